@@ -1,0 +1,1 @@
+"""What the logs of a solar thermal system say: pure functions from arrays to results."""

@@ -1,0 +1,146 @@
+"""Local civil days: the cut, and the table of what each day showed.
+
+The analysis works in two stages. Stage one looks at the samples of whole local days and writes a
+row of numbers per day and a list of happenings (`DayTable`); a day's row depends on that day's
+samples alone. Stage two (`analysis.assess`) draws conclusions from the table. So a new upload costs
+only the days it touches, and the stored table gives the same answer as one pass over everything.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from types import MappingProxyType
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.record import Floats, Ints
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LocalDays:
+    """Local civil days one after another.
+
+    `edge_s` has one entry more than there are days: the local midnights in UTC epoch seconds.
+    """
+
+    dates: tuple[str, ...]
+    edge_s: Ints
+
+    def __len__(self) -> int:
+        return len(self.dates)
+
+    @property
+    def length_s(self) -> Floats:
+        """How long each day is: 23, 24 or 25 hours mostly [s]."""
+        return np.diff(self.edge_s).astype(np.float64)
+
+
+def local_midnight_s(day: date, timezone: str) -> int:
+    """Give the first instant of a local civil day as UTC epoch seconds."""
+    zone = ZoneInfo(timezone)
+    return int(datetime(day.year, day.month, day.day, tzinfo=zone).timestamp())
+
+
+def local_date(time_s: int, timezone: str) -> date:
+    """Give the local civil day that an instant falls in."""
+    return datetime.fromtimestamp(time_s, UTC).astimezone(ZoneInfo(timezone)).date()
+
+
+def local_days(*, first: date, last: date, timezone: str) -> LocalDays:
+    """Give the local days from `first` to `last`, both included."""
+    count = (last - first).days + 1
+    days = [first + timedelta(days=number) for number in range(count + 1)]
+    edges = np.array([local_midnight_s(day, timezone) for day in days], dtype=np.int64)
+    return LocalDays(dates=tuple(day.isoformat() for day in days[:-1]), edge_s=edges)
+
+
+def days_of_span(*, start_s: int, end_s: int, timezone: str) -> LocalDays:
+    """Give the local days that `[start_s, end_s)` touches."""
+    return local_days(
+        first=local_date(start_s, timezone),
+        last=local_date(max(end_s - 1, start_s), timezone),
+        timezone=timezone,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Happening:
+    """Something that one kind's examination saw within one local day.
+
+    `values` holds named numbers; `channel` where it is about one sensor.
+    """
+
+    kind: str
+    date: str
+    start_s: int
+    end_s: int
+    values: Mapping[str, float]
+    channel: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class DayTable:
+    """What each local day showed.
+
+    Attributes
+    ----------
+    days : the local days, rising, without holes
+    columns : name to one number per day, shape (n,); NaN where the day does not tell
+    happenings : in order of start
+    """
+
+    days: LocalDays
+    columns: Mapping[str, Floats]
+    happenings: tuple[Happening, ...]
+
+    def __post_init__(self) -> None:
+        for values in self.columns.values():
+            values.setflags(write=False)
+        object.__setattr__(self, "columns", MappingProxyType(dict(self.columns)))
+
+    def column(self, name: str) -> Floats:
+        """Give a column, all NaN where no day has it."""
+        found = self.columns.get(name)
+        return found if found is not None else np.full(len(self.days), np.nan)
+
+    def of_kind(self, kind: str) -> tuple[Happening, ...]:
+        """Give the happenings of one kind."""
+        return tuple(item for item in self.happenings if item.kind == kind)
+
+
+def joined(tables: Sequence[DayTable], *, timezone: str) -> DayTable:
+    """Put tables of separate days together; days that no table has are NaN rows.
+
+    A later table wins where two hold the same day.
+    """
+    rows: dict[str, tuple[int, int]] = {}
+    for number, table in enumerate(tables):
+        for row, day in enumerate(table.days.dates):
+            rows[day] = (number, row)
+    first, last = min(rows), max(rows)
+    days = local_days(
+        first=date.fromisoformat(first), last=date.fromisoformat(last), timezone=timezone
+    )
+    names = sorted({name for table in tables for name in table.columns})
+    place = {day: position for position, day in enumerate(days.dates)}
+    columns = {name: np.full(len(days), np.nan) for name in names}
+    for day, (number, row) in rows.items():
+        for name, values in tables[number].columns.items():
+            columns[name][place[day]] = values[row]
+    happenings = [
+        item
+        for number, table in enumerate(tables)
+        for item in table.happenings
+        if rows[item.date][0] == number
+    ]
+    happenings.sort(key=lambda item: (item.start_s, item.kind))
+    return DayTable(days=days, columns=columns, happenings=tuple(happenings))
+
+
+def day_index(start_s: Ints, step_s: Floats, days: LocalDays) -> NDArray[np.int64]:
+    """Give for each row the number of the day its middle falls in; -1 outside all days."""
+    middle = start_s + (step_s / 2.0).astype(np.int64)
+    number = np.searchsorted(days.edge_s, middle, side="right") - 1
+    return np.where((number >= 0) & (number < len(days)), number, -1)

@@ -1,0 +1,167 @@
+"""A checked table of channels on rising UTC steps: what every later stage takes as given.
+
+A stamp inside labels the START of its step `[start_s, start_s + step_s)`. Nothing after the
+constructor checks again. Values are as logged; impossible ones are masked by `screen`, which
+keeps the raw table untouched beside it.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.channels import channel
+from analysis.errors import RecordError
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+# A step longer than this stands for nothing that minute-by-minute physics can use
+# (common practice, no source): such a row covers its last hour only.
+LONGEST_STEP_S = 3600.0
+# A distance between two rows beyond this many usual steps is a gap.
+GAP_IN_STEPS = 1.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Record:
+    """Channels on a common, strictly rising time axis.
+
+    Attributes
+    ----------
+    start_s : shape (n,), start of each step, UTC epoch seconds, strictly rising
+    step_s : shape (n,), how long each row stands for [s]
+    columns : channel name to values of shape (n,) in the channel's canonical unit; NaN missing
+    masked : channel name to a flag of shape (n,) where an impossible value was masked;
+        only channels with at least one
+    """
+
+    start_s: Ints
+    step_s: Floats
+    columns: Mapping[str, Floats]
+    masked: Mapping[str, Bools]
+
+    def __post_init__(self) -> None:
+        n = self.start_s.shape[0]
+        if self.step_s.shape != (n,):
+            raise RecordError("steps and stamps differ in length")
+        if n > 1 and not bool(np.all(np.diff(self.start_s) > 0)):
+            raise RecordError("stamps do not rise")
+        for name, values in self.columns.items():
+            if channel(name) is None:
+                raise RecordError(f"unknown channel {name}")
+            if values.shape != (n,) or values.dtype != np.float64:
+                raise RecordError(f"channel {name} has the wrong shape or type")
+            values.setflags(write=False)
+        self.start_s.setflags(write=False)
+        self.step_s.setflags(write=False)
+        object.__setattr__(self, "columns", MappingProxyType(dict(self.columns)))
+        object.__setattr__(self, "masked", MappingProxyType(dict(self.masked)))
+
+    def __len__(self) -> int:
+        return int(self.start_s.shape[0])
+
+    def get(self, name: str) -> Floats | None:
+        """Give the values of a channel, or None where it was never logged."""
+        return self.columns.get(name)
+
+    def has(self, *names: str) -> bool:
+        """Tell whether all these channels were logged at all."""
+        return all(name in self.columns for name in names)
+
+    def part(self, first: int, last: int) -> "Record":
+        """Give rows `first` to `last` (excluded), sharing memory."""
+        return Record(
+            start_s=self.start_s[first:last],
+            step_s=self.step_s[first:last],
+            columns={name: values[first:last] for name, values in self.columns.items()},
+            masked={name: flags[first:last] for name, flags in self.masked.items()},
+        )
+
+
+def steps_s(stamp_s: Ints, *, stamp: Literal["end", "start"]) -> Floats:
+    """Give how long each row stands for.
+
+    A row stands for the time to its neighbour (the one before for end stamps, after for start
+    stamps), but where that distance is a gap, only for the usual step around it.
+
+    Parameters
+    ----------
+    stamp_s : shape (n,), strictly rising stamps [s]
+    stamp : which end of its step a stamp marks
+
+    Returns
+    -------
+    shape (n,), step lengths [s]
+    """
+    n = stamp_s.shape[0]
+    if n < 2:
+        return np.full(n, 60.0)
+    distance = np.diff(stamp_s).astype(np.float64)
+    if distance.min() == distance.max():
+        return np.full(n, min(distance[0], LONGEST_STEP_S))
+    usual = _usual_step_s(distance)
+    own = np.where(distance > GAP_IN_STEPS * usual, usual, distance)
+    own = np.minimum(own, LONGEST_STEP_S)
+    steps = np.empty(n)
+    if stamp == "end":
+        steps[1:] = own
+        steps[0] = own[0]
+    else:
+        steps[:-1] = own
+        steps[-1] = own[-1]
+    return steps
+
+
+def _usual_step_s(distance: Floats) -> Floats:
+    """Give the usual distance around each one: the calmer of its two sides."""
+    padded = np.pad(distance, 2, mode="edge")
+    before = np.maximum(padded[:-4], padded[1:-3])
+    after = np.maximum(padded[3:-1], padded[4:])
+    near = np.minimum(padded[1:-3], padded[3:-1])
+    return np.where(
+        distance > GAP_IN_STEPS * np.minimum(before, after), np.minimum(before, near), distance
+    ).clip(max=LONGEST_STEP_S)
+
+
+def record_from_stamps(
+    *,
+    stamp_s: Ints,
+    columns: Mapping[str, Floats],
+    stamp: Literal["end", "start"] = "end",
+) -> Record:
+    """Build a screened record from stamped rows.
+
+    Values outside what their channel can be are masked (NaN) and flagged in `masked`.
+
+    Parameters
+    ----------
+    stamp_s : shape (n,), strictly rising UTC epoch seconds, as stamped [s]
+    columns : channel to values of shape (n,), canonical units
+    stamp : which end of its step a stamp marks
+
+    Raises
+    ------
+    RecordError : stamps that do not rise, unknown channels, unequal lengths
+    """
+    steps = steps_s(stamp_s, stamp=stamp)
+    start = stamp_s - np.rint(steps).astype(np.int64) if stamp == "end" else stamp_s.copy()
+    kept: dict[str, Floats] = {}
+    masked: dict[str, Bools] = {}
+    for name, values in columns.items():
+        known = channel(name)
+        if known is None:
+            raise RecordError(f"unknown channel {name}")
+        with np.errstate(invalid="ignore"):
+            outside = (values < known.lowest) | (values > known.highest)
+        if outside.any():
+            masked[name] = outside
+            values = np.where(outside, np.nan, values)
+        else:
+            values = np.array(values, dtype=np.float64, copy=values.dtype != np.float64)
+        kept[name] = values
+    return Record(start_s=start, step_s=steps, columns=kept, masked=masked)

@@ -1,0 +1,280 @@
+"""What an analysis gives: frozen results that turn into the machine report by one function.
+
+`None` means unknown; unknown is never zero. Times are UTC epoch seconds and half-open; every
+figure with bounds carries a 95 % interval.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, is_dataclass
+from datetime import UTC, datetime
+from typing import Any, Literal
+
+SCHEMA = 1
+
+Urgency = Literal["act", "visit", "watch", "record"]
+Outcome = Literal["found", "clear", "cannot_judge"]
+
+URGENCIES: tuple[Urgency, ...] = ("act", "visit", "watch", "record")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bounded:
+    """A figure and its 95 % interval."""
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Basis:
+    """What the figures rest on; None where there is nothing."""
+
+    heat: str | None
+    weather: str | None
+    design: str | None
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RowCount:
+    """Rows of the logs; `kept + duplicate + rejected == read`."""
+
+    read: int
+    kept: int
+    duplicate: int
+    rejected: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Problem:
+    """Something in a log that could not be used, and where it stands."""
+
+    file: str
+    line: int | None
+    column: str | None
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DayFigure:
+    """One local civil day."""
+
+    date: str
+    coverage: float
+    delivered_kwh: float | None
+    delivered_low_kwh: float | None
+    delivered_high_kwh: float | None
+    irradiation_kwh_m2: float | None
+    expected_kwh: float | None
+    expected_low_kwh: float | None
+    expected_high_kwh: float | None
+    design_kwh: float | None
+    pump_kwh: float | None
+    peak_collector_c: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MonthFigure:
+    """One local calendar month; `design_pro_rata` where coverage is too low for the whole promise."""
+
+    month: str
+    coverage: float
+    delivered_kwh: float | None
+    delivered_low_kwh: float | None
+    delivered_high_kwh: float | None
+    expected_kwh: float | None
+    expected_low_kwh: float | None
+    expected_high_kwh: float | None
+    design_kwh: float | None
+    irradiation_kwh_m2: float | None
+    pump_kwh: float | None
+    design_pro_rata: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Totals:
+    """The whole span."""
+
+    delivered_kwh: float | None
+    delivered_low_kwh: float | None
+    delivered_high_kwh: float | None
+    expected_kwh: float | None
+    expected_low_kwh: float | None
+    expected_high_kwh: float | None
+    design_kwh: float | None
+    pump_kwh: float | None
+    coverage: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """One named number that the finding rests on."""
+
+    what: str
+    start_s: int
+    end_s: int
+    value: float
+    unit: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One fault or remarkable state, with what it cost and what to do.
+
+    `end_s` is None while it lasts. `channel` names the sensor where the kind is about one.
+    `suppressed_by` names the kind that explains this one; such findings are kept apart.
+    """
+
+    kind: str
+    start_s: int
+    end_s: int | None
+    urgency: Urgency
+    certainty: float
+    channel: str | None
+    lost: Bounded | None
+    summary: str
+    evidence: tuple[Evidence, ...]
+    likely_causes: tuple[str, ...]
+    check_next: tuple[str, ...]
+    cautions: tuple[str, ...]
+    suppressed_by: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """What one fault's examination said: found, clear, or cannot be judged and why."""
+
+    kind: str
+    outcome: Outcome
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Condition:
+    """The state of the collector as the data show it; parts are None where they cannot be told."""
+
+    tubes_working: Bounded | None
+    eta0: Bounded | None
+    a1_w_m2k: Bounded | None
+    as_of: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Savings:
+    """What the sun saved: useful heat, fuel, money, CO2 (after the pump)."""
+
+    useful_kwh: float
+    fuel_kwh: float
+    fuel_low_kwh: float
+    fuel_high_kwh: float
+    money: float | None
+    pump_cost: float | None
+    money_net: float | None
+    money_net_low: float | None
+    money_net_high: float | None
+    currency: str | None
+    co2_kg: float | None
+    co2_low_kg: float | None
+    co2_high_kg: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Report:
+    """Everything one analysis of one site says."""
+
+    site: str
+    timezone: str
+    start_s: int
+    end_s: int
+    basis: Basis
+    rows: RowCount
+    rejected: tuple[Problem, ...]
+    days: tuple[DayFigure, ...]
+    months: tuple[MonthFigure, ...]
+    totals: Totals
+    findings: tuple[Finding, ...]
+    explained: tuple[Finding, ...]
+    verdicts: tuple[Verdict, ...]
+    condition: Condition | None
+    savings: Savings | None
+    method: str
+    files: tuple[str, ...] = field(default=())
+
+
+def iso(time_s: int) -> str:
+    """Write epoch seconds as ISO 8601 UTC with Z."""
+    return datetime.fromtimestamp(time_s, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def finding_json(finding: Finding) -> dict[str, Any]:
+    """Turn a finding into its entry in the machine report."""
+    lost = finding.lost
+    return {
+        "kind": finding.kind,
+        "start": iso(finding.start_s),
+        "end": None if finding.end_s is None else iso(finding.end_s),
+        "urgency": finding.urgency,
+        "certainty": round(finding.certainty, 3),
+        "channel": finding.channel,
+        "lost_kwh": _number(lost.value if lost else None),
+        "lost_low_kwh": _number(lost.low if lost else None),
+        "lost_high_kwh": _number(lost.high if lost else None),
+        "summary": finding.summary,
+        "evidence": [
+            {
+                "what": item.what,
+                "from": iso(item.start_s),
+                "to": iso(item.end_s),
+                "value": _number(item.value),
+                "unit": item.unit,
+            }
+            for item in finding.evidence
+        ],
+        "likely_causes": list(finding.likely_causes),
+        "check_next": list(finding.check_next),
+        "cautions": list(finding.cautions),
+        "explained_by": finding.suppressed_by,
+    }
+
+
+def report_json(report: Report) -> dict[str, Any]:
+    """Turn a report into the machine report, keys and meanings as published (schema 1)."""
+    return {
+        "schema": SCHEMA,
+        "method": report.method,
+        "site": report.site,
+        "from": iso(report.start_s),
+        "to": iso(report.end_s),
+        "timezone": report.timezone,
+        "basis": _plain(report.basis),
+        "rows": _plain(report.rows),
+        "rejected": [_plain(problem) for problem in report.rejected],
+        "days": [_plain(day) for day in report.days],
+        "months": [_plain(month) for month in report.months],
+        "totals": _plain(report.totals),
+        "findings": [finding_json(finding) for finding in report.findings],
+        "explained": [finding_json(finding) for finding in report.explained],
+        "verdicts": [_plain(verdict) for verdict in report.verdicts],
+        "condition": None if report.condition is None else _plain(report.condition),
+        "savings": None if report.savings is None else _plain(report.savings),
+    }
+
+
+def _plain(value: object) -> Any:
+    if is_dataclass(value) and not isinstance(value, type):
+        return {item.name: _plain(getattr(value, item.name)) for item in fields(value)}
+    if isinstance(value, Mapping):
+        return {key: _plain(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(item) for item in value]
+    if isinstance(value, float):
+        return _number(value)
+    return value
+
+
+def _number(value: float | None) -> float | None:
+    """Round to what a reader can use; NaN and infinities become null."""
+    if value is None or value != value or value in (float("inf"), float("-inf")):
+        return None
+    return float(round(value, 4))

@@ -1,0 +1,224 @@
+"""Frozen facts of an installation, as the site file states them.
+
+The file itself is read by `analysis.sitefile`; here are only the shapes. Every field name carries
+its unit. Optional facts are None (unknown), never zero.
+"""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal
+
+CollectorKind = Literal["heat_pipe", "direct_flow", "flat_plate"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """Where the installation stands and what its local day is."""
+
+    name: str
+    latitude_deg: float
+    longitude_deg: float
+    elevation_m: float
+    timezone: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Array:
+    """One collector array, as the test report and the installer describe it.
+
+    `eta0_hem` refers to hemispherical irradiance, `eta0_beam` to beam; at least one is given.
+    Coefficients refer to `area_m2`.
+    """
+
+    collector: CollectorKind
+    tubes: int | None
+    tubes_run: Literal["up", "across"]
+    absorber_turn_deg: float
+    tilt_deg: float
+    azimuth_deg: float
+    area_m2: float
+    area_basis: Literal["gross", "aperture", "absorber"]
+    eta0_hem: float | None
+    eta0_beam: float | None
+    a1_w_m2k: float
+    a2_w_m2k2: float
+    heat_capacity_kj_m2k: float
+    iam_diffuse: float
+    stagnation_c: float | None
+    heat_pipe_start_c: float | None
+    heat_pipe_limit_c: float | None
+    iam_angles_deg: tuple[float, ...]
+    iam_transversal: tuple[float, ...]
+    iam_longitudinal: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Loop:
+    """The collector loop between roof and store."""
+
+    fluid: Literal["water", "propylene_glycol", "ethylene_glycol"]
+    concentration_frac: float
+    flow_l_min: float
+    pump_w: float
+    kind: Literal["filled", "drain_back"]
+    pressure_bar: float | None
+    height_m: float | None
+    safety_valve_bar: float | None
+    vessel_l: float | None
+    vessel_precharge_bar: float | None
+    pipe_length_m: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Store:
+    """The store that the loop charges."""
+
+    volume_l: float
+    limit_c: float
+    heat_loss_w_k: float | None
+    mixing_valve_c: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Controller:
+    """Settings of the differential controller."""
+
+    start_difference_k: float = 8.0
+    stop_difference_k: float = 4.0
+    collector_cutout_c: float = 130.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Horizon:
+    """What stands between array and sky; linear between points, 0 outside them."""
+
+    azimuth_deg: tuple[float, ...]
+    elevation_deg: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sensors:
+    """Accuracy of what is fitted."""
+
+    temperature_class: Literal["AA", "A", "B"] | float = "B"
+    strapped_on: bool = True
+    flow_percent: float = 5.0
+    flow_in: Literal["cold", "hot"] = "cold"
+    irradiance_percent: float = 8.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tariff:
+    """Prices from a date on; a price not named here stays as before."""
+
+    start: date
+    price_per_kwh: float | None
+    electricity_price_per_kwh: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Backup:
+    """What heats the water when the sun does not."""
+
+    fuel: Literal[
+        "mains_gas", "lpg", "heating_oil", "electricity", "heat_pump", "wood_pellets", "other"
+    ]
+    setpoint_c: float | None
+    hours: tuple[tuple[float, float], ...] | None
+    efficiency: float
+    price_per_kwh: float | None
+    currency: str | None
+    co2_kg_per_kwh: float | None
+    electricity_price_per_kwh: float | None
+    electricity_co2_kg_per_kwh: float | None
+    tariffs: tuple[Tariff, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Design:
+    """What was promised for each calendar month [kWh]."""
+
+    monthly_kwh: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Commissioned:
+    """Dates of the first fill and of the tubes."""
+
+    filled: date | None
+    tubes_fitted: date | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Warranty:
+    """Terms as the papers say."""
+
+    start: date
+    years: float
+    conditions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """What a visit changed: from local midnight of `date` on, `key` has `value`."""
+
+    date: date
+    key: str
+    value: object
+    why: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ColumnMeaning:
+    """What a log column holds."""
+
+    channel: str
+    unit: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LogMap:
+    """How to read this site's logs; None means: found from the data.
+
+    `columns` maps header text, or a 1-based column number written as digits, to its meaning.
+    """
+
+    timezone: str | None = None
+    values: Literal["sample", "mean"] | None = None
+    stamp: Literal["end", "start"] | None = None
+    columns: tuple[tuple[str, ColumnMeaning], ...] = ()
+    delimiter: str | None = None
+    decimal: Literal[".", ","] | None = None
+    time_format: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Site:
+    """Everything the site file states, as valid on one day (see `site_on`)."""
+
+    place: Place
+    arrays: tuple[Array, ...]
+    loop: Loop
+    store: Store
+    controller: Controller
+    controller_given: bool
+    horizon: Horizon | None
+    litres_per_day: float | None
+    sensors: Sensors
+    backup: Backup | None
+    design: Design | None
+    commissioned: Commissioned | None
+    warranty: Warranty | None
+    changes: tuple[Change, ...]
+    log: LogMap
+
+    @property
+    def area_m2(self) -> float:
+        """The reference area of all arrays together [m2]."""
+        return sum(array.area_m2 for array in self.arrays)
+
+    @property
+    def tubes(self) -> int | None:
+        """The tubes of all arrays together, None where there are none [-]."""
+        counts = [array.tubes for array in self.arrays if array.tubes is not None]
+        return sum(counts) if counts else None
