@@ -62,9 +62,15 @@ DUFFIE_BECKMAN = Source("Duffie & Beckman, Solar Engineering of Thermal Processe
 SPA = Source(
     "Reda & Andreas, Solar position algorithm for solar radiation applications, NREL/TP-560-34302"
 )
-SPENCER = Source("Spencer, Fourier series representation of the position of the sun, Search 2 (1971)")
+SPENCER = Source(
+    "Spencer, Fourier series representation of the position of the sun, Search 2 (1971)"
+)
 KOPP_LEAN = Source("Kopp & Lean, A new, lower value of total solar irradiance, GRL 38 (2011)")
 ERBS = Source("Erbs, Klein & Duffie, Solar Energy 28 (1982)")
-HAY_DAVIES = Source("Hay & Davies, Calculation of the solar radiation incident on an inclined surface")
-HAURWITZ = Source("Haurwitz, Insolation in relation to cloudiness, J. Meteorology 2 and 3 (1945, 1946)")
+HAY_DAVIES = Source(
+    "Hay & Davies, Calculation of the solar radiation incident on an inclined surface"
+)
+HAURWITZ = Source(
+    "Haurwitz, Insolation in relation to cloudiness, J. Meteorology 2 and 3 (1945, 1946)"
+)
 VDI_2169 = Source("VDI 2169, Function control and yield assessment of solar thermal systems")

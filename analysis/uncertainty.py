@@ -38,7 +38,11 @@ _CLASS_LIMITS: dict[str, tuple[float, float]] = {
 
 # EN 1434-1 flow sensors: constant and share of q_p/q [%]; class 2 read in a meter manual,
 # 1 and 3 from memory. Never above 5 %.
-_METER_FLOW_LIMITS: dict[int, tuple[float, float]] = {1: (1.0, 0.01), 2: (2.0, 0.02), 3: (3.0, 0.05)}
+_METER_FLOW_LIMITS: dict[int, tuple[float, float]] = {
+    1: (1.0, 0.01),
+    2: (2.0, 0.02),
+    3: (3.0, 0.05),
+}
 _METER_FLOW_CEILING_PERCENT = 5.0
 
 
