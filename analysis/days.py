@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from types import MappingProxyType
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -144,3 +145,49 @@ def day_index(start_s: Ints, step_s: Floats, days: LocalDays) -> NDArray[np.int6
     middle = start_s + (step_s / 2.0).astype(np.int64)
     number = np.searchsorted(days.edge_s, middle, side="right") - 1
     return np.where((number >= 0) & (number < len(days)), number, -1)
+
+
+def day_rows(table: DayTable) -> list[dict[str, object]]:
+    """Turn a table into one plain JSON-ready row per day (NaN left out), for storage."""
+    rows: list[dict[str, object]] = [
+        {
+            "date": day,
+            "columns": {
+                name: float(values[number])
+                for name, values in table.columns.items()
+                if np.isfinite(values[number])
+            },
+            "happenings": [],
+        }
+        for number, day in enumerate(table.days.dates)
+    ]
+    place = {day: number for number, day in enumerate(table.days.dates)}
+    for item in table.happenings:
+        found = rows[place[item.date]]["happenings"]
+        assert isinstance(found, list)
+        found.append(
+            {
+                "kind": item.kind,
+                "start_s": item.start_s,
+                "end_s": item.end_s,
+                "values": dict(item.values),
+                "channel": item.channel,
+            }
+        )
+    return rows
+
+
+def table_from_rows(rows: Sequence[Mapping[str, Any]], *, timezone: str) -> DayTable:
+    """Build the table again from rows as `day_rows` gives them; missing days become NaN rows."""
+    dates = [date.fromisoformat(row["date"]) for row in rows]
+    days = local_days(first=min(dates), last=max(dates), timezone=timezone)
+    place = {day: number for number, day in enumerate(days.dates)}
+    names = sorted({name for row in rows for name in row["columns"]})
+    columns = {name: np.full(len(days), np.nan) for name in names}
+    happenings: list[Happening] = []
+    for row in rows:
+        for name, value in row["columns"].items():
+            columns[name][place[row["date"]]] = value
+        happenings.extend(Happening(date=row["date"], **item) for item in row["happenings"])
+    happenings.sort(key=lambda item: (item.start_s, item.kind))
+    return DayTable(days=days, columns=columns, happenings=tuple(happenings))
