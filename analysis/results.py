@@ -5,7 +5,7 @@ figure with bounds carries a 95 % interval.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields, is_dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from datetime import UTC, datetime
 from typing import Any, Literal
 
@@ -199,7 +199,6 @@ class Report:
     condition: Condition | None
     savings: Savings | None
     method: str
-    files: tuple[str, ...] = field(default=())
 
 
 def iso(time_s: int) -> str:
@@ -259,6 +258,76 @@ def report_json(report: Report) -> dict[str, Any]:
         "condition": None if report.condition is None else _plain(report.condition),
         "savings": None if report.savings is None else _plain(report.savings),
     }
+
+
+def seconds(text: str) -> int:
+    """Read ISO 8601 UTC with Z, as `iso` writes it, as epoch seconds."""
+    return int(datetime.fromisoformat(text).timestamp())
+
+
+def report_from_json(data: Mapping[str, Any]) -> Report:
+    """Build the report again from what `report_json` gave."""
+    condition, savings = data["condition"], data["savings"]
+    return Report(
+        site=data["site"],
+        timezone=data["timezone"],
+        start_s=seconds(data["from"]),
+        end_s=seconds(data["to"]),
+        basis=Basis(**{**data["basis"], "notes": tuple(data["basis"]["notes"])}),
+        rows=RowCount(**data["rows"]),
+        rejected=tuple(Problem(**item) for item in data["rejected"]),
+        days=tuple(DayFigure(**item) for item in data["days"]),
+        months=tuple(MonthFigure(**item) for item in data["months"]),
+        totals=Totals(**data["totals"]),
+        findings=tuple(_finding(item) for item in data["findings"]),
+        explained=tuple(_finding(item) for item in data["explained"]),
+        verdicts=tuple(Verdict(**item) for item in data["verdicts"]),
+        condition=None if condition is None else _condition(condition),
+        savings=None if savings is None else Savings(**savings),
+        method=data["method"],
+    )
+
+
+def _finding(data: Mapping[str, Any]) -> Finding:
+    lost = data["lost_kwh"]
+    return Finding(
+        kind=data["kind"],
+        start_s=seconds(data["start"]),
+        end_s=None if data["end"] is None else seconds(data["end"]),
+        urgency=data["urgency"],
+        certainty=data["certainty"],
+        channel=data["channel"],
+        lost=None
+        if lost is None
+        else Bounded(value=lost, low=data["lost_low_kwh"], high=data["lost_high_kwh"]),
+        summary=data["summary"],
+        evidence=tuple(
+            Evidence(
+                what=item["what"],
+                start_s=seconds(item["from"]),
+                end_s=seconds(item["to"]),
+                value=float("nan") if item["value"] is None else item["value"],
+                unit=item["unit"],
+            )
+            for item in data["evidence"]
+        ),
+        likely_causes=tuple(data["likely_causes"]),
+        check_next=tuple(data["check_next"]),
+        cautions=tuple(data["cautions"]),
+        suppressed_by=data["explained_by"],
+    )
+
+
+def _condition(data: Mapping[str, Any]) -> Condition:
+    def bounded(name: str) -> Bounded | None:
+        return None if data[name] is None else Bounded(**data[name])
+
+    return Condition(
+        tubes_working=bounded("tubes_working"),
+        eta0=bounded("eta0"),
+        a1_w_m2k=bounded("a1_w_m2k"),
+        as_of=data["as_of"],
+    )
 
 
 def _plain(value: object) -> Any:
