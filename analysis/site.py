@@ -5,7 +5,7 @@ its unit. Optional facts are None (unknown), never zero.
 """
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import Literal
 
 CollectorKind = Literal["heat_pipe", "direct_flow", "flat_plate"]
@@ -181,6 +181,7 @@ class LogMap:
     """How to read this site's logs; None means: found from the data.
 
     `columns` maps header text, or a 1-based column number written as digits, to its meaning.
+    `time_origin` is the instant that a time column in s, min, h or d counts from.
     """
 
     timezone: str | None = None
@@ -190,6 +191,7 @@ class LogMap:
     delimiter: str | None = None
     decimal: Literal[".", ","] | None = None
     time_format: str | None = None
+    time_origin: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,1 @@
+"""Loggers' files: bytes in, values in canonical units on UTC stamps out."""

@@ -1,0 +1,191 @@
+"""Units that logs are written in, and how each becomes the canonical one of its quantity.
+
+A table of data. Factors are exact by definition, or from NIST Special Publication 811 (2008),
+appendix B (quoted from memory): US gallon 3.785411784 l, psi 6.894757 kPa, mile 1609.344 m,
+knot 1852 m/h. "gal" means the US gallon.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.units import KELVIN_AT_0_C, SECONDS_PER_DAY, SECONDS_PER_HOUR
+
+_GALLON_L = 3.785411784
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unit:
+    """How a unit becomes the canonical one.
+
+    Attributes
+    ----------
+    factor, shift : canonical = value * factor + shift
+    mass_flow : the canonical value is kg/min and still needs the fluid's density
+    share_unsure : 0..1 or 0..100 is told by the values
+    """
+
+    factor: float = 1.0
+    shift: float = 0.0
+    mass_flow: bool = False
+    share_unsure: bool = False
+
+
+_FLOW = {
+    "l/min": Unit(),
+    "l/h": Unit(factor=1 / 60),
+    "m3/h": Unit(factor=1000 / 60),
+    "l/s": Unit(factor=60),
+    "ml/s": Unit(factor=0.06),
+    "gal/min": Unit(factor=_GALLON_L),
+    "kg/h": Unit(factor=1 / 60, mass_flow=True),
+    "kg/min": Unit(mass_flow=True),
+    "kg/s": Unit(factor=60, mass_flow=True),
+    "g/s": Unit(factor=0.06, mass_flow=True),
+}
+
+# Spelled in small letters; `unit_named` folds what people write.
+UNITS: dict[str, dict[str, Unit]] = {
+    "temperature": {
+        "c": Unit(),
+        "f": Unit(factor=5 / 9, shift=-160 / 9),
+        "k": Unit(shift=-KELVIN_AT_0_C),
+    },
+    "flow": _FLOW,
+    "volume": {
+        "l": Unit(),
+        "m3": Unit(factor=1000),
+        "ml": Unit(factor=0.001),
+        "gal": Unit(factor=_GALLON_L),
+    },
+    "power": {"w": Unit(), "kw": Unit(factor=1000)},
+    "irradiance": {"w/m2": Unit(), "kw/m2": Unit(factor=1000)},
+    "energy": {
+        "kwh": Unit(),
+        "wh": Unit(factor=0.001),
+        "mwh": Unit(factor=1000),
+        "mj": Unit(factor=1 / 3.6),
+        "gj": Unit(factor=1000 / 3.6),
+    },
+    "pressure": {
+        "bar": Unit(),
+        "mbar": Unit(factor=0.001),
+        "kpa": Unit(factor=0.01),
+        "psi": Unit(factor=0.06894757),
+    },
+    "share": {
+        "%": Unit(),
+        "0..1": Unit(factor=100),
+        "0..100": Unit(),
+        "on/off": Unit(factor=100),
+        "0/1": Unit(factor=100),
+        "": Unit(share_unsure=True),
+    },
+    "speed": {
+        "m/s": Unit(),
+        "km/h": Unit(factor=1 / 3.6),
+        "mph": Unit(factor=0.44704),
+        "kn": Unit(factor=1852 / SECONDS_PER_HOUR),
+    },
+    "duration": {
+        "h": Unit(),
+        "min": Unit(factor=1 / 60),
+        "s": Unit(factor=1 / SECONDS_PER_HOUR),
+        "d": Unit(factor=24),
+    },
+}
+
+_TIME_UNITS_S = {"s": 1.0, "ms": 0.001, "min": 60.0, "h": SECONDS_PER_HOUR, "d": SECONDS_PER_DAY}
+
+_FOLDS = (
+    ("°", ""),
+    ("²", "2"),
+    ("³", "3"),
+    ("^", ""),
+    (" ", ""),
+    ("·", ""),
+)
+_SPELLINGS = {
+    "degc": "c",
+    "celsius": "c",
+    "degf": "f",
+    "kelvin": "k",
+    "lpm": "l/min",
+    "lph": "l/h",
+    "litre": "l",
+    "liter": "l",
+    "litres": "l",
+    "gpm": "gal/min",
+    "percent": "%",
+    "0-1": "0..1",
+    "0-100": "0..100",
+    "w/qm": "w/m2",
+}
+
+
+def folded_unit(unit: str) -> str:
+    """Fold case, degree sign, powers and other spellings of a unit."""
+    text = unit.strip().lower()
+    for sign, other in _FOLDS:
+        text = text.replace(sign, other)
+    return _SPELLINGS.get(text, text)
+
+
+def unit_named(*, quantity: str, unit: str | None) -> Unit | None:
+    """Give the conversion of a unit, or None where it is not one of this quantity.
+
+    Parameters
+    ----------
+    quantity : str
+        Family of units, as `Channel.quantity` names it.
+    unit : str or None
+        As written; None means the canonical one, and for a share that the values tell.
+
+    Returns
+    -------
+    Unit or None
+        How to turn values into the canonical unit.
+    """
+    table = UNITS[quantity]
+    if unit is None:
+        return table[""] if quantity == "share" else Unit()
+    folded = folded_unit(unit)
+    return table.get(folded) if folded else None
+
+
+def known_units(quantity: str) -> str:
+    """List the units of a quantity (or of "time"), for messages."""
+    names = _TIME_UNITS_S if quantity == "time" else UNITS[quantity]
+    return ", ".join(_printed(name) for name in names if name)
+
+
+def time_unit_s(unit: str) -> float | None:
+    """Give the length of the unit of a time column [s], or None."""
+    return _TIME_UNITS_S.get(unit.strip().lower())
+
+
+def _printed(name: str) -> str:
+    capitals = {"c": "C", "f": "F", "k": "K", "w": "W", "kw": "kW", "w/m2": "W/m2"}
+    more = {"kw/m2": "kW/m2", "kwh": "kWh", "wh": "Wh", "mwh": "MWh", "mj": "MJ", "gj": "GJ"}
+    return (capitals | more | {"kpa": "kPa"}).get(name, name)
+
+
+def converted(values: NDArray[np.float64], unit: Unit) -> NDArray[np.float64]:
+    """Turn values into the canonical unit; the canonical one is passed through uncopied.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        Values as written [unit as written]; NaN stays NaN.
+    unit : Unit
+        What `unit_named` gave.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Values in the canonical unit of the quantity [canonical unit].
+    """
+    if unit.factor == 1.0 and unit.shift == 0.0:
+        return values
+    return values * unit.factor + unit.shift

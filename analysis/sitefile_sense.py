@@ -1,0 +1,146 @@
+"""Rules of the site file that join several keys: a site that no roof can carry is refused.
+
+Each check gives the key path that is wrong and one sentence; none of them needs the text.
+"""
+
+from collections.abc import Iterator
+
+from analysis.site import Array, Site
+from analysis.sitefile_lines import Path
+
+Fault = tuple[Path, str]
+
+# From memory of collector certificates: an evacuated tube loses 0.3 to 6 W/(m2 K) at the first
+# order, other collectors 1.5 to 25 (uncovered ones most).
+_A1_SPAN = {"heat_pipe": (0.3, 6.0), "direct_flow": (0.3, 6.0), "flat_plate": (1.5, 25.0)}
+
+
+def faults(site: Site) -> Iterator[Fault]:
+    """Give every contradiction between the facts of a site.
+
+    Parameters
+    ----------
+    site : Site
+        Facts whose single values are all allowed.
+
+    Yields
+    ------
+    tuple
+        The path of the key at fault, and one sentence that names key, value and what is allowed.
+    """
+    for number, array in enumerate(site.arrays, start=1):
+        yield from _array(array, ("array", number))
+    yield from _loop(site)
+    yield from _controller(site)
+    yield from _rest(site)
+
+
+def _name(path: Path, key: str) -> str:
+    return ".".join(str(part) for part in (*path, key))
+
+
+def _array(array: Array, path: Path) -> Iterator[Fault]:
+    if array.collector == "flat_plate" and array.tubes is not None:
+        yield (*path, "tubes"), f"{_name(path, 'tubes')} is given, but a flat_plate has no tubes"
+    if array.collector != "flat_plate" and array.tubes is None:
+        yield path, f"{_name(path, 'tubes')} is missing: a {array.collector} array needs a number"
+    if array.eta0_hem is None and array.eta0_beam is None:
+        yield path, f"{_name(path, 'eta0')} is missing: give eta0, or eta0_beam, 0.1 to 0.86"
+    lowest, highest = _A1_SPAN[array.collector]
+    if not lowest <= array.a1_w_m2k <= highest:
+        yield (
+            (*path, "a1_w_m2k"),
+            f"{_name(path, 'a1_w_m2k')} is {array.a1_w_m2k:g}; allowed for a {array.collector}: "
+            f"{lowest:g} to {highest:g} W/(m2 K)",
+        )
+    if array.collector != "heat_pipe":
+        for key, value in (
+            ("heat_pipe_start_c", array.heat_pipe_start_c),
+            ("heat_pipe_limit_c", array.heat_pipe_limit_c),
+        ):
+            if value is not None:
+                yield (
+                    (*path, key),
+                    f"{_name(path, key)} is given, but the array is a {array.collector}",
+                )
+    yield from _incidence(array, path)
+
+
+def _incidence(array: Array, path: Path) -> Iterator[Fault]:
+    angles = array.iam_angles_deg
+    if angles[0] != 0 or angles[-1] != 90:
+        yield (
+            (*path, "iam_angles_deg"),
+            f"{_name(path, 'iam_angles_deg')} runs from {angles[0]:g} to {angles[-1]:g}; "
+            "it must start at 0 and end at 90 degrees",
+        )
+    for key, table in (
+        ("iam_transversal", array.iam_transversal),
+        ("iam_longitudinal", array.iam_longitudinal),
+    ):
+        if len(table) != len(angles):
+            yield (
+                (*path, key),
+                f"{_name(path, key)} has {len(table)} values; it must have as many as "
+                f"iam_angles_deg, {len(angles)}",
+            )
+        # The modifier is the ratio to normal incidence (ISO 9806), so it is 1 there.
+        elif not 0.98 <= table[0] <= 1.02:
+            yield (
+                (*path, key),
+                f"{_name(path, key)} starts with {table[0]:g}; at 0 degrees the modifier is 1",
+            )
+
+
+def _loop(site: Site) -> Iterator[Fault]:
+    loop = site.loop
+    if loop.fluid == "water" and loop.concentration_frac != 0:
+        yield (
+            ("loop", "concentration"),
+            f"loop.concentration is {loop.concentration_frac:g}; allowed for water: 0",
+        )
+    if loop.fluid != "water" and loop.concentration_frac < 0.05:
+        yield (
+            ("loop", "concentration"),
+            f"loop.concentration is {loop.concentration_frac:g}; allowed for {loop.fluid}: 0.05 to "
+            '0.7 as a mass fraction (for pure water say fluid = "water")',
+        )
+    valve = loop.safety_valve_bar
+    for key, value in (
+        ("pressure_bar", loop.pressure_bar),
+        ("vessel_precharge_bar", loop.vessel_precharge_bar),
+    ):
+        if valve is not None and value is not None and value >= valve:
+            yield (
+                ("loop", key),
+                f"loop.{key} is {value:g}; it must be below safety_valve_bar, {valve:g} bar",
+            )
+
+
+def _controller(site: Site) -> Iterator[Fault]:
+    controller = site.controller
+    if controller.start_difference_k <= controller.stop_difference_k:
+        yield (
+            ("controller", "start_difference_k"),
+            f"controller.start_difference_k is {controller.start_difference_k:g}; it must be above "
+            f"stop_difference_k, {controller.stop_difference_k:g} K",
+        )
+
+
+def _rest(site: Site) -> Iterator[Fault]:
+    horizon = site.horizon
+    if horizon is not None and len(horizon.azimuth_deg) != len(horizon.elevation_deg):
+        yield (
+            ("horizon", "elevation_deg"),
+            f"horizon.elevation_deg has {len(horizon.elevation_deg)} values; it must have as many "
+            f"as azimuth_deg, {len(horizon.azimuth_deg)}",
+        )
+    backup = site.backup
+    # Above 1 only where heat is moved rather than made; 1.1 leaves room for condensing boilers
+    # quoted on the lower heating value (common practice, no source).
+    if backup is not None and backup.fuel != "heat_pump" and backup.efficiency > 1.1:
+        yield (
+            ("backup", "efficiency"),
+            f"backup.efficiency is {backup.efficiency:g}; allowed for {backup.fuel}: 0.1 to 1.1 "
+            "(above that only for a heat_pump)",
+        )
