@@ -256,28 +256,38 @@ def to_area(*, coefficient: float, from_m2: float, to_m2: float) -> float:
     return coefficient * from_m2 / to_m2
 
 
-def curve_stagnation_excess_k(*, array: Array, gain_w_m2: float) -> float:
-    """Give the excess over air temperature at which the loss curve eats the gain.
+def steady_stagnation_c(
+    *, array: Array, gain_w_m2: ArrayLike, t_ambient_c: ArrayLike
+) -> NDArray[np.float64]:
+    """Give the temperature at which the loss curve eats the gain.
 
-    A rough figure only: curves are fitted over 50 to 100 K. On one published certificate the curve
-    gives 158 °C where 189 °C was measured. Prefer the certified value.
+    A rough figure only: curves are fitted over 50 to 100 K, and stretched to stagnation they lie.
+    On one published certificate the curve gives 158 °C where 189 °C was measured. Where the
+    certified standard stagnation temperature is known, prefer it.
 
     Parameters
     ----------
     array : Array
-    gain_w_m2 : float
-        Optical gain for each square metre [W/m2], not negative.
+    gain_w_m2 : array_like
+        Optical gain for each square metre [W/m2]; below 0 counts as 0, NaN gives NaN.
+    t_ambient_c : array_like
+        Outdoor air [°C]; NaN gives NaN.
 
     Returns
     -------
-    float
-        Temperature over the air [K]; infinite without any loss coefficient.
+    ndarray
+        Temperature of the standing collector [°C]; infinite without any loss coefficient.
+
+    Notes
+    -----
+    The positive root of a2 x^2 + a1 x - gain = 0, in the form that also holds for a2 = 0.
     """
+    gain = np.maximum(np.asarray(gain_w_m2, dtype=np.float64), 0.0)
     a1, a2 = array.a1_w_m2k, array.a2_w_m2k2
-    if a1 <= 0.0 and a2 <= 0.0:
-        return float("inf")
-    # This form of the root also holds for a2 = 0.
-    return float(2.0 * gain_w_m2 / (a1 + np.sqrt(a1 * a1 + 4.0 * a2 * gain_w_m2)))
+    slope = a1 + np.sqrt(a1 * a1 + 4.0 * a2 * gain)
+    excess = np.divide(2.0 * gain, slope, out=np.full_like(gain, np.inf), where=slope != 0.0)
+    excess = np.where(gain == 0.0, 0.0, excess)
+    return np.asarray(np.asarray(t_ambient_c, dtype=np.float64) + excess)
 
 
 def standard_stagnation_c(array: Array) -> float:
@@ -299,6 +309,9 @@ def standard_stagnation_c(array: Array) -> float:
     """
     if array.stagnation_c is not None:
         return array.stagnation_c
-    gain = eta0_hemispherical(array) * STAGNATION_IRRADIANCE_W_M2
-    excess = curve_stagnation_excess_k(array=array, gain_w_m2=gain)
-    return min(STAGNATION_AMBIENT_C + excess, HOTTEST_STAGNATION_C)
+    standing = steady_stagnation_c(
+        array=array,
+        gain_w_m2=eta0_hemispherical(array) * STAGNATION_IRRADIANCE_W_M2,
+        t_ambient_c=STAGNATION_AMBIENT_C,
+    )
+    return min(float(standing), HOTTEST_STAGNATION_C)

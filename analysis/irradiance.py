@@ -69,9 +69,9 @@ def erbs_diffuse_frac(kt: ArrayLike) -> NDArray[np.float64]:
 
 def transpose_hay_davies(
     *,
-    ghi_w_m2: ArrayLike,
-    dhi_w_m2: ArrayLike,
-    dni_w_m2: ArrayLike,
+    ghi: ArrayLike,
+    dhi: ArrayLike,
+    dni: ArrayLike,
     cos_incidence: ArrayLike,
     cos_zenith: ArrayLike,
     extraterrestrial_w_m2: ArrayLike,
@@ -82,9 +82,9 @@ def transpose_hay_davies(
 
     Parameters
     ----------
-    ghi_w_m2, dhi_w_m2 : array_like
+    ghi, dhi : array_like
         Global and diffuse on the level [W/m2]; NaN gives NaN.
-    dni_w_m2 : array_like
+    dni : array_like
         Beam on a plane that faces the sun [W/m2].
     cos_incidence : array_like
         Cosine of the angle between the sun and the plane's normal [-].
@@ -107,20 +107,20 @@ def transpose_hay_davies(
     Hay & Davies (1980); Duffie & Beckman, eq. 2.16.4.
     """
     facing = np.maximum(_array(cos_incidence), 0.0)
-    dni, dhi = _array(dni_w_m2), _array(dhi_w_m2)
+    dni, dhi = _array(dni), _array(dhi)
     clear = dni / _array(extraterrestrial_w_m2)
     ratio = facing / np.maximum(_array(cos_zenith), _LOWEST_COS_ZENITH)
     sky_view, ground_view = _views(tilt_deg)
     sky = dhi * (clear * ratio + (1.0 - clear) * sky_view)
-    ground = _array(ghi_w_m2) * albedo * ground_view
+    ground = _array(ghi) * albedo * ground_view
     return Plane(beam_w_m2=dni * facing, diffuse_w_m2=np.maximum(sky, 0.0) + ground)
 
 
 def transpose_isotropic(
     *,
-    ghi_w_m2: ArrayLike,
-    dhi_w_m2: ArrayLike,
-    dni_w_m2: ArrayLike,
+    ghi: ArrayLike,
+    dhi: ArrayLike,
+    dni: ArrayLike,
     cos_incidence: ArrayLike,
     tilt_deg: float,
     albedo: float = GROUND_ALBEDO,
@@ -129,9 +129,9 @@ def transpose_isotropic(
 
     Parameters
     ----------
-    ghi_w_m2, dhi_w_m2 : array_like
+    ghi, dhi : array_like
         Global and diffuse on the level [W/m2]; NaN gives NaN.
-    dni_w_m2 : array_like
+    dni : array_like
         Beam on a plane that faces the sun [W/m2].
     cos_incidence : array_like
         Cosine of the angle between the sun and the plane's normal [-].
@@ -151,8 +151,8 @@ def transpose_isotropic(
     """
     sky_view, ground_view = _views(tilt_deg)
     return Plane(
-        beam_w_m2=_array(dni_w_m2) * np.maximum(_array(cos_incidence), 0.0),
-        diffuse_w_m2=_array(dhi_w_m2) * sky_view + _array(ghi_w_m2) * albedo * ground_view,
+        beam_w_m2=_array(dni) * np.maximum(_array(cos_incidence), 0.0),
+        diffuse_w_m2=_array(dhi) * sky_view + _array(ghi) * albedo * ground_view,
     )
 
 
@@ -203,9 +203,9 @@ def from_horizontal(
     share = np.where(height < _LOWEST_SPLIT_COS_ZENITH, 1.0 + 0.0 * kt, erbs_diffuse_frac(kt))
     diffuse = ghi * share
     return transpose_hay_davies(
-        ghi_w_m2=ghi,
-        dhi_w_m2=diffuse,
-        dni_w_m2=np.minimum((ghi - diffuse) / level, outside),
+        ghi=ghi,
+        dhi=diffuse,
+        dni=np.minimum((ghi - diffuse) / level, outside),
         cos_incidence=cos_incidence,
         cos_zenith=height,
         extraterrestrial_w_m2=outside,
