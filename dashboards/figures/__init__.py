@@ -1,0 +1,1 @@
+"""One file, one figure, one public function: results in, a figure out."""
