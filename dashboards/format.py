@@ -24,9 +24,20 @@ URGENCY_WORDS: dict[Urgency, str] = {
 URGENCY_RANK: dict[Urgency, int] = {"act": 0, "visit": 1, "watch": 2, "record": 3}
 
 _MONTHS = (
-    "January February March April May June July August September October November December".split()
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
 )
-_DAYS = "Mon Tue Wed Thu Fri Sat Sun".split()
+_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _SIGNS = {"GBP": "£", "EUR": "€", "USD": "$"}
 
 
