@@ -1,0 +1,217 @@
+"""Everything the faults look at in one go: computed once, shared by all, read-only.
+
+A case holds whole local days under one set of site facts. Rows keep their own steps; the bins of
+`analysis.grid` hold means of five minutes.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import numpy as np
+
+from analysis.days import LocalDays, day_index, days_of_span
+from analysis.expected import Expected, Loop, expected_heat
+from analysis.grid import BIN_S, Grid, grid_of
+from analysis.heat import PUMP_ON_PERCENT, HeatFlow, column, heat_flow
+from analysis.loop_model import LoopModel, loop_model
+from analysis.record import Bools, Floats, Ints, Record
+from analysis.site import Site
+from analysis.sky import Sky, sky_of
+from analysis.weather import Weather
+
+_GRID_CHANNELS = (
+    "collector",
+    "loop_hot",
+    "loop_cold",
+    "store_bottom",
+    "store_middle",
+    "store_top",
+    "ambient",
+    "flow",
+    "pump",
+    "backup",
+    "pressure",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Case:
+    """Whole local days of one site.
+
+    Attributes
+    ----------
+    site : facts valid on these days
+    channels : channels ever seen at the site
+    record : the rows
+    days : the local days the rows touch
+    day : shape (n,), the day of each row
+    grid : where rows fall on the bins
+    bins : channel to bin means of shape (days, bins), NaN unknown; only logged channels
+    heat : heat into the store, row by row
+    model : lumped numbers of the site
+    sky, loop, expected : sun, loop and the healthy figure on the bins
+    """
+
+    site: Site
+    channels: frozenset[str]
+    record: Record
+    days: LocalDays
+    day: Ints
+    grid: Grid
+    bins: Mapping[str, Floats]
+    heat: HeatFlow
+    model: LoopModel
+    sky: Sky
+    loop: Loop
+    expected: Expected
+
+    def binned(self, name: str) -> Floats:
+        """Give a channel's bin means, all NaN where it was never logged."""
+        found = self.bins.get(name)
+        return found if found is not None else np.full(self.grid.shape, np.nan)
+
+    def per_day(self, weight: Floats) -> Floats:
+        """Sum a value of each row over its day; shape (days,)."""
+        inside = self.day >= 0
+        return np.bincount(
+            self.day[inside], weights=weight[inside], minlength=len(self.days)
+        ).astype(np.float64)
+
+    def hours(self, flags: Bools) -> Floats:
+        """Give how long a condition on bins held in each day, known time only [h]."""
+        return np.where(flags, self.loop.known_s, 0.0).sum(axis=1) / 3600.0
+
+    def span_s(self, day: int, first: int, last: int) -> tuple[int, int]:
+        """Give start and end of bins `first` to `last` (excluded) of a day."""
+        start = int(self.grid.start_s[day, 0])
+        return start + first * BIN_S, start + last * BIN_S
+
+
+def case_of(
+    *, site: Site, record: Record, channels: frozenset[str], weather: Weather | None = None
+) -> Case:
+    """Work out everything that the faults share.
+
+    Parameters
+    ----------
+    site : facts valid for the whole record
+    record : rows of whole local days
+    channels : channels ever seen at the site
+    weather : hourly weather of the same period, or None
+    """
+    end_s = int(record.start_s[-1] + record.step_s[-1])
+    days = days_of_span(
+        start_s=int(record.start_s[0]), end_s=end_s, timezone=site.place.timezone
+    )
+    day = day_index(record.start_s, record.step_s, days)
+    grid = grid_of(record, days, day)
+    heat = heat_flow(site=site, record=record, channels=channels)
+    bins = {name: grid.mean(record.columns[name]) for name in _GRID_CHANNELS if record.has(name)}
+    model = loop_model(site)
+    sky = sky_of(
+        site=site,
+        grid=grid,
+        g_plane_w_m2=_irradiance(record, grid, channels, "irradiance_plane"),
+        g_horizontal_w_m2=_irradiance(record, grid, channels, "irradiance_horizontal"),
+        weather=weather,
+    )
+    loop = _loop(record, grid, heat, bins, model, sky, weather, "ambient" in channels)
+    return Case(
+        site=site,
+        channels=channels,
+        record=record,
+        days=days,
+        day=day,
+        grid=grid,
+        bins=MappingProxyType(bins),
+        heat=heat,
+        model=model,
+        sky=sky,
+        loop=loop,
+        expected=expected_heat(site=site, model=model, sky=sky, loop=loop),
+    )
+
+
+def _irradiance(
+    record: Record, grid: Grid, channels: frozenset[str], name: str
+) -> Floats | None:
+    return grid.mean(column(record, name)) if name in channels else None
+
+
+def _loop(
+    record: Record,
+    grid: Grid,
+    heat: HeatFlow,
+    bins: Mapping[str, Floats],
+    model: LoopModel,
+    sky: Sky,
+    weather: Weather | None,
+    air_logged: bool,
+) -> Loop:
+    nothing = np.full(grid.shape, np.nan)
+    known = np.isfinite(heat.power_w)
+    if heat.basis is None:
+        known = np.isfinite(column(record, "pump")) | np.isfinite(column(record, "collector"))
+    known_s = grid.seconds_where(known)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        moving_frac = np.where(
+            known_s > 0.0, grid.seconds_where(heat.moving & known) / known_s, np.nan
+        )
+    heat_w = grid.mean(heat.power_w)
+    stores = [bins.get(name, nothing) for name in ("store_bottom", "store_middle", "store_top")]
+    hottest = np.fmax(np.fmax(stores[0], stores[1]), stores[2])
+    roof = bins.get("collector", nothing)
+    return Loop(
+        heat_w=heat_w,
+        known_s=known_s,
+        moving_frac=np.nan_to_num(moving_frac),
+        t_mean_c=_loop_mean_c(record, grid, heat, roof, stores[0], heat_w, model),
+        t_roof_c=roof,
+        t_ambient_c=bins.get("ambient", nothing)
+        if air_logged
+        else _air_c(roof, sky, weather, grid),
+        t_store_bottom_c=stores[0],
+        t_store_hottest_c=hottest,
+    )
+
+
+def _loop_mean_c(
+    record: Record,
+    grid: Grid,
+    heat: HeatFlow,
+    roof: Floats,
+    store: Floats,
+    heat_w: Floats,
+    model: LoopModel,
+) -> Floats:
+    """Give the mean loop temperature: of both pipes, else worked back from roof or store."""
+    if record.has("loop_hot", "loop_cold"):
+        both = (record.columns["loop_hot"] + record.columns["loop_cold"]) / 2.0
+        flowing = grid.mean_where(both, heat.moving)
+        return np.where(np.isfinite(flowing), flowing, grid.mean(both))
+    from_roof = roof - heat_w / (2.0 * model.flow_w_k)
+    from_store = store + heat_w / model.hand_over_w_k
+    return np.where(np.isfinite(from_roof), from_roof, from_store)
+
+
+def _air_c(roof: Floats, sky: Sky, weather: Weather | None, grid: Grid) -> Floats:
+    """Give the outdoor temperature where no sensor does: of the weather, else of the cold roof.
+
+    A collector at rest comes down to the air before sunrise; over the day the air is taken to rise
+    by up to 7 K with the sun (common practice, no source).
+    """
+    if weather is not None:
+        return weather.ambient_at(grid.start_s + BIN_S // 2)
+    coldest = np.full(roof.shape[0], np.nan)
+    some = np.isfinite(roof).any(axis=1)
+    coldest[some] = np.nanmin(roof[some], axis=1)
+    # Lagging the sun by two hours.
+    lag = 24
+    height = np.clip(np.roll(sky.sun_sine, lag, axis=1), 0.0, None)
+    return coldest[:, None] + 7.0 * height
+
+
+def pump_on(case: Case) -> Bools:
+    """Tell bins in which the pump was commanded for most of the time."""
+    return case.binned("pump") >= max(PUMP_ON_PERCENT, 50.0)

@@ -1,0 +1,191 @@
+"""What a healthy collector of this description would have delivered, bin by bin.
+
+Where the loop carried heat: the quasi-dynamic collector equation at the loop temperatures that
+occurred, less pipe losses, with the heat that collectors and pipes took up or gave back. Where it
+stood still although a healthy loop would have run: that healthy loop, against the store that would
+then have existed. Where it stood still rightly (no sun, full store): nothing.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.grid import BIN_S
+from analysis.healthy_loop import Surroundings, run_healthy_loop
+from analysis.loop_model import ROOM_C, LoopModel
+from analysis.record import Bools, Floats
+from analysis.site import Site
+from analysis.sky import Sky
+from analysis.sources import ISO_9806
+
+SOURCES = (ISO_9806,)
+
+# A healthy loop and a real one never start in the same minute: only standing longer than this
+# counts as wrong (engineering judgement).
+WRONG_STANDING_BINS = 9
+# Controllers release the pump a few kelvin below the limit (common practice, no source).
+FULL_BAND_K = 4.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Loop:
+    """What the loop showed, on the bins; shape (days, bins), NaN unknown.
+
+    `moving_frac` is the share of the known time in which fluid moved; `t_mean_c` the mean of both
+    loop pipes at the store (or its estimate); `t_roof_c` the collector sensor.
+    """
+
+    heat_w: Floats
+    known_s: Floats
+    moving_frac: Floats
+    t_mean_c: Floats
+    t_roof_c: Floats
+    t_ambient_c: Floats
+    t_store_bottom_c: Floats
+    t_store_hottest_c: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Expected:
+    """The healthy figure and its parts, shape (days, bins).
+
+    Attributes
+    ----------
+    power_w : expected heat into the store [W], NaN where sun or loop are unknown
+    gain_w, loss_w, pipe_w : parts of it where the loop carried heat, else 0 [W]
+    stored_w : heat taken up by collectors and pipes while it did [W]
+    carried : the loop carried heat
+    standing : it stood still although a healthy loop would have run, long enough to count
+    standing_w : what the healthy loop would have delivered there, else 0 [W]
+    """
+
+    power_w: Floats
+    gain_w: Floats
+    loss_w: Floats
+    pipe_w: Floats
+    stored_w: Floats
+    carried: Bools
+    standing: Bools
+    standing_w: Floats
+
+
+def carried_heat(loop: Loop, model: LoopModel) -> Bools:
+    """Tell bins in which fluid moved and the roof was not stranded above the store."""
+    moved = loop.moving_frac > 0.1
+    stranded = (loop.t_roof_c - loop.t_store_bottom_c) > model.stranded_k
+    idle = np.nan_to_num(loop.heat_w) < 0.15 * model.brightest_w
+    return moved & ~(stranded & idle)
+
+
+def store_full(loop: Loop, site: Site) -> Bools:
+    """Tell bins in which the controller rightly leaves the store alone."""
+    limit = site.store.limit_c
+    return (loop.t_store_bottom_c >= limit - FULL_BAND_K) | (loop.t_store_hottest_c >= limit - 0.5)
+
+
+def expected_heat(*, site: Site, model: LoopModel, sky: Sky, loop: Loop) -> Expected:
+    """Give the healthy figure on every bin.
+
+    Parameters
+    ----------
+    site : facts of the day
+    model : lumped numbers of the site
+    sky : sun and gain
+    loop : what the loop showed
+
+    Returns
+    -------
+    Expected : all NaN where the sun is unknown
+    """
+    carried = carried_heat(loop, model)
+    gain = _bridged(sky.gain_w)
+    stored = _stored_w(loop, model)
+    loss = model.loss_w(loop.t_mean_c - loop.t_ambient_c)
+    pipe = model.pipe_w_k * (loop.t_mean_c - ROOM_C)
+    direct = gain - loss - pipe - stored
+    # Without sun a healthy loop does not run, so nothing is expected of one that does.
+    direct = np.where(gain < 0.02 * model.brightest_w, np.maximum(direct, 0.0), direct)
+    healthy = run_healthy_loop(
+        site=site, model=model, around=_surroundings(site, sky, loop, carried, gain)
+    )
+    store_known = np.isfinite(loop.t_store_bottom_c)
+    wrong = ~carried & (healthy.running_frac > 0.5) & store_known & (loop.known_s > 0.0)
+    standing = _long_runs(wrong, WRONG_STANDING_BINS)
+    standing_w = np.where(standing, healthy.power_w, 0.0)
+    power = np.where(carried, direct, standing_w)
+    power = np.where(np.isnan(gain) | (loop.known_s <= 0.0), np.nan, power)
+    return Expected(
+        power_w=power,
+        gain_w=np.where(carried, gain, 0.0),
+        loss_w=np.where(carried, loss, 0.0),
+        pipe_w=np.where(carried, pipe, 0.0),
+        stored_w=np.where(carried, stored, 0.0),
+        carried=carried,
+        standing=standing & np.isfinite(gain),
+        standing_w=np.where(np.isfinite(gain), standing_w, 0.0),
+    )
+
+
+def _stored_w(loop: Loop, model: LoopModel) -> Floats:
+    """Give the heat that collectors and pipes take up [W]; unknown rates count as none."""
+    roof = _rate_k_s(np.where(np.isfinite(loop.t_roof_c), loop.t_roof_c, loop.t_mean_c))
+    pipe = _rate_k_s(loop.t_mean_c)
+    return model.collector_j_k * np.nan_to_num(roof) + model.pipe_j_k * np.nan_to_num(pipe)
+
+
+def _rate_k_s(t_c: Floats) -> Floats:
+    """Give the rate over the two neighbours, within each day."""
+    rate = np.full(t_c.shape, np.nan)
+    rate[:, 1:-1] = (t_c[:, 2:] - t_c[:, :-2]) / (2.0 * BIN_S)
+    return rate
+
+
+def _surroundings(
+    site: Site, sky: Sky, loop: Loop, carried: Bools, gain: Floats
+) -> Surroundings:
+    start = np.where(np.isfinite(loop.t_roof_c[:, 0]), loop.t_roof_c[:, 0], loop.t_ambient_c[:, 0])
+    store = _held(loop.t_store_bottom_c)
+    return Surroundings(
+        gain_w=np.nan_to_num(gain),
+        t_ambient_c=_held(loop.t_ambient_c),
+        t_store_bottom_c=np.where(np.isfinite(store), store, site.store.limit_c),
+        store_full=store_full(loop, site),
+        really_carried=carried,
+        start_c=np.where(np.isfinite(start), start, 10.0),
+    )
+
+
+def _held(values: Floats) -> Floats:
+    """Hold the last known value within each day, the first one backwards."""
+    known = np.isfinite(values)
+    place = np.where(known, np.arange(values.shape[1])[None, :], 0)
+    last = np.maximum.accumulate(place, axis=1)
+    first = np.argmax(known, axis=1)
+    last = np.where(last < first[:, None], first[:, None], last)
+    return np.take_along_axis(values, last, axis=1)
+
+
+def _bridged(values: Floats) -> Floats:
+    """Bridge holes of at most two bins between known neighbours, within each day."""
+    bridged = values.copy()
+    for _ in range(2):
+        left = np.full(values.shape, np.nan)
+        right = np.full(values.shape, np.nan)
+        left[:, 1:], right[:, :-1] = bridged[:, :-1], bridged[:, 1:]
+        hole = np.isnan(bridged) & np.isfinite(left)
+        near = np.where(np.isfinite(right), (left + right) / 2.0, np.nan)
+        bridged = np.where(hole & np.isfinite(near), near, bridged)
+    return bridged
+
+
+def _long_runs(flags: Bools, least: int) -> Bools:
+    """Keep only runs of at least so many bins, within each day."""
+    padded = np.pad(flags, ((0, 0), (1, 1))).astype(np.int8)
+    change = np.diff(padded, axis=1)
+    kept = np.zeros(flags.shape, dtype=np.bool_)
+    day, first = np.nonzero(change == 1)
+    _, last = np.nonzero(change == -1)
+    for row, begin, end in zip(day, first, last, strict=True):
+        if end - begin >= least:
+            kept[row, begin:end] = True
+    return kept

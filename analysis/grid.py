@@ -1,0 +1,86 @@
+"""Five-minute bins of local days: rows of any step on one rectangular table.
+
+Weather and the healthy loop are worked out on these bins, a day a row, so that all days go through
+the same vectorised steps side by side. Bins count from local midnight; a day of 23 hours leaves its
+last bins empty, one of 25 hours has twelve more.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.days import LocalDays
+from analysis.record import Floats, Ints, Record
+
+BIN_S = 300
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Grid:
+    """Where each piece of a row falls.
+
+    Attributes
+    ----------
+    shape : (days, bins)
+    start_s : shape (days, bins), start of each bin, UTC epoch seconds
+    row : shape (m,), the row a piece comes from
+    cell : shape (m,), the flat bin it falls in
+    seconds : shape (m,), how long it is [s]
+    """
+
+    shape: tuple[int, int]
+    start_s: Ints
+    row: Ints
+    cell: Ints
+    seconds: Floats
+
+    def seconds_where(self, flags: np.ndarray) -> Floats:
+        """Give how long a condition on rows held in each bin [s]."""
+        weight = np.where(flags[self.row], self.seconds, 0.0)
+        return self._summed(weight)
+
+    def mean(self, values: Floats) -> Floats:
+        """Give the mean over the known part of each bin, NaN where nothing is known."""
+        taken = values[self.row]
+        known = np.isfinite(taken)
+        weight = np.where(known, self.seconds, 0.0)
+        total = self._summed(np.where(known, taken, 0.0) * weight)
+        length = self._summed(weight)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return np.where(length > 0.0, total / length, np.nan)
+
+    def mean_where(self, values: Floats, flags: np.ndarray) -> Floats:
+        """Give the mean over the part of each bin in which a condition on rows held."""
+        return self.mean(np.where(flags, values, np.nan))
+
+    def _summed(self, weight: Floats) -> Floats:
+        size = self.shape[0] * self.shape[1]
+        return np.bincount(self.cell, weights=weight, minlength=size).reshape(self.shape)
+
+
+def grid_of(record: Record, days: LocalDays, day: Ints) -> Grid:
+    """Lay rows onto the bins of their days.
+
+    Parameters
+    ----------
+    record : the rows
+    days : local days
+    day : shape (n,), each row's day, -1 outside (see `analysis.days.day_index`)
+    """
+    bins = int(np.ceil(days.length_s.max() / BIN_S)) if len(days) else 0
+    parts = np.maximum(np.ceil(record.step_s / BIN_S - 0.01).astype(np.int64), 1)
+    parts[day < 0] = 0
+    row = np.repeat(np.arange(len(record)), parts)
+    piece = np.arange(row.shape[0]) - np.repeat(np.cumsum(parts) - parts, parts)
+    seconds = record.step_s[row] / parts[row]
+    middle = record.start_s[row] + (piece + 0.5) * seconds
+    number = ((middle - days.edge_s[:-1][day[row]]) // BIN_S).astype(np.int64)
+    number = np.clip(number, 0, bins - 1)
+    start = days.edge_s[:-1, None] + BIN_S * np.arange(bins, dtype=np.int64)[None, :]
+    return Grid(
+        shape=(len(days), bins),
+        start_s=start,
+        row=row,
+        cell=day[row] * bins + number,
+        seconds=seconds,
+    )

@@ -1,0 +1,245 @@
+"""Heat that the loop carried into the store, row by row, with what makes it uncertain.
+
+The figure is net: heat carried back to the roof counts negative. It comes from the best basis the
+log offers (`BASES`); a row whose inputs are missing is unknown (NaN), never zero, but a loop known
+to stand still delivers nothing whatever the temperatures say.
+
+Every part of the uncertainty that stays the same at a site (sensor limits, flow, fluid, method) is
+kept apart so that it can be added linearly over days; only sampling is random.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.fluid import density_kg_m3, mean_specific_heat_j_kgk, relative_uncertainty_frac
+from analysis.record import Bools, Floats, Record
+from analysis.registers import increments
+from analysis.site import Site
+from analysis.sources import EN_1434, GUM, IEC_60751, MID_ANNEX_VI
+from analysis.uncertainty import COVERAGE_95, temperature_standard_uncertainty_k
+from analysis.units import j_from_kwh, m3_s_from_l_min
+
+SOURCES = (EN_1434, GUM, IEC_60751, MID_ANNEX_VI)
+
+# What a basis needs, best first. Names are those the report prints.
+BASES: tuple[tuple[str, frozenset[str]], ...] = (
+    ("flow_and_temperatures", frozenset({"flow", "loop_hot", "loop_cold"})),
+    ("flow_and_temperatures", frozenset({"flow_volume", "loop_hot", "loop_cold"})),
+    ("heat_register", frozenset({"heat_register"})),
+    ("heat_power", frozenset({"heat_power"})),
+    ("pump_and_commissioned_flow", frozenset({"pump", "loop_hot", "loop_cold"})),
+    ("flow_and_store_temperature", frozenset({"flow", "collector", "store_bottom"})),
+    ("pump_and_store_temperature", frozenset({"pump", "collector", "store_bottom"})),
+)
+
+# Standard uncertainties that no standard gives (common practice, no source).
+COMMISSIONED_FLOW_FRAC = 0.15  # flow set once and drifting: 95 % limits of about 30 %
+COIL_EFFECTIVENESS = 0.6  # of a coil in a store: usual 0.4 to 0.8
+COIL_EFFECTIVENESS_FRAC = 0.17
+STRAPPED_ON_FRAC = 0.01  # a clamp reads part of the room: the spread shrinks by up to some percent
+LOGGER_POWER_FRAC = 0.05
+# MID 2014/32/EU Annex VI, class 2 meter at a spread of 10 K and low flow: 4.45 % (limits).
+REGISTER_FRAC = 0.0445 / COVERAGE_95
+
+# A flow reading below this share of the commissioned flow is a meter's zero, not a flow.
+FLOW_ZERO_FRAC = 0.02
+PUMP_ON_PERCENT = 1.0
+# No sky gives more than this in a plane for minutes (reflecting cloud edges; common practice).
+BRIGHTEST_W_M2 = 1400.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class HeatFlow:
+    """Heat into the store, row by row; arrays of shape (n,).
+
+    Attributes
+    ----------
+    basis : which of `BASES`, or None
+    power_w : net heat into the store [W], NaN unknown
+    capacity_w_k : heat capacity flow while fluid moves, else 0 [W/K]; NaN where not known
+    moving : fluid moves, as far as the log tells
+    u_w : name to systematic standard uncertainty [W]; each fully correlated over time
+    """
+
+    basis: str | None
+    power_w: Floats
+    capacity_w_k: Floats
+    moving: Bools
+    u_w: Mapping[str, Floats]
+
+
+def heat_basis(channels: frozenset[str]) -> str | None:
+    """Give the best basis these channels offer, or None."""
+    return next((name for name, needs in BASES if needs <= channels), None)
+
+
+def heat_flow(*, site: Site, record: Record, channels: frozenset[str]) -> HeatFlow:
+    """Give the heat into the store for every row.
+
+    Parameters
+    ----------
+    site : facts valid for the whole record
+    record : the rows
+    channels : channels ever seen at the site; the basis must not change with a day's gaps
+    """
+    basis = heat_basis(channels)
+    if basis == "heat_register":
+        return _from_register(record)
+    if basis == "heat_power":
+        return _from_logger_power(record)
+    if basis is None:
+        return _unknown(record)
+    return _from_flow(site, record, channels, basis)
+
+
+def column(record: Record, name: str) -> Floats:
+    """Give a channel's values, all NaN where it was never logged."""
+    values = record.get(name)
+    return values if values is not None else np.full(len(record), np.nan)
+
+
+def flow_reading_l_min(*, record: Record, site: Site) -> Floats:
+    """Give the measured flow, from the flow channel or the volume register [l/min]."""
+    flow = record.get("flow")
+    if flow is None:
+        register = record.get("flow_volume")
+        if register is None:
+            return np.full(len(record), np.nan)
+        flow = increments(register) / (record.step_s / 60.0)
+    zero = FLOW_ZERO_FRAC * site.loop.flow_l_min
+    return np.where(np.abs(flow) <= zero, 0.0, flow)
+
+
+def _from_flow(site: Site, record: Record, channels: frozenset[str], basis: str) -> HeatFlow:
+    measured = bool({"flow", "flow_volume"} & channels)
+    pump = column(record, "pump")
+    if measured:
+        flow = flow_reading_l_min(record=record, site=site)
+        # A pump that is off moves nothing when the meter's value is missing.
+        flow = np.where(np.isnan(flow) & (pump < PUMP_ON_PERCENT), 0.0, flow)
+        u_flow = site.sensors.flow_percent / 100.0 / COVERAGE_95
+    else:
+        flow = np.where(pump < PUMP_ON_PERCENT, 0.0, pump / 100.0) * site.loop.flow_l_min
+        u_flow = COMMISSIONED_FLOW_FRAC
+    if basis.endswith("store_temperature"):
+        return _from_store_temperature(site, record, flow, u_flow, basis)
+    hot, cold = column(record, "loop_hot"), column(record, "loop_cold")
+    capacity = _capacity_w_k(site, flow, hot=hot, cold=cold)
+    power = np.where(flow == 0.0, 0.0, capacity * (hot - cold))
+    power = np.where(_carried_up(record, pump, power), -power, power)
+    moving = np.abs(capacity) > 0.0
+    size = np.abs(np.nan_to_num(capacity))
+    clamp = STRAPPED_ON_FRAC if site.sensors.strapped_on else 0.0
+    u_w = {
+        "hot": size * _sensor_u_k(site, hot),
+        "cold": size * _sensor_u_k(site, cold),
+        "flow": np.nan_to_num(power) * u_flow,
+        "fluid": np.nan_to_num(power) * _fluid_u(site),
+        "method": np.nan_to_num(power) * clamp,
+    }
+    return HeatFlow(basis=basis, power_w=power, capacity_w_k=capacity, moving=moving, u_w=u_w)
+
+
+def _carried_up(record: Record, pump: Floats, power: Floats) -> Bools:
+    """Tell rows where warm fluid rises to a cold roof while the meter shows no direction.
+
+    With the pump off and the collector below both pipes, a spread of hot over cold cannot come
+    from the roof: the store is feeding it, and the heat counts negative.
+    """
+    roof = column(record, "collector")
+    hot = column(record, "loop_hot")
+    return (power > 0.0) & (pump < PUMP_ON_PERCENT) & (roof < hot - 5.0)
+
+
+def _capacity_w_k(site: Site, flow_l_min: Floats, *, hot: Floats, cold: Floats) -> Floats:
+    loop = site.loop
+    at_meter = cold if site.sensors.flow_in == "cold" else hot
+    density = density_kg_m3(
+        fluid=loop.fluid, concentration_frac=loop.concentration_frac, t_c=at_meter
+    )
+    specific = mean_specific_heat_j_kgk(
+        fluid=loop.fluid,
+        concentration_frac=loop.concentration_frac,
+        t_hot_c=hot,
+        t_cold_c=cold,
+    )
+    flowing = m3_s_from_l_min(flow_l_min) * density * specific
+    return np.where(flow_l_min == 0.0, 0.0, flowing)
+
+
+def _sensor_u_k(site: Site, t_c: Floats) -> Floats:
+    return np.nan_to_num(
+        temperature_standard_uncertainty_k(
+            temperature_class=site.sensors.temperature_class, t_c=t_c
+        )
+    )
+
+
+def _fluid_u(site: Site) -> float:
+    return relative_uncertainty_frac(
+        fluid=site.loop.fluid, concentration_frac=site.loop.concentration_frac
+    )
+
+
+def _from_store_temperature(
+    site: Site, record: Record, flow: Floats, u_flow: float, basis: str
+) -> HeatFlow:
+    """Estimate from roof and store alone: a coil hands over a share of the difference.
+
+    Where that would be more than any sun can give, nothing circulates: the heat stays on the roof.
+    """
+    roof, store = column(record, "collector"), column(record, "store_bottom")
+    capacity = _capacity_w_k(site, flow, hot=np.clip(roof, None, 120.0), cold=store)
+    power = np.where(flow == 0.0, 0.0, capacity * COIL_EFFECTIVENESS * (roof - store))
+    impossible = power > BRIGHTEST_W_M2 * site.area_m2
+    power = np.where(impossible, 0.0, power)
+    capacity = np.where(impossible, 0.0, capacity)
+    known = np.nan_to_num(power)
+    u_w = {
+        "flow": known * u_flow,
+        "fluid": known * _fluid_u(site),
+        "method": known * COIL_EFFECTIVENESS_FRAC,
+    }
+    moving = capacity > 0.0
+    return HeatFlow(basis=basis, power_w=power, capacity_w_k=capacity, moving=moving, u_w=u_w)
+
+
+def _from_register(record: Record) -> HeatFlow:
+    """Take the meter's own sum, spread over each row's step."""
+    gained_kwh = increments(column(record, "heat_register"))
+    joined_on = np.empty(len(record), dtype=np.bool_)
+    joined_on[:1] = False
+    # Heat counted across a gap was not logged step by step; coverage says that it is missing.
+    joined_on[1:] = np.diff(record.start_s) <= 1.5 * record.step_s[1:]
+    power = np.where(joined_on, j_from_kwh(gained_kwh) / record.step_s, np.nan)
+    return _given(record, "heat_register", power, REGISTER_FRAC)
+
+
+def _from_logger_power(record: Record) -> HeatFlow:
+    return _given(record, "heat_power", column(record, "heat_power"), LOGGER_POWER_FRAC)
+
+
+def _given(record: Record, basis: str, power: Floats, u_frac: float) -> HeatFlow:
+    pump = column(record, "pump")
+    moving = (pump >= PUMP_ON_PERCENT) | (np.isnan(pump) & (np.abs(power) > 0.0))
+    return HeatFlow(
+        basis=basis,
+        power_w=power,
+        capacity_w_k=np.full(len(record), np.nan),
+        moving=moving,
+        u_w={"method": np.nan_to_num(power) * u_frac},
+    )
+
+
+def _unknown(record: Record) -> HeatFlow:
+    nothing = np.full(len(record), np.nan)
+    pump = column(record, "pump")
+    return HeatFlow(
+        basis=None,
+        power_w=nothing,
+        capacity_w_k=nothing,
+        moving=pump >= PUMP_ON_PERCENT,
+        u_w={},
+    )

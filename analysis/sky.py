@@ -1,0 +1,219 @@
+"""What the sun offered the collectors, on the bins of local days.
+
+From the best source the log has: a sensor in the collector plane, a horizontal one, a weather file;
+else unknown. Below the horizon the sun offers nothing, whatever a sensor's offset says.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.collector import gain_w_m2, incidence_modifier
+from analysis.grid import BIN_S, Grid
+from analysis.irradiance import Plane, from_horizontal, split_plane, transpose_hay_davies
+from analysis.record import Floats
+from analysis.site import Array, Site
+from analysis.sun import (
+    SunVectors,
+    absorber_plane,
+    extraterrestrial_w_m2,
+    horizon_blocks,
+    incidence,
+    sun_vectors,
+    tube_angles,
+)
+from analysis.weather import Weather
+
+# Sine of the solar elevation below which no measurable irradiance is left (2 degrees under the
+# horizon; engineering judgement, as for the sensor's offset at night).
+DARK_SINE = -0.035
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sky:
+    """Sun and irradiance on the bins; arrays of shape (days, bins).
+
+    Attributes
+    ----------
+    source : "irradiance_plane", "irradiance_horizontal", "weather_file" or None
+    sun_sine : sine of the solar elevation at the middle of the bin [-]
+    g_plane_w_m2 : hemispherical irradiance in the first array's plane [W/m2], NaN unknown
+    gain_w : optical gain of all arrays together [W], NaN unknown
+    cos_incidence : cosine of the incidence angle on the first array [-]
+    """
+
+    source: str | None
+    sun_sine: Floats
+    g_plane_w_m2: Floats
+    gain_w: Floats
+    cos_incidence: Floats
+
+
+def sky_of(
+    *,
+    site: Site,
+    grid: Grid,
+    g_plane_w_m2: Floats | None,
+    g_horizontal_w_m2: Floats | None,
+    weather: Weather | None,
+) -> Sky:
+    """Work out sun and gain on every bin.
+
+    Parameters
+    ----------
+    site : facts of the place and the arrays
+    grid : the bins
+    g_plane_w_m2, g_horizontal_w_m2 : bin means of shape (days, bins), or None where not logged
+    weather : hourly weather of the same period, or None
+    """
+    middle = grid.start_s.ravel() + BIN_S // 2
+    place = site.place
+    sun = sun_vectors(
+        time_s=middle,
+        latitude_deg=place.latitude_deg,
+        longitude_deg=place.longitude_deg,
+        elevation_m=place.elevation_m,
+    )
+    first = site.arrays[0]
+    facing = incidence(sun=sun, tilt_deg=first.tilt_deg, azimuth_deg=first.azimuth_deg)
+    up = np.flatnonzero(sun.up > DARK_SINE)
+    day_sun = SunVectors(east=sun.east[up], north=sun.north[up], up=sun.up[up])
+    source = _source(g_plane_w_m2, g_horizontal_w_m2, weather)
+    gain, plane = np.full(middle.shape, np.nan), np.full(middle.shape, np.nan)
+    if source is not None:
+        reading = _daylight(source, g_plane_w_m2, g_horizontal_w_m2, up)
+        light = _Light(
+            site=site, sun=day_sun, time_s=middle[up], source=source, reading=reading, weather=weather
+        )
+        plane[up], gain[up] = light.plane_and_gain()
+        dark = sun.up <= DARK_SINE
+        plane[dark], gain[dark] = 0.0, 0.0
+    return Sky(
+        source=source,
+        sun_sine=sun.up.reshape(grid.shape),
+        g_plane_w_m2=plane.reshape(grid.shape),
+        gain_w=gain.reshape(grid.shape),
+        cos_incidence=facing.reshape(grid.shape),
+    )
+
+
+def _source(plane: Floats | None, horizontal: Floats | None, weather: Weather | None) -> str | None:
+    if plane is not None:
+        return "irradiance_plane"
+    if horizontal is not None:
+        return "irradiance_horizontal"
+    return "weather_file" if weather is not None else None
+
+
+def _daylight(
+    source: str, plane: Floats | None, horizontal: Floats | None, up: np.ndarray
+) -> Floats:
+    """Give the sensor's bins while the sun is up, its small negative offset taken as nothing."""
+    chosen = {"irradiance_plane": plane, "irradiance_horizontal": horizontal}.get(source)
+    if chosen is None:
+        return np.zeros(up.shape[0])
+    return np.maximum(chosen.ravel()[up], 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Light:
+    """Irradiance on planes from one source, while the sun is up."""
+
+    site: Site
+    sun: SunVectors
+    time_s: np.ndarray
+    source: str
+    reading: Floats
+    weather: Weather | None
+
+    def plane_and_gain(self) -> tuple[Floats, Floats]:
+        """Give irradiance in the first array's plane and the gain of all arrays [W/m2, W]."""
+        total = np.zeros(self.time_s.shape)
+        for array in self.site.arrays:
+            tilt, azimuth = absorber_plane(
+                tilt_deg=array.tilt_deg,
+                azimuth_deg=array.azimuth_deg,
+                tubes_run=array.tubes_run,
+                absorber_turn_deg=array.absorber_turn_deg,
+                latitude_deg=self.site.place.latitude_deg,
+            )
+            total = total + array.area_m2 * self._gain(array, self._on(tilt, azimuth))
+        first = self.site.arrays[0]
+        if self.source == "irradiance_plane":
+            return self.reading, total
+        plane = self._on(first.tilt_deg, first.azimuth_deg)
+        return plane.beam_w_m2 + plane.diffuse_w_m2, total
+
+    def _gain(self, array: Array, plane: Plane) -> Floats:
+        along, across = tube_angles(
+            sun=self.sun,
+            tilt_deg=array.tilt_deg,
+            azimuth_deg=array.azimuth_deg,
+            tubes_run=array.tubes_run,
+            absorber_turn_deg=array.absorber_turn_deg,
+            latitude_deg=self.site.place.latitude_deg,
+        )
+        modifier = incidence_modifier(
+            array=array, theta_longitudinal_deg=along, theta_transversal_deg=across
+        )
+        return gain_w_m2(
+            array=array,
+            beam_w_m2=plane.beam_w_m2,
+            diffuse_w_m2=plane.diffuse_w_m2,
+            modifier=modifier,
+        )
+
+    def _on(self, tilt_deg: float, azimuth_deg: float) -> Plane:
+        """Give beam and diffuse on a plane."""
+        cosine = incidence(sun=self.sun, tilt_deg=tilt_deg, azimuth_deg=azimuth_deg)
+        outside = extraterrestrial_w_m2(self.time_s)
+        if self.source == "irradiance_plane":
+            return self._moved(tilt_deg, cosine, outside)
+        blocked = horizon_blocks(sun=self.sun, horizon=self.site.horizon)
+        if self.source == "irradiance_horizontal":
+            plane = from_horizontal(
+                g_horizontal_w_m2=self.reading,
+                cos_incidence=cosine,
+                cos_zenith=self.sun.up,
+                extraterrestrial_w_m2=outside,
+                tilt_deg=tilt_deg,
+            )
+        else:
+            assert self.weather is not None
+            ghi, dni, dhi = self.weather.irradiance_at(self.time_s)
+            plane = transpose_hay_davies(
+                ghi=ghi,
+                dhi=dhi,
+                dni=dni,
+                cos_incidence=cosine,
+                cos_zenith=self.sun.up,
+                extraterrestrial_w_m2=outside,
+                tilt_deg=tilt_deg,
+            )
+        return Plane(
+            beam_w_m2=np.where(blocked, 0.0, plane.beam_w_m2), diffuse_w_m2=plane.diffuse_w_m2
+        )
+
+    def _moved(self, tilt_deg: float, cosine: Floats, outside: Floats) -> Plane:
+        """Take the sensor's plane apart and put it together on another plane.
+
+        The sensor lies in the plane of the first array; only arrays that face elsewhere, or turned
+        absorbers, differ from it.
+        """
+        first = self.site.arrays[0]
+        sensor_cosine = incidence(
+            sun=self.sun, tilt_deg=first.tilt_deg, azimuth_deg=first.azimuth_deg
+        )
+        seen = split_plane(
+            g_plane_w_m2=self.reading,
+            cos_incidence=sensor_cosine,
+            cos_zenith=self.sun.up,
+            extraterrestrial_w_m2=outside,
+            tilt_deg=first.tilt_deg,
+        )
+        if np.allclose(sensor_cosine, cosine, atol=1e-9):
+            return seen
+        # A grazing sun on the sensor says little about the beam: keep the ratio bounded.
+        ratio = np.clip(cosine, 0.0, None) / np.clip(sensor_cosine, 0.2, None)
+        view = (1.0 + np.cos(np.radians(tilt_deg))) / (1.0 + np.cos(np.radians(first.tilt_deg)))
+        return Plane(beam_w_m2=seen.beam_w_m2 * ratio, diffuse_w_m2=seen.diffuse_w_m2 * view)
