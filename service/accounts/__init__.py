@@ -1,0 +1,1 @@
+"""Who may see what: sign-in, sessions, first password, gateway keys."""

@@ -1,0 +1,1 @@
+"""What the analysis says about each site, kept up to date."""

@@ -1,0 +1,1 @@
+"""The database: engine, column types and tables."""

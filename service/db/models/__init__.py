@@ -1,0 +1,29 @@
+"""All tables; importing this fills the metadata."""
+
+from service.db.models.accounts import Account, Firm, SetupLink, WebSession
+from service.db.models.assessments import DayRow, FindingSeen, SiteReport
+from service.db.models.jobs import Claim, Heartbeat
+from service.db.models.mail import Outbox, Recipient
+from service.db.models.readings import ChannelSeen, DayBlock, DayMark, Upload
+from service.db.models.sites import ApiKey, Site, SiteFileVersion
+
+__all__ = [
+    "Account",
+    "ApiKey",
+    "ChannelSeen",
+    "Claim",
+    "DayBlock",
+    "DayMark",
+    "DayRow",
+    "FindingSeen",
+    "Firm",
+    "Heartbeat",
+    "Outbox",
+    "Recipient",
+    "SetupLink",
+    "Site",
+    "SiteFileVersion",
+    "SiteReport",
+    "Upload",
+    "WebSession",
+]

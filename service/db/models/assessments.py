@@ -1,0 +1,57 @@
+"""What the analysis gave: a row per local day, the report, and which findings are known."""
+
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import JSON, BigInteger, Date, ForeignKey, String
+from sqlalchemy.orm import Mapped, mapped_column
+
+from service.db.base import Base, UtcDateTime
+
+
+class DayRow(Base):
+    """What one local day showed (an entry of `analysis.days.day_rows`)."""
+
+    __tablename__ = "day_row"
+
+    site_id: Mapped[int] = mapped_column(
+        ForeignKey("site.id", ondelete="CASCADE"), primary_key=True
+    )
+    date: Mapped[date] = mapped_column(Date, primary_key=True)
+    row: Mapped[dict[str, Any]] = mapped_column(JSON)
+    method: Mapped[str] = mapped_column(String(40))
+
+
+class SiteReport(Base):
+    """The latest machine report of a site."""
+
+    __tablename__ = "report"
+
+    site_id: Mapped[int] = mapped_column(
+        ForeignKey("site.id", ondelete="CASCADE"), primary_key=True
+    )
+    report: Mapped[dict[str, Any]] = mapped_column(JSON)
+    method: Mapped[str] = mapped_column(String(40))
+    site_version: Mapped[int]
+    data_until_s: Mapped[int] = mapped_column(BigInteger)
+    made_at: Mapped[datetime] = mapped_column(UtcDateTime, index=True)
+
+
+class FindingSeen(Base):
+    """A finding that the site's report has shown, and whether it was mailed as urgent.
+
+    `key` names a finding from one analysis to the next (see `service.assessments.keys`). Rows are
+    made in the transaction that saves the report; the mail side fills `mailed_at`.
+    """
+
+    __tablename__ = "finding_seen"
+
+    site_id: Mapped[int] = mapped_column(
+        ForeignKey("site.id", ondelete="CASCADE"), primary_key=True
+    )
+    key: Mapped[str] = mapped_column(String(120), primary_key=True)
+    kind: Mapped[str] = mapped_column(String(60))
+    channel: Mapped[str | None] = mapped_column(String(40))
+    start_s: Mapped[int] = mapped_column(BigInteger)
+    first_seen_at: Mapped[datetime] = mapped_column(UtcDateTime)
+    mailed_at: Mapped[datetime | None] = mapped_column(UtcDateTime)

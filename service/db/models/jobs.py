@@ -1,0 +1,32 @@
+"""Claims on work, and the sign of life of each worker."""
+
+from datetime import datetime
+
+from sqlalchemy import String
+from sqlalchemy.orm import Mapped, mapped_column
+
+from service.db.base import Base, UtcDateTime
+
+
+class Claim(Base):
+    """Somebody does, or has done, a piece of work named by its key (see `service.jobs.claims`).
+
+    `state` is `held` until `lease_until`, then anybody may take it over; `done` is for good.
+    """
+
+    __tablename__ = "claim"
+
+    key: Mapped[str] = mapped_column(String(200), primary_key=True)
+    state: Mapped[str] = mapped_column(String(10))
+    holder: Mapped[str] = mapped_column(String(200), index=True)
+    lease_until: Mapped[datetime] = mapped_column(UtcDateTime)
+    claimed_at: Mapped[datetime] = mapped_column(UtcDateTime)
+
+
+class Heartbeat(Base):
+    """When a worker was last alive."""
+
+    __tablename__ = "heartbeat"
+
+    worker: Mapped[str] = mapped_column(String(200), primary_key=True)
+    beat_at: Mapped[datetime] = mapped_column(UtcDateTime)

@@ -1,0 +1,100 @@
+"""Uploads, the stored rows, and the days that still have to be analysed."""
+
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import (
+    JSON,
+    BigInteger,
+    Date,
+    ForeignKey,
+    Index,
+    LargeBinary,
+    String,
+    Text,
+    UniqueConstraint,
+)
+from sqlalchemy.orm import Mapped, mapped_column
+
+from service.db.base import Base, UtcDateTime
+
+
+class Upload(Base):
+    """A log that was handed in.
+
+    `state` is `kept` (bytes are safe, not yet read), `stored` (its rows are in) or `refused`
+    (`message` says why and what to do). `files` says what was understood of each file in it,
+    `problems` which lines or cells could not be used. Rows that a gateway pushes are counted on
+    one upload per site and UTC day, which has no bytes of its own.
+    """
+
+    __tablename__ = "upload"
+    __table_args__ = (
+        UniqueConstraint("site_id", "sha256"),
+        Index(None, "state"),
+        Index(None, "sha256"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    site_id: Mapped[int] = mapped_column(ForeignKey("site.id", ondelete="CASCADE"), index=True)
+    sha256: Mapped[str] = mapped_column(String(64))
+    name: Mapped[str] = mapped_column(String(300))
+    size_bytes: Mapped[int] = mapped_column(BigInteger)
+    via: Mapped[str] = mapped_column(String(10))
+    state: Mapped[str] = mapped_column(String(10))
+    message: Mapped[str | None] = mapped_column(Text)
+    rows_read: Mapped[int] = mapped_column(default=0)
+    rows_kept: Mapped[int] = mapped_column(default=0)
+    rows_duplicate: Mapped[int] = mapped_column(default=0)
+    rows_rejected: Mapped[int] = mapped_column(default=0)
+    problems: Mapped[list[dict[str, Any]]] = mapped_column(JSON, default=list)
+    files: Mapped[list[dict[str, Any]]] = mapped_column(JSON, default=list)
+    received_at: Mapped[datetime] = mapped_column(UtcDateTime)
+    settled_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
+
+
+class DayBlock(Base):
+    """All rows of one site and UTC day as one compressed block (Arrow IPC, zstd).
+
+    `values_hash` is equal for equal rows, whatever file they came from; None where the day has
+    too few distinct values to prove anything.
+    """
+
+    __tablename__ = "day_block"
+    __table_args__ = (Index(None, "values_hash"),)
+
+    site_id: Mapped[int] = mapped_column(
+        ForeignKey("site.id", ondelete="CASCADE"), primary_key=True
+    )
+    day: Mapped[date] = mapped_column(Date, primary_key=True)
+    rows: Mapped[int]
+    data: Mapped[bytes] = mapped_column(LargeBinary)
+    values_hash: Mapped[str | None] = mapped_column(String(64))
+
+
+class ChannelSeen(Base):
+    """A channel that the site has ever logged."""
+
+    __tablename__ = "channel_seen"
+
+    site_id: Mapped[int] = mapped_column(
+        ForeignKey("site.id", ondelete="CASCADE"), primary_key=True
+    )
+    channel: Mapped[str] = mapped_column(String(40), primary_key=True)
+
+
+class DayMark(Base):
+    """A local civil day that has to be analysed again.
+
+    `serial` rises whenever the day is marked once more, so that an analysis clears only the marks
+    whose data it has seen.
+    """
+
+    __tablename__ = "day_mark"
+
+    site_id: Mapped[int] = mapped_column(
+        ForeignKey("site.id", ondelete="CASCADE"), primary_key=True
+    )
+    date: Mapped[date] = mapped_column(Date, primary_key=True)
+    serial: Mapped[int] = mapped_column(default=1)
+    due_at: Mapped[datetime] = mapped_column(UtcDateTime, index=True)

@@ -1,0 +1,1 @@
+"""Logs and gateway rows on their way into the store."""

@@ -1,0 +1,1 @@
+"""The worker process, its claims and its timetable."""
