@@ -1,0 +1,200 @@
+"""How a file is written: delimiter, decimal sign, where the header stands and where rows begin.
+
+Found from the head of the file; what the site file or map tells goes before what is found.
+"""
+
+import csv
+import re
+from collections import Counter
+from dataclasses import dataclass
+from typing import Literal
+
+from analysis.errors import LogError
+from analysis.logs.stamps import format_of, format_told
+from analysis.site import LogMap
+
+_HEAD_BYTES = 65536
+_HEAD_LINES = 400
+_DELIMITERS = (";", "\t", "|", ",", " ")
+DELIMITER_NAMES = {";": "semicolon", "\t": "tab", "|": "pipe", ",": "comma", " ": "blank"}
+MISSING = ("", "-", "--", "---", "n/a", "N/A", "NA", "na", "NaN", "nan", "NAN", "null", "NULL")
+MISSING_FOLDED = frozenset(word.lower() for word in (*MISSING, "none", "n.a.", "#n/a"))
+WORDS = {
+    "on": True,
+    "off": False,
+    "true": True,
+    "false": False,
+    "yes": True,
+    "no": False,
+    "ein": True,
+    "aus": False,
+}
+_NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?", re.ASCII)
+_COMMA_NUMBER = re.compile(r"[+-]?\d*,\d+", re.ASCII)
+_POINT_NUMBER = re.compile(r"[+-]?\d*\.\d+", re.ASCII)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dialect:
+    """How a file is written.
+
+    Attributes
+    ----------
+    delimiter : one sign; " " means runs of blanks
+    decimal : the decimal sign
+    heads : header texts, "" for a column without one
+    header_line : 1-based line of the header, None where there is none
+    first_line : 1-based line of the first row
+    body_at : byte offset of the first row
+    samples : rows from the head of the file, as texts
+    """
+
+    delimiter: str
+    decimal: Literal[".", ","]
+    heads: tuple[str, ...]
+    header_line: int | None
+    first_line: int
+    body_at: int
+    samples: tuple[tuple[str, ...], ...]
+
+
+def cells_of(line: str, delimiter: str) -> list[str]:
+    """Split one line; quotes are understood."""
+    if delimiter == " ":
+        return line.split()
+    if '"' not in line:
+        return line.split(delimiter)
+    try:
+        rows = list(csv.reader([line], delimiter=delimiter, skipinitialspace=True))
+    except csv.Error:
+        return line.split(delimiter)
+    return rows[0] if rows else []
+
+
+def find_dialect(name: str, text: bytes, told: LogMap) -> Dialect:
+    """Find how a file is written.
+
+    Parameters
+    ----------
+    name : str
+        File name, for messages.
+    text : bytes
+        The file as clean UTF-8.
+    told : LogMap
+        What the site file or map says.
+
+    Returns
+    -------
+    Dialect
+        How to read it.
+
+    Raises
+    ------
+    LogError
+        There is no table in the file.
+    """
+    head = text[:_HEAD_BYTES].decode("utf-8", errors="replace")
+    lines = head.split("\n")
+    if len(text) > _HEAD_BYTES and len(lines) > 1:
+        lines.pop()  # cut off by the reading of a head
+    lines = lines[:_HEAD_LINES]
+    used = [
+        (number, line.rstrip("\r"))
+        for number, line in enumerate(lines, start=1)
+        if line.strip() and not line.lstrip().startswith("#")
+    ]
+    if not used:
+        raise LogError("there is no table in this file; give the logger's CSV export", file=name)
+    delimiter = told.delimiter or _delimiter([line for _, line in used])
+    rows = [(number, cells_of(line, delimiter)) for number, line in used]
+    return _with_header(name, text, rows, lines, delimiter, told)
+
+
+def _delimiter(lines: list[str]) -> str:
+    """Find the delimiter that gives most lines the same number of cells."""
+    tail = lines[len(lines) // 5 :]
+    best, best_score = ",", 0.0
+    for delimiter in _DELIMITERS:
+        counts = Counter(len(cells_of(line, delimiter)) for line in tail)
+        width, often = counts.most_common(1)[0]
+        score = often / len(tail) if width >= 2 else 0.0
+        if score > max(best_score, 0.0) + (0.1 if best_score else 0.0):
+            best, best_score = delimiter, score
+    return best
+
+
+def _is_row(cells: list[str], told: LogMap) -> bool:
+    """Tell a row of data from a header: it holds numbers or a stamp, and hardly any words."""
+    values = [cell.strip() for cell in cells if cell.strip().lower() not in MISSING_FOLDED]
+    if not values:
+        return False
+    known = sum(
+        _NUMBER.fullmatch(value) is not None or value.lower() in WORDS or _is_stamp(value, told)
+        for value in values
+    )
+    return known * 2 > len(values) or (known > 0 and _is_stamp(values[0], told))
+
+
+def _is_stamp(value: str, told: LogMap) -> bool:
+    if not value[:1].isdigit() and told.time_format is None:
+        return False
+    if told.time_format is not None and format_told(told.time_format).one(value) is not None:
+        return True
+    return format_of([value]) is not None or re.fullmatch(r"\d{1,2}:\d{2}(:\d{2})?", value) is not None
+
+
+def _with_header(
+    name: str,
+    text: bytes,
+    rows: list[tuple[int, list[str]]],
+    lines: list[str],
+    delimiter: str,
+    told: LogMap,
+) -> Dialect:
+    data = [(number, cells) for number, cells in rows if _is_row(cells, told)]
+    if not data:
+        raise LogError(
+            "there is a header but no row of numbers under it" if rows else "there is no table",
+            file=name,
+        )
+    width = Counter(len(cells) for _, cells in data).most_common(1)[0][0]
+    first_row = next(number for number, cells in data if len(cells) == width)
+    before = [(number, cells) for number, cells in rows if number < first_row]
+    heads: tuple[str, ...] = ("",) * width
+    header_line = None
+    # Headers often lack the name of a last empty column, or have one too many.
+    for number, cells in reversed(before):
+        if abs(len(_stripped(cells)) - width) <= 1 and len(_stripped(cells)) >= 2 or (
+            len(cells) == width
+        ):
+            named = [cell.strip() for cell in cells][:width]
+            heads = (*named, *("" for _ in range(width - len(named))))
+            header_line = number
+            break
+    body_at = sum(len(line.encode("utf-8")) + 1 for line in lines[: first_row - 1])
+    samples = tuple(tuple(cells) for _, cells in data if len(cells) == width)
+    return Dialect(
+        delimiter=delimiter,
+        decimal=told.decimal or _decimal(samples, delimiter),
+        heads=heads,
+        header_line=header_line,
+        first_line=first_row,
+        body_at=min(body_at, len(text)),
+        samples=samples,
+    )
+
+
+def _stripped(cells: list[str]) -> list[str]:
+    cells = list(cells)
+    while cells and not cells[-1].strip():
+        cells.pop()
+    return cells
+
+
+def _decimal(samples: tuple[tuple[str, ...], ...], delimiter: str) -> Literal[".", ","]:
+    comma = point = 0
+    for cells in samples:
+        for cell in cells:
+            comma += _COMMA_NUMBER.fullmatch(cell.strip()) is not None
+            point += _POINT_NUMBER.fullmatch(cell.strip()) is not None
+    return "," if comma > point else "."

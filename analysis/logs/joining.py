@@ -1,0 +1,114 @@
+"""Several files become one series: sorted, each stamp once, impossible values masked."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.channels import channel
+from analysis.logs.onefile import FileValues
+from analysis.logs.rows import ON
+
+Columns = dict[str, NDArray[np.float64]]
+
+
+def settle_shares(files: Sequence[FileValues]) -> None:
+    """Bring shares to percent, in place.
+
+    A column without a unit holds 0..1 where no file ever goes above 1, else percent. The word "on"
+    is all of it in either.
+
+    Parameters
+    ----------
+    files : sequence of FileValues
+        Every file of the log; their arrays are changed [- to %].
+    """
+    highest: dict[str, float] = {}
+    for one in files:
+        for name in one.unsure:
+            values = one.values[name]
+            held = values[np.isfinite(values)]
+            top = float(held.max()) if len(held) else 0.0
+            highest[name] = max(highest.get(name, 0.0), top)
+    for one in files:
+        for name, values in one.values.items():
+            found = channel(name)
+            if found is None or found.quantity != "share":
+                continue
+            if name in one.unsure and highest[name] <= 1.0:
+                values = values * 100.0
+            one.values[name] = np.where(values == ON, 100.0, values)
+
+
+def mask_impossible(files: Sequence[FileValues]) -> dict[str, int]:
+    """Make values NaN that no sensor of their kind can mean, in place.
+
+    Parameters
+    ----------
+    files : sequence of FileValues
+        Every file of the log; their arrays are changed [canonical units].
+
+    Returns
+    -------
+    dict
+        Channel to number of stamps with such a value, a stamp of overlapping files counted once.
+    """
+    masked: dict[str, list[NDArray[np.int64]]] = {}
+    for one in files:
+        for name, values in one.values.items():
+            found = channel(name)
+            if found is None:
+                continue
+            bad = (values < found.lowest) | (values > found.highest)
+            if bad.any():
+                masked.setdefault(name, []).append(one.stamp_s[bad])
+                one.values[name] = np.where(bad, np.nan, values)
+    return {name: len(np.unique(np.concatenate(held))) for name, held in masked.items()}
+
+
+def join(files: Sequence[FileValues]) -> tuple[NDArray[np.int64], Columns]:
+    """Join files into one series.
+
+    Of rows with the same stamp the value given last counts, channel by channel; an empty one never
+    counts.
+
+    Parameters
+    ----------
+    files : sequence of FileValues
+        The files in the order given.
+
+    Returns
+    -------
+    tuple
+        Strictly rising stamps [s], and channel to values [canonical unit].
+    """
+    stamp_s = np.concatenate([one.stamp_s for one in files])
+    names = list(dict.fromkeys(name for one in files for name in one.values))
+    rising = bool((np.diff(stamp_s) > 0).all())
+    order = None if rising else np.argsort(stamp_s, kind="stable")
+    if order is not None:
+        stamp_s = stamp_s[order]
+    begins = None
+    if order is not None and bool((np.diff(stamp_s) == 0).any()):
+        begins = np.flatnonzero(np.append(True, np.diff(stamp_s) > 0))
+    columns: Columns = {}
+    for name in names:
+        values = np.concatenate(
+            [
+                one.values[name] if name in one.values else np.full(len(one.stamp_s), np.nan)
+                for one in files
+            ]
+        )
+        for one in files:
+            one.values.pop(name, None)  # a year is large; do not hold it twice
+        if order is not None:
+            values = values[order]
+        columns[name] = values if begins is None else _last_given(values, begins)
+    return stamp_s if begins is None else stamp_s[begins], columns
+
+
+def _last_given(values: NDArray[np.float64], begins: NDArray[np.intp]) -> NDArray[np.float64]:
+    """Give the last value of each group that is not NaN."""
+    places = np.where(np.isnan(values), -1, np.arange(len(values)))
+    last = np.maximum.reduceat(places, begins)
+    return np.where(last >= 0, values[np.maximum(last, 0)], np.nan)

@@ -1,0 +1,135 @@
+"""The one door to logs: files in, one series and an honest account out.
+
+Tidy logs need no map. A map (or the site's `[log]`) may tell column meanings, delimiter, decimal
+sign, time format, zone and origin of the stamps; see `analysis.sitefile` for its keys.
+"""
+
+from collections.abc import Sequence
+from dataclasses import fields, replace
+from typing import Any
+
+from analysis.errors import LogError
+from analysis.logs.joining import join, mask_impossible, settle_shares
+from analysis.logs.massflow import volume_flow_l_min
+from analysis.logs.onefile import FileValues, Told, read_file
+from analysis.logs.shapes import LogSource, ParsedLog, ProblemList, RowCount
+from analysis.logs.stamps import StampFormat
+from analysis.site import LogMap, Site
+
+
+def read_logs(
+    files: Sequence[LogSource],
+    *,
+    site: Site,
+    log_map: LogMap | None = None,
+    now_s: int | None = None,
+) -> ParsedLog:
+    """Read the logs of a site, in any order, overlapping or not.
+
+    A pump or backup column without a unit, a tidy one too, is taken for 0/1 where it never goes
+    above 1, else for percent.
+
+    Parameters
+    ----------
+    files : sequence of LogSource
+        Names and bytes, unpacked (see `analysis.logs.archives.unpack`).
+    site : Site
+        Its `[log]` table, zone, fluid and place of the flow meter count.
+    log_map : LogMap, optional
+        A map; what it says goes before the site's `[log]`.
+    now_s : int, optional
+        Present time, UTC epoch seconds; rows more than a day later are rejected [s].
+
+    Returns
+    -------
+    ParsedLog
+        Values on strictly rising stamps as written, and everything that was not kept. A file of
+        which nothing is usable is one problem without a line, as long as another file is.
+
+    Raises
+    ------
+    LogError
+        Nothing usable came out of any file.
+    """
+    if not files:
+        raise LogError("no log was given; name at least one log file")
+    log_map = _together(log_map, site.log)
+    told = Told(
+        log_map=log_map,
+        zone=log_map.timezone or site.place.timezone,
+        now_s=now_s,
+        stamp=log_map.stamp or "end",
+    )
+    problems = ProblemList()
+    read = _read_all(files, told, problems)
+    for one in read:
+        for name in one.mass_flows:
+            one.values[name] = volume_flow_l_min(
+                flow_kg_min=one.values[name], values=one.values, site=site
+            )
+    settle_shares(read)
+    masked = mask_impossible(read)
+    accounts = tuple(one.account for one in read)
+    rows_read = sum(one.read for one in read)
+    kept_once = sum(account.rows for account in accounts)
+    stamp_s, columns = join(read)
+    return ParsedLog(
+        stamp_s=stamp_s,
+        stamp=told.stamp,
+        values=log_map.values,
+        columns=columns,
+        rows=RowCount(
+            read=rows_read,
+            kept=len(stamp_s),
+            duplicate=kept_once - len(stamp_s),
+            rejected=rows_read - kept_once,
+        ),
+        rejected=tuple(problems.listed),
+        problems=problems.total,
+        files=accounts,
+        masked=masked,
+    )
+
+
+def _together(log_map: LogMap | None, site_map: LogMap) -> LogMap:
+    """Let a map go before the site's own table, key by key."""
+    if log_map is None:
+        return site_map
+    said: dict[str, Any] = {
+        field.name: getattr(log_map, field.name)
+        for field in fields(LogMap)
+        if getattr(log_map, field.name) not in (None, ())
+    }
+    return replace(site_map, **said)
+
+
+def _read_all(
+    files: Sequence[LogSource], told: Told, problems: ProblemList
+) -> list[FileValues]:
+    """Read each file; dates that one file leaves open may be told by another."""
+    hints: dict[str, StampFormat] = {}
+    read: dict[int, FileValues] = {}
+    errors: dict[int, LogError] = {}
+    waiting = list(enumerate(files))
+    while waiting:
+        known = len(hints)
+        errors = {}
+        again = []
+        for place, source in waiting:
+            own = ProblemList()
+            try:
+                read[place] = read_file(source, told=told, problems=own, hints=hints)
+            except LogError as error:
+                errors[place] = error
+                again.append((place, source))
+                continue
+            problems.extend(own.listed, total=own.total)
+        # Only a new proof of the order of day and month can change the answer.
+        waiting = again if again and len(hints) > known else []
+    if not read:
+        raise next(iter(errors.values()))
+    for place, error in sorted(errors.items()):
+        problems.add(
+            file=files[place].name, line=error.line, column=error.column, why=error.what
+        )
+    return [read[place] for place in sorted(read)]

@@ -1,0 +1,161 @@
+"""The tolerant reader: one line at a time, for the few stretches that the fast one declines.
+
+It gives the same values as `analysis.logs.blocks` for sound lines, and says for every other line
+what is wrong with it.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.logs.dialect import MISSING_FOLDED, WORDS, Dialect, cells_of
+from analysis.logs.layout import Column, Layout, StampColumns
+from analysis.logs.shapes import ProblemList, quoted
+
+# Marks "on" until the whole column tells whether 1 or 100 means it.
+ON = math.inf
+EARLIEST_S, LATEST_S = 631_152_000, 4_102_444_800  # 1990 and 2100, UTC
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Part:
+    """A stretch of rows: stamps as written, values as written, physical lines.
+
+    `stamp_s` is of the wall clock where the format carries no zone; `read` counts rejected rows
+    too.
+    """
+
+    stamp_s: NDArray[np.int64]
+    values: tuple[NDArray[np.float64], ...]
+    lines: NDArray[np.int32]
+    read: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RowReader:
+    """Reads lines one by one."""
+
+    file: str
+    dialect: Dialect
+    layout: Layout
+    problems: ProblemList
+
+    def read(self, text: bytes, first_line: int) -> Part:
+        """Read a stretch of whole lines.
+
+        Parameters
+        ----------
+        text : bytes
+            Whole lines, UTF-8.
+        first_line : int
+            Physical line number of the first of them [-].
+
+        Returns
+        -------
+        Part
+            The rows that have a stamp and were not rejected.
+        """
+        stamps: list[int] = []
+        table: list[list[float]] = []
+        numbers: list[int] = []
+        read = 0
+        for number, line in enumerate(text.decode("utf-8").split("\n"), start=first_line):
+            line = line.rstrip("\r")
+            if not line.strip() or line.lstrip().startswith("#"):
+                continue
+            cells = cells_of(line, self.dialect.delimiter)
+            if self._is_header(cells):
+                continue
+            read += 1
+            row = self._row(cells, number)
+            if row is not None:
+                stamps.append(row[0])
+                table.append(row[1])
+                numbers.append(number)
+        values = np.array(table, dtype=np.float64).reshape(len(table), len(self.layout.columns))
+        return Part(
+            stamp_s=np.array(stamps, dtype=np.int64),
+            values=tuple(values[:, place].copy() for place in range(values.shape[1])),
+            lines=np.array(numbers, dtype=np.int32),
+            read=read,
+        )
+
+    def _is_header(self, cells: list[str]) -> bool:
+        heads = self.dialect.heads
+        return any(heads) and [cell.strip() for cell in cells[: len(heads)]] == [
+            head.strip() for head in heads[: len(cells)]
+        ]
+
+    def _reject(self, number: int, column: str | None, why: str) -> None:
+        self.problems.add(file=self.file, line=number, column=column, why=why)
+
+    def _row(self, cells: list[str], number: int) -> tuple[int, list[float]] | None:
+        width = len(self.dialect.heads)
+        if len(cells) > width and not any(cell.strip() for cell in cells[width:]):
+            cells = cells[:width]
+        if len(cells) != width:
+            what = "cut off or damaged" if len(cells) < width else "damaged"
+            cell_word = "cell" if len(cells) == 1 else "cells"
+            why = f"{len(cells)} {cell_word} where {width} are expected: the line is {what}"
+            self._reject(number, None, why)
+            return None
+        stamp_s = stamp_of(self.layout.stamp, cells)
+        if stamp_s is None:
+            text = " ".join(cells[place] for place in self.layout.stamp.places)
+            why = f"the time {quoted(text)} cannot be read" if text.strip() else "the time is empty"
+            self._reject(number, self.layout.stamp.head, why)
+            return None
+        values, bad = self._values(cells, number)
+        if bad and all(math.isnan(value) for value in values):
+            return None
+        return stamp_s, values
+
+    def _values(self, cells: list[str], number: int) -> tuple[list[float], bool]:
+        values = []
+        bad = False
+        for column in self.layout.columns:
+            value = value_of(cells[column.place], column, self.dialect.decimal)
+            if value is None:
+                bad = True
+                value = math.nan
+                why = f"{quoted(cells[column.place])} is not a number"
+                if self.dialect.decimal == "," and "." in cells[column.place]:
+                    why += " where the decimal sign is a comma"
+                self._reject(number, column.head, why)
+            values.append(value)
+        return values, bad
+
+
+def stamp_of(stamp: StampColumns, cells: list[str]) -> int | None:
+    """Read the stamp of one row: seconds as `Part` holds them, or None [s]."""
+    text = " ".join(cells[place].strip() for place in stamp.places)
+    if stamp.count_s is None:
+        return stamp.formats[0].one(text)
+    try:
+        value = float(text.replace(",", ".")) * stamp.count_s
+    except ValueError:
+        return None
+    return math.floor(value + 0.5) if abs(value) < LATEST_S else None
+
+
+def value_of(text: str, column: Column, decimal: str) -> float | None:
+    """Read one cell: NaN where it is empty, None where it is no number."""
+    bare = text.strip()
+    folded = bare.lower()
+    if folded in MISSING_FOLDED:
+        return math.nan
+    if column.channel.quantity == "share" and folded in WORDS:
+        return ON if WORDS[folded] else 0.0
+    if decimal == ",":
+        if "." in bare:
+            return None
+        bare = bare.replace(",", ".", 1)
+    if not bare.isascii() or "_" in bare:
+        return None
+    try:
+        value = float(bare)
+    except ValueError:
+        return None
+    return value if math.isfinite(value) else None

@@ -1,0 +1,139 @@
+"""What reading gives: values on stamps, and an honest account of everything that was not kept."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+PROBLEMS_LISTED = 1000
+_QUOTED = 40
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LogSource:
+    """One unpacked file: a name for messages, and its bytes."""
+
+    name: str
+    data: bytes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Problem:
+    """Something in a file that could not be used.
+
+    `line` is the 1-based physical line; None where the file as a whole is meant. `column` is the
+    header text; None where the row as a whole is meant.
+    """
+
+    file: str
+    line: int | None
+    column: str | None
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RowCount:
+    """Rows of data: read = kept + duplicate + rejected."""
+
+    read: int
+    kept: int
+    duplicate: int
+    rejected: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ColumnRead:
+    """One column as it was understood."""
+
+    head: str
+    channel: str
+    unit: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FileRead:
+    """How one file was understood.
+
+    Attributes
+    ----------
+    rows : rows of data that were kept before files were joined
+    first_s, last_s : first and last stamp, UTC epoch seconds [s]
+    dialect : the way it is written, in plain words
+    columns : columns in use
+    ignored : heads of columns that hold nothing known
+    """
+
+    name: str
+    rows: int
+    first_s: int
+    last_s: int
+    dialect: str
+    columns: tuple[ColumnRead, ...]
+    ignored: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ParsedLog:
+    """Values in canonical units on strictly rising UTC stamps.
+
+    Attributes
+    ----------
+    stamp_s : ndarray of int64, shape (n,)
+        Stamps as written, UTC epoch seconds [s].
+    stamp : which end of its step a stamp marks
+    values : what the site file or map says of the values; None means: to be found from the data
+    columns : dict of ndarray of float64, shape (n,)
+        Channel name to values [canonical unit of the channel]; NaN is missing.
+    rows : the count of rows
+    rejected : the first problems, at most `PROBLEMS_LISTED`
+    problems : how many problems there were in all, cells and rows
+    files : how each file was understood
+    masked : channel to number of stamps whose value cannot be real and was made NaN
+    """
+
+    stamp_s: NDArray[np.int64]
+    stamp: Literal["end", "start"]
+    values: Literal["sample", "mean"] | None
+    columns: dict[str, NDArray[np.float64]]
+    rows: RowCount
+    rejected: tuple[Problem, ...]
+    problems: int
+    files: tuple[FileRead, ...]
+    masked: dict[str, int]
+
+
+@dataclass(slots=True)
+class ProblemList:
+    """Collects problems: all are counted, the first are listed."""
+
+    listed: list[Problem] = field(default_factory=list)
+    total: int = 0
+
+    def add(self, *, file: str, line: int | None, column: str | None, why: str) -> None:
+        """Count one problem, and list it while there is room."""
+        self.total += 1
+        if len(self.listed) < PROBLEMS_LISTED:
+            self.listed.append(Problem(file=file, line=line, column=column, why=why))
+
+    def add_rows(
+        self, *, file: str, lines: NDArray[np.int32], column: str | None, why: str
+    ) -> None:
+        """Count a problem on each of many lines."""
+        room = max(0, PROBLEMS_LISTED - len(self.listed))
+        self.listed.extend(
+            Problem(file=file, line=int(line), column=column, why=why) for line in lines[:room]
+        )
+        self.total += len(lines)
+
+    def extend(self, others: Iterable[Problem], *, total: int) -> None:
+        """Take over the problems that another list holds."""
+        self.listed.extend(list(others)[: max(0, PROBLEMS_LISTED - len(self.listed))])
+        self.total += total
+
+
+def quoted(text: str) -> str:
+    """Quote what stands in a file, at most 40 signs of it."""
+    bare = "".join(sign if sign.isprintable() else "?" for sign in text.strip())
+    return f"'{bare}'" if len(bare) <= _QUOTED else f"'{bare[:_QUOTED]}...'"

@@ -1,0 +1,365 @@
+"""Time stamps as loggers write them, and how a whole column of them is read at once.
+
+A `StampFormat` is a regular expression with named groups (Y m d H M S f z p). Columns whose rows
+have the same layout, which is nearly all, are read as a matrix of bytes; a row of another layout
+is read alone. Impossible dates are never bent into possible ones.
+"""
+
+import re
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.errors import LogError
+from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
+
+_DAY = int(SECONDS_PER_DAY)
+_HOUR = int(SECONDS_PER_HOUR)
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_MANY_LAYOUTS = 32
+
+_CLOCK = (
+    r"(?P<H>\d{1,2}):(?P<M>\d{2})(?::(?P<S>\d{2})(?:[.,](?P<f>\d{1,9}))?)?"
+    r"(?:\s*(?P<p>[AaPp])\.?[Mm]\.?)?"
+)
+_ZONE = r"(?:\s*(?P<z>Z|z|UTC|[+-]\d{2}(?::?\d{2})?))?"
+_BETWEEN = r"(?:T|,?\s+)"
+
+
+class UnreadableStampError(Exception):
+    """At least one stamp of a column does not have the format."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StampFormat:
+    """One way to write a stamp.
+
+    Attributes
+    ----------
+    says : in plain words
+    pattern : the layout, with named groups
+    aware : whether each stamp carries its offset from UTC; else it is a wall clock
+    told : a strptime format that the pattern cannot express, or None
+    by_parser : whether the columnar parser reads it by itself, impossible dates refused
+    """
+
+    says: str
+    pattern: re.Pattern[str]
+    aware: bool = False
+    told: str | None = None
+    by_parser: bool = False
+
+    def one(self, text: str) -> int | None:
+        """Read one stamp: epoch seconds (of the wall clock where not aware), or None [s]."""
+        if self.told is not None:
+            return _by_strptime(text.strip(), self.told)
+        match = self.pattern.fullmatch(text.strip())
+        if match is None or (match.groupdict().get("z") is not None) != self.aware:
+            return None
+        return _of_groups(match.groupdict())
+
+    def many(self, texts: Any) -> NDArray[np.int64]:
+        """Read a column of stamps.
+
+        Parameters
+        ----------
+        texts : pyarrow.StringArray, length n
+            The stamps as written; none of them null.
+
+        Returns
+        -------
+        ndarray of int64, shape (n,)
+            Epoch seconds, of the wall clock where the format is not aware [s].
+
+        Raises
+        ------
+        UnreadableStampError
+            At least one stamp does not have this format.
+        """
+        out = np.zeros(len(texts), dtype=np.int64)
+        slow = np.ones(len(texts), dtype=np.bool_)
+        if self.told is None and not self.aware and len(texts):
+            self._by_layout(texts, out, slow)
+        for row in np.flatnonzero(slow).tolist():
+            value = self.one(texts[row].as_py())
+            if value is None:
+                raise UnreadableStampError
+            out[row] = value
+        return out
+
+    def _by_layout(self, texts: Any, out: NDArray[np.int64], slow: NDArray[np.bool_]) -> None:
+        """Fill in the rows that share the layout of the first row of their length."""
+        _, offset_buffer, byte_buffer = texts.buffers()
+        offsets = np.frombuffer(offset_buffer, dtype=np.int32)
+        offsets = offsets[texts.offset : texts.offset + len(texts) + 1].astype(np.int64)
+        signs = np.frombuffer(byte_buffer, dtype=np.uint8)
+        lengths = np.diff(offsets)
+        widths = np.unique(lengths)
+        if len(widths) > _MANY_LAYOUTS:
+            return
+        for width in widths.tolist():
+            rows = np.flatnonzero(lengths == width)
+            first = texts[int(rows[0])].as_py()
+            match = self.pattern.fullmatch(first)
+            if match is None or not first.isascii():
+                continue
+            if len(rows) == len(texts):
+                matrix = signs[offsets[0] : offsets[-1]].reshape(len(rows), width)
+            else:
+                matrix = signs[offsets[rows][:, None] + np.arange(width)]
+            good, seconds = _of_matrix(matrix, match)
+            out[rows[good]] = seconds[good]
+            slow[rows[good]] = False
+
+
+def _by_strptime(text: str, told: str) -> int | None:
+    try:
+        moment = datetime.strptime(text, told)  # noqa: DTZ007 - the zone is applied by the caller
+    except ValueError:
+        return None
+    if moment.tzinfo is None:
+        moment = moment.replace(tzinfo=UTC)
+    return (moment - _EPOCH) // timedelta(seconds=1)
+
+
+def _of_groups(groups: dict[str, str | None]) -> int | None:
+    year = int(groups["Y"] or 0) if groups.get("Y") else 2000 + int(groups["y"] or 0)
+    hour, minute = int(groups["H"] or 0), int(groups["M"] or 0)
+    half = groups.get("p")
+    if half:
+        if not 1 <= hour <= 12:
+            return None
+        hour = hour % 12 + (12 if half in "pP" else 0)
+    second = int(groups.get("S") or 0)
+    # ISO 8601 lets a day end at 24:00:00.
+    end_of_day = hour == 24 and minute == 0 and second == 0
+    try:
+        moment = datetime(
+            year,
+            int(groups["m"] or 0),
+            int(groups["d"] or 0),
+            0 if end_of_day else hour,
+            minute,
+            second,
+            tzinfo=UTC,
+        )
+    except ValueError:
+        return None
+    seconds = (moment - _EPOCH) // timedelta(seconds=1) + (_DAY if end_of_day else 0)
+    return seconds - _offset_s(groups.get("z"))
+
+
+def _offset_s(zone: str | None) -> int:
+    if zone is None or zone in ("Z", "z", "UTC"):
+        return 0
+    digits = zone[1:].replace(":", "").ljust(4, "0")
+    seconds = int(digits[:2]) * _HOUR + int(digits[2:]) * 60
+    return -seconds if zone[0] == "-" else seconds
+
+
+def _of_matrix(
+    matrix: NDArray[np.uint8], match: re.Match[str]
+) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
+    """Read rows of equal width: which of them have the layout of the match, and their seconds."""
+    spans = {name: match.span(name) for name, text in match.groupdict().items() if text}
+    fixed = np.ones(matrix.shape[1], dtype=np.bool_)
+    for start, end in spans.values():
+        fixed[start:end] = False
+    good = (matrix[:, fixed] == matrix[0, fixed]).all(axis=1)
+    parts: dict[str, NDArray[np.int64]] = {}
+    for name in spans.keys() - {"p", "z", "f"}:
+        start, end = spans[name]
+        value = np.zeros(len(matrix), dtype=np.int64)
+        for place in range(start, end):
+            digit = matrix[:, place] - np.uint8(48)  # wraps far above 9 for what is no digit
+            good &= digit <= 9
+            value = value * 10 + digit
+        parts[name] = value
+    year = parts["Y"] if "Y" in parts else 2000 + parts["y"]
+    hour = parts.get("H", np.zeros(len(matrix), dtype=np.int64))
+    if "p" in spans:
+        letter = matrix[:, spans["p"][0]] | np.uint8(32)
+        good &= ((letter == ord("a")) | (letter == ord("p"))) & (hour >= 1) & (hour <= 12)
+        hour = hour % 12 + np.where(letter == ord("p"), 12, 0)
+    minute = parts.get("M", np.zeros(len(matrix), dtype=np.int64))
+    second = parts.get("S", np.zeros(len(matrix), dtype=np.int64))
+    good &= (parts["m"] >= 1) & (parts["m"] <= 12) & (parts["d"] >= 1) & (year >= 1)
+    good &= (hour <= 23) & (minute <= 59) & (second <= 59)
+    months = (year - 1970) * 12 + np.where(good, parts["m"], 1) - 1
+    first = months.astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)
+    after = (months + 1).astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)
+    good &= parts["d"] <= after - first
+    days = first + parts["d"] - 1
+    return good, days * _DAY + hour * _HOUR + minute * 60 + second
+
+
+def _format(says: str, day: str, *, aware: bool = False) -> StampFormat:
+    zone = _ZONE if aware else ""
+    pattern = re.compile(f"{day}(?:{_BETWEEN}{_CLOCK}{zone})?", re.ASCII)
+    return StampFormat(says=says, pattern=pattern, aware=aware, by_parser=aware)
+
+
+_YMD = r"(?P<Y>\d{4})%s(?P<m>\d{1,2})%s(?P<d>\d{1,2})"
+_DMY = r"(?P<d>\d{1,2})%s(?P<m>\d{1,2})%s(?P<Y>\d{4})"
+_MDY = r"(?P<m>\d{1,2})%s(?P<d>\d{1,2})%s(?P<Y>\d{4})"
+_COMPACT = r"(?P<Y>\d{4})(?P<m>\d{2})(?P<d>\d{2})"
+
+ISO_AWARE = _format("ISO 8601 with its offset from UTC", _YMD % ("-", "-"), aware=True)
+_PLAIN = (
+    _format("ISO 8601 without zone", _YMD % ("-", "-")),
+    _format("year/month/day", _YMD % ("/", "/")),
+    _format("year.month.day", _YMD % (r"\.", r"\.")),
+    _format("day.month.year", _DMY % (r"\.", r"\.")),
+    StampFormat(
+        says="compact ISO 8601 without zone",
+        pattern=re.compile(
+            _COMPACT + r"[T ]?(?P<H>\d{2}):?(?P<M>\d{2})(?::?(?P<S>\d{2}))?", re.ASCII
+        ),
+    ),
+)
+_COMPACT_AWARE = StampFormat(
+    says="compact ISO 8601 with its offset from UTC",
+    pattern=re.compile(
+        _COMPACT + r"[T ]?(?P<H>\d{2}):?(?P<M>\d{2})(?::?(?P<S>\d{2}))?" + _ZONE, re.ASCII
+    ),
+    aware=True,
+)
+_UNSURE = (
+    (
+        _format("day/month/year", _DMY % ("/", "/")),
+        _format("month/day/year", _MDY % ("/", "/")),
+    ),
+    (
+        _format("day-month-year", _DMY % ("-", "-")),
+        _format("month-day-year", _MDY % ("-", "-")),
+    ),
+)
+
+
+def format_of(samples: list[str]) -> StampFormat | tuple[StampFormat, StampFormat] | None:
+    """Find the format that most of the sample stamps have.
+
+    Parameters
+    ----------
+    samples : list of str
+        Stamps from the head of a file.
+
+    Returns
+    -------
+    StampFormat, pair or None
+        A pair (day first, month first) where only more of the file can tell; None where the
+        samples are no stamps.
+    """
+    samples = [sample for sample in samples if sample.strip()]
+    if not samples:
+        return None
+    least = max(1, (len(samples) + 1) // 2)
+    for one in (ISO_AWARE, *_PLAIN, _COMPACT_AWARE):
+        if sum(one.one(sample) is not None for sample in samples) >= least:
+            return one
+    for pair in _UNSURE:
+        read = sum(
+            pair[0].one(sample) is not None or pair[1].one(sample) is not None
+            for sample in samples
+        )
+        if read >= least:
+            return pair
+    return None
+
+
+def looks_like_time_of_day(samples: list[str]) -> bool:
+    """Tell whether the samples are clock times without a date."""
+    clock = re.compile(_CLOCK, re.ASCII)
+    samples = [sample for sample in samples if sample.strip()]
+    return bool(samples) and all(clock.fullmatch(sample.strip()) for sample in samples)
+
+
+def proven(pair: tuple[StampFormat, StampFormat], days: list[str]) -> StampFormat | None:
+    """Tell day first from month first by all dates of a file.
+
+    A number above 12 proves it. So do two or more dates that are days in a row when read one way
+    and not when read the other.
+
+    Parameters
+    ----------
+    pair : tuple of StampFormat
+        Day first, month first.
+    days : list of str
+        The date parts of all stamps, each once.
+
+    Returns
+    -------
+    StampFormat or None
+        None where nothing proves either.
+    """
+    read = [[one.one(f"{day} 00:00") for day in days] for one in pair]
+    count = [sum(value is not None for value in values) for values in read]
+    if count[0] != count[1]:
+        return pair[0] if count[0] > count[1] else pair[1]
+    in_a_row = []
+    for values in read:
+        seen = {value for value in values if value is not None}
+        in_a_row.append(
+            len(seen) >= 2 and max(seen) - min(seen) == (len(seen) - 1) * _DAY
+        )
+    if in_a_row[0] != in_a_row[1]:
+        return pair[0] if in_a_row[0] else pair[1]
+    return None
+
+
+_DIRECTIVES = {
+    "Y": r"(?P<Y>\d{4})",
+    "y": r"(?P<y>\d{2})",
+    "m": r"(?P<m>\d{1,2})",
+    "d": r"(?P<d>\d{1,2})",
+    "H": r"(?P<H>\d{1,2})",
+    "I": r"(?P<H>\d{1,2})",
+    "M": r"(?P<M>\d{1,2})",
+    "S": r"(?P<S>\d{1,2})",
+    "f": r"(?P<f>\d{1,9})",
+    "p": r"(?P<p>[AaPp])[Mm]",
+    "z": r"(?P<z>Z|[+-]\d{2}:?\d{2})",
+    "T": r"(?P<H>\d{1,2}):(?P<M>\d{1,2}):(?P<S>\d{1,2})",
+    "F": r"(?P<Y>\d{4})-(?P<m>\d{1,2})-(?P<d>\d{1,2})",
+    "%": "%",
+}
+
+
+def format_told(told: str) -> StampFormat:
+    """Make the format that the site file or map tells with % signs.
+
+    Parameters
+    ----------
+    told : str
+        A format as C's strptime knows it, such as `%d.%m.%Y %H:%M`.
+
+    Returns
+    -------
+    StampFormat
+        The format.
+
+    Raises
+    ------
+    LogError
+        It gives no day.
+    """
+    parts = re.split(r"%(.)", told)
+    says = f'as told, "{told}"'
+    aware = "z" in parts[1::2]
+    if all(sign in _DIRECTIVES for sign in parts[1::2]):
+        text = "".join(
+            _DIRECTIVES[part] if place % 2 else re.sub(r"(?:\\ )+", r"\\s+", re.escape(part))
+            for place, part in enumerate(parts)
+        )
+        try:
+            pattern = re.compile(text, re.ASCII)
+        except re.error:  # a directive stands twice
+            pattern = None
+        if pattern is not None and {"m", "d"} <= pattern.groupindex.keys():
+            return StampFormat(says=says, pattern=pattern, aware=aware)
+    if not any(sign in parts[1::2] for sign in "djDcx"):
+        raise LogError(f'time_format "{told}" gives no day; write one like "%d.%m.%Y %H:%M"')
+    return StampFormat(says=says, pattern=re.compile("(?!)"), aware=aware, told=told)

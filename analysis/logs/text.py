@@ -1,0 +1,87 @@
+"""From raw bytes to clean UTF-8 lines, or a plain refusal of what is no text."""
+
+import re
+
+from analysis.errors import LogError
+
+_HEAD = 65536
+_MAGIC = (
+    (b"PK\x03\x04", "this is a zip or spreadsheet file inside; save the table as CSV text"),
+    (b"\x1f\x8b", "this is still compressed; unpack it once more, or give the CSV text"),
+    (b"\xd0\xcf\x11\xe0", "this is an old spreadsheet file; save the table as CSV text"),
+    (b"%PDF", "this is a PDF; export the log as CSV text"),
+    (b"SQLite format 3", "this is a database; export the log as CSV text"),
+    (b"PAR1", "this is a Parquet file; export the log as CSV text"),
+)
+_BOMS = (
+    (b"\xef\xbb\xbf", "utf-8"),
+    (b"\xff\xfe", "utf-16-le"),
+    (b"\xfe\xff", "utf-16-be"),
+)
+_LONE_RETURN = re.compile(rb"\r(?!\n)")
+
+
+def clean_text(name: str, data: bytes) -> tuple[bytes, str]:
+    """Give the text as UTF-8 with line feeds as the only line ends that stand alone.
+
+    Parameters
+    ----------
+    name : str
+        File name, for messages.
+    data : bytes
+        The file.
+
+    Returns
+    -------
+    tuple
+        The text as UTF-8 bytes, and the name of the encoding it had.
+
+    Raises
+    ------
+    LogError
+        The file is empty or is not text.
+    """
+    if not data.strip(b"\x00\r\n\t \xef\xbb\xbf"):
+        raise LogError("the file is empty; export the log again and upload that", file=name)
+    for magic, what in _MAGIC:
+        if data.startswith(magic):
+            raise LogError(what, file=name)
+    text, encoding = _decoded(name, data)
+    text = text.replace(b"\x00", b"") if b"\x00" in text else text
+    _no_rubbish(name, text[:_HEAD])
+    if b"\r" in text and text.count(b"\r") != text.count(b"\r\n"):
+        text = _LONE_RETURN.sub(b"\n", text)
+    return text, encoding
+
+
+def _decoded(name: str, data: bytes) -> tuple[bytes, str]:
+    for bom, encoding in _BOMS:
+        if data.startswith(bom):
+            body = data[len(bom) :]
+            return (body if encoding == "utf-8" else _utf_8(name, body, encoding)), encoding.upper()
+    head = data[:_HEAD]
+    zeros = (head[0::2].count(0), head[1::2].count(0))
+    if max(zeros) > len(head) // 5 and min(zeros) <= len(head) // 50:
+        encoding = "utf-16-be" if zeros[0] > zeros[1] else "utf-16-le"
+        return _utf_8(name, data, encoding), encoding.upper()
+    if data.isascii():
+        return data, "UTF-8"
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError:
+        return data.decode("cp1252", errors="replace").encode("utf-8"), "Windows-1252"
+    return data, "UTF-8"
+
+
+def _utf_8(name: str, body: bytes, encoding: str) -> bytes:
+    try:
+        return body[: len(body) // 2 * 2].decode(encoding).encode("utf-8")
+    except UnicodeDecodeError:
+        raise LogError("this is not text; export the log as CSV text", file=name) from None
+
+
+def _no_rubbish(name: str, head: bytes) -> None:
+    control = sum(head.count(sign) for sign in range(32) if sign not in (9, 10, 12, 13))
+    strange = head.count("\ufffd".encode()) * 3
+    if control > len(head) // 100 or strange > len(head) // 50:
+        raise LogError("this is binary data, not text; export the log as CSV text", file=name)
