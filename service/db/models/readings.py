@@ -25,19 +25,21 @@ class Upload(Base):
     `state` is `kept` (bytes are safe, not yet read), `stored` (its rows are in) or `refused`
     (`message` says why and what to do). `files` says what was understood of each file in it,
     `problems` which lines or cells could not be used. Rows that a gateway pushes are counted on
-    one upload per site and UTC day, which has no bytes of its own.
+    one upload per site and UTC day of arrival (`pushed_on`), which has no bytes of its own.
     """
 
     __tablename__ = "upload"
     __table_args__ = (
         UniqueConstraint("site_id", "sha256"),
+        UniqueConstraint("site_id", "pushed_on"),
         Index(None, "state"),
         Index(None, "sha256"),
     )
 
     id: Mapped[int] = mapped_column(primary_key=True)
     site_id: Mapped[int] = mapped_column(ForeignKey("site.id", ondelete="CASCADE"), index=True)
-    sha256: Mapped[str] = mapped_column(String(64))
+    sha256: Mapped[str | None] = mapped_column(String(64))
+    pushed_on: Mapped[date | None] = mapped_column(Date)
     name: Mapped[str] = mapped_column(String(300))
     size_bytes: Mapped[int] = mapped_column(BigInteger)
     via: Mapped[str] = mapped_column(String(10))

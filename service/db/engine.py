@@ -1,0 +1,104 @@
+"""The engine and its sessions; the only place that knows which database runs."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, create_engine, event
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.engine import URL, Engine, make_url
+from sqlalchemy.orm import Session
+
+# A writer waits this long for another before it gives up [ms].
+_BUSY_MS = 30_000
+_MIGRATION_LOCK = 7_205_541
+
+
+class Database:
+    """A database that is reached by its URL.
+
+    `session()` is for writing and holds SQLite's write lock from its first statement, so that
+    what it read is still true when it writes. `reading()` sees one unchanging moment.
+    Both commit at their end, and roll back when something is raised.
+    """
+
+    def __init__(self, url: str) -> None:
+        self.url: URL = make_url(url)
+        self.engine: Engine = _engine(self.url)
+        options: dict[str, Any] = {"reading": True}
+        if not self.is_sqlite:
+            options["isolation_level"] = "REPEATABLE READ"
+        self._reading = self.engine.execution_options(**options)
+
+    @property
+    def is_sqlite(self) -> bool:
+        """Whether this is SQLite."""
+        return self.url.get_backend_name() == "sqlite"
+
+    @contextmanager
+    def session(self) -> Iterator[Session]:
+        """Open a transaction for writing; commit at its end."""
+        with Session(self.engine, expire_on_commit=False) as db, db.begin():
+            yield db
+
+    @contextmanager
+    def reading(self) -> Iterator[Session]:
+        """Open a transaction that only reads."""
+        with Session(self._reading, expire_on_commit=False) as db, db.begin():
+            yield db
+
+    def migrate(self) -> None:
+        """Bring the tables to the state that this version needs."""
+        from alembic import command
+        from alembic.config import Config
+
+        config = Config()
+        config.set_main_option(
+            "script_location", str(Path(__file__).resolve().parent.parent / "migrations")
+        )
+        with self.engine.begin() as connection:
+            if not self.is_sqlite:
+                connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_MIGRATION_LOCK})")
+            config.attributes["connection"] = connection
+            command.upgrade(config, "head")
+
+    def close(self) -> None:
+        """Close all connections."""
+        self.engine.dispose()
+
+
+def insert_into(db: Session, model: type) -> Any:
+    """Give an INSERT that can say what to do about rows that are there already."""
+    dialect = db.get_bind().dialect.name
+    return sqlite.insert(model) if dialect == "sqlite" else postgresql.insert(model)
+
+
+def _engine(url: URL) -> Engine:
+    if url.get_backend_name() != "sqlite":
+        return create_engine(url, pool_size=10, max_overflow=30, pool_pre_ping=True)
+    if url.database and url.database != ":memory:":
+        Path(url.database).parent.mkdir(parents=True, exist_ok=True)
+    engine = create_engine(url, pool_size=10, max_overflow=30)
+    event.listen(engine, "connect", _prepare)
+    event.listen(engine, "begin", _begin)
+    return engine
+
+
+def _prepare(connection: Any, _record: object) -> None:
+    # The driver's own transaction handling starts none before SELECT or DDL; `_begin` does.
+    connection.isolation_level = None
+    cursor = connection.cursor()
+    for pragma in (
+        f"busy_timeout = {_BUSY_MS}",
+        "journal_mode = WAL",
+        "synchronous = FULL",
+        "foreign_keys = ON",
+    ):
+        cursor.execute(f"PRAGMA {pragma}")
+    cursor.close()
+
+
+def _begin(connection: Connection) -> None:
+    reading = connection.get_execution_options().get("reading", False)
+    connection.exec_driver_sql("BEGIN" if reading else "BEGIN IMMEDIATE")

@@ -1,0 +1,107 @@
+"""What an operator may set, by environment variables with the prefix `SUNTALLY_`."""
+
+import ipaddress
+from pathlib import Path
+from urllib.parse import urlsplit
+
+from pydantic import Field, SecretStr
+from pydantic_settings import BaseSettings, SettingsConfigDict
+
+_MIB = 1024 * 1024
+
+
+class Settings(BaseSettings):
+    """All settings; built once by the command and handed on."""
+
+    model_config = SettingsConfigDict(env_prefix="SUNTALLY_", frozen=True, extra="forbid")
+
+    data_dir: Path = Field(Path("suntally-data"), description="Folder of database and raw logs.")
+    database_url: str | None = Field(
+        None, description="PostgreSQL by URL; without it SQLite in the data folder."
+    )
+    host: str = Field("127.0.0.1", description="Address to listen on.")
+    port: int = Field(8321, ge=0, le=65535, description="Port to listen on.")
+    base_url: str | None = Field(
+        None, description="Address that people use, for links in mails; set it behind a proxy."
+    )
+    password_file: Path | None = Field(
+        None, description="File that holds the first password, instead of the one-time link."
+    )
+    session_days: int = Field(30, ge=1, le=400, description="How long a sign-in lasts.")
+    max_upload_mib: int = Field(200, ge=1, description="Largest body of one upload request.")
+    max_unpacked_mib: int = Field(600, ge=1, description="Largest content of one archive.")
+    max_push_mib: int = Field(8, ge=1, description="Largest body of one gateway batch.")
+    push_settle_s: float = Field(
+        60.0, ge=0, description="How long gateway rows may gather before their day is analysed."
+    )
+    refresh_hours: float = Field(
+        6.0, gt=0, description="How old a report may get before silence and the like are judged."
+    )
+    undo_days: float = Field(30.0, gt=0, description="How long a deleted site can be brought back.")
+    worker_lease_s: float = Field(
+        60.0, gt=0, description="After how long a silent worker's task is taken over."
+    )
+    worker_pause_s: float = Field(0.5, gt=0, le=1.0, description="Pause of an idle worker.")
+    smtp_host: str | None = Field(None, description="Mail server; without it mails become files.")
+    smtp_port: int = Field(587, description="Port of the mail server.")
+    smtp_user: str | None = Field(None, description="Account at the mail server.")
+    smtp_password: SecretStr | None = Field(None, description="Its password.")
+    smtp_starttls: bool = Field(True, description="Whether the connection is encrypted.")
+    mail_from: str = Field("Suntally <suntally@localhost>", description="Sender of mails.")
+    outbox_dir: Path | None = Field(
+        None, description="Folder for .eml files; default: outbox in the data folder."
+    )
+
+    @property
+    def url(self) -> str:
+        """The database's URL."""
+        if self.database_url:
+            return self.database_url
+        return f"sqlite:///{self.data_dir / 'suntally.db'}"
+
+    @property
+    def outbox(self) -> Path:
+        """Where mails become files."""
+        return self.outbox_dir or self.data_dir / "outbox"
+
+    @property
+    def public_url(self) -> str:
+        """The address in links, without a slash at its end."""
+        host = f"[{self.host}]" if ":" in self.host else self.host
+        return (self.base_url or f"http://{host}:{self.port}").rstrip("/")
+
+    @property
+    def sign_in_needed(self) -> bool:
+        """Whether others than this machine can reach the service."""
+        public = urlsplit(self.public_url).hostname or ""
+        return not (is_loopback(self.host) and is_loopback(public))
+
+    @property
+    def secure_cookies(self) -> bool:
+        """Whether people reach the service by https."""
+        return self.public_url.startswith("https://")
+
+    @property
+    def max_upload_bytes(self) -> int:
+        """The largest body of one upload request."""
+        return self.max_upload_mib * _MIB
+
+    @property
+    def max_unpacked_bytes(self) -> int:
+        """The largest content of one archive."""
+        return self.max_unpacked_mib * _MIB
+
+    @property
+    def max_push_bytes(self) -> int:
+        """The largest body of one gateway batch."""
+        return self.max_push_mib * _MIB
+
+
+def is_loopback(host: str) -> bool:
+    """Tell whether a host name or address means this machine only."""
+    if host.lower() in ("localhost", "localhost.localdomain"):
+        return True
+    try:
+        return ipaddress.ip_address(host.strip("[]")).is_loopback
+    except ValueError:
+        return False
