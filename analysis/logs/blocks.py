@@ -5,7 +5,9 @@ pieces, those are tried again, and only the smallest piece goes to the tolerant 
 bad lines in a year cost sixty small pieces, not a slow year.
 """
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -14,11 +16,13 @@ from numpy.typing import NDArray
 from analysis.logs.dialect import MISSING, WORDS
 from analysis.logs.layout import Column
 from analysis.logs.rows import ON, Part, RowReader
+from analysis.logs.shapes import ProblemList
 from analysis.logs.stamps import UnreadableStampError
 
-_BLOCK = 4 << 20
+_BLOCK = 2<<20
 _PIECES = 16
-_SMALLEST = 8 << 10
+_SMALLEST = 4<<10
+_THREADS = 2
 _MICROSECONDS = 1_000_000
 
 
@@ -45,12 +49,24 @@ class BlockReader:
         list of Part
             Stretches of rows in the order of the file.
         """
+        dialect, problems = self.rows.dialect, self.rows.problems
+        blocks = list(_blocks(text, dialect.body_at, dialect.first_line))
         parts: list[Part] = []
-        dialect = self.rows.dialect
-        self._stretch(
-            text, dialect.body_at, len(text), dialect.first_line, size=_BLOCK, parts=parts
-        )
+        # The parser lets go of the interpreter's lock, so two blocks are read at a time.
+        with ThreadPoolExecutor(max_workers=_THREADS) as pool:
+            for found, own in pool.map(lambda block: self._block(text, *block), blocks):
+                parts.extend(found)
+                problems.extend(own.listed, total=own.total)
         return parts
+
+    def _block(
+        self, text: bytes, start: int, stop: int, line: int
+    ) -> tuple[list[Part], ProblemList]:
+        own = ProblemList()
+        reader = replace(self, rows=replace(self.rows, problems=own))
+        parts: list[Part] = []
+        reader._stretch(text, start, stop, line, size=_BLOCK, parts=parts)
+        return parts, own
 
     def _stretch(
         self, text: bytes, start: int, end: int, line: int, *, size: int, parts: list[Part]
@@ -105,7 +121,9 @@ class BlockReader:
             types[f"c{place}"] = self._stamp_type()
         return csv.read_csv(
             pa.BufferReader(block),
-            read_options=csv.ReadOptions(column_names=names, use_threads=len(block) > 1 << 20),
+            read_options=csv.ReadOptions(
+                column_names=names, use_threads=False, block_size=len(block) + 1
+            ),
             parse_options=csv.ParseOptions(delimiter=dialect.delimiter),
             convert_options=csv.ConvertOptions(
                 column_types=types,
@@ -146,6 +164,15 @@ class BlockReader:
         joined = texts[0] if len(texts) == 1 else pc.binary_join_element_wise(*texts, " ")
         chunks = [one.many(chunk) for chunk in joined.chunks if len(chunk)]
         return np.concatenate(chunks) if chunks else np.zeros(0, dtype=np.int64)
+
+
+def _blocks(text: bytes, start: int, line: int) -> Iterator[tuple[int, int, int]]:
+    """Cut a body at line ends: offsets of each block and its first line."""
+    while start < len(text):
+        stop = text.find(b"\n", min(start + _BLOCK, len(text)) - 1) + 1 or len(text)
+        yield start, stop, line
+        line += text.count(b"\n", start, stop)
+        start = stop
 
 
 def _values(table: Any, column: Column) -> NDArray[np.float64]:

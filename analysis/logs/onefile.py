@@ -22,6 +22,7 @@ from analysis.site import LogMap
 from analysis.units import SECONDS_PER_DAY
 
 _DAY_PART = re.compile(rb"(?<![\d/-])(\d{1,2}[/-]\d{1,2}[/-]\d{4})(?!\d)")
+_SPOT, _SPOTS = 2048, 200
 _BLANKS = re.compile(rb"[ \t]+")
 _EDGES = re.compile(rb"(?m)^ +| +(?=\r?$)")
 
@@ -101,21 +102,19 @@ def read_file(
     return _canonical(source.name, joined, layout, dialect, told, encoding)
 
 
-def day_hint_key(layout: Layout) -> str:
-    """Name what files with the same way of writing dates have in common."""
-    return f"{layout.stamp.head}|{layout.stamp.formats[0].says}"
-
-
 def _settled(
     name: str, text: bytes, dialect: Dialect, layout: Layout, hints: dict[str, StampFormat]
 ) -> Layout:
     """Decide day first or month first where the head of the file left both open."""
     if len(layout.stamp.formats) < 2:
         return layout
-    days = sorted(day.decode() for day in set(_DAY_PART.findall(text, dialect.body_at)))
     pair = (layout.stamp.formats[0], layout.stamp.formats[1])
-    key = day_hint_key(layout)
-    one = proven(pair, days) or hints.get(key)
+    key = f"{layout.stamp.head}|{pair[0].says}"
+    days = _days(text, dialect.body_at, _SPOT)
+    one = proven(pair, days)
+    if one is None:
+        days = _days(text, dialect.body_at, len(text))
+        one = proven(pair, days) or hints.get(key)
     if one is None:
         example = days[0] if days else ""
         raise LogError(
@@ -127,6 +126,14 @@ def _settled(
         )
     hints[key] = one
     return replace(layout, stamp=replace(layout.stamp, formats=(one,)))
+
+
+def _days(text: bytes, start: int, size: int) -> list[str]:
+    """Give the dates in spots of this size all through a text, each once."""
+    found: set[bytes] = set()
+    for at in range(start, len(text), max(size, len(text) // _SPOTS)):
+        found.update(_DAY_PART.findall(text, at, at + size))
+    return sorted(day.decode() for day in found)
 
 
 def _joined(parts: list[Part], read: int) -> Part:

@@ -18,6 +18,7 @@ _BOMS = (
     (b"\xff\xfe", "utf-16-le"),
     (b"\xfe\xff", "utf-16-be"),
 )
+_EMPTY = b"\x00\r\n\t \xef\xbb\xbf"
 _LONE_RETURN = re.compile(rb"\r(?!\n)")
 
 
@@ -41,7 +42,7 @@ def clean_text(name: str, data: bytes) -> tuple[bytes, str]:
     LogError
         The file is empty or is not text.
     """
-    if not data.strip(b"\x00\r\n\t \xef\xbb\xbf"):
+    if not data[:_HEAD].strip(_EMPTY) and not data.strip(_EMPTY):
         raise LogError("the file is empty; export the log again and upload that", file=name)
     for magic, what in _MAGIC:
         if data.startswith(magic):
