@@ -1,0 +1,56 @@
+"""What all Plotly figures share: no frame, quiet grid, colours as references to the page's own."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from dashboards.theme import FONT_STACK, var
+
+CONFIG: Mapping[str, Any] = {
+    "displayModeBar": False,
+    "responsive": True,
+    "scrollZoom": False,
+    "locale": "en",
+}
+
+
+def axis(**given: Any) -> dict[str, Any]:
+    """Give an axis with the house's grid and lines."""
+    return {
+        "gridcolor": var("line"),
+        "linecolor": var("line"),
+        "zerolinecolor": var("line"),
+        "tickfont": {"color": var("quiet"), "size": 12},
+        "title": {"font": {"color": var("quiet"), "size": 12}},
+        "automargin": True,
+        **given,
+    }
+
+
+def titled(text: str) -> dict[str, Any]:
+    """Give an axis title."""
+    return {"text": text, "font": {"color": var("quiet"), "size": 12}, "standoff": 6}
+
+
+def layout(**given: Any) -> dict[str, Any]:
+    """Give a figure's layout."""
+    return {
+        "template": {},
+        "paper_bgcolor": "rgba(0,0,0,0)",
+        "plot_bgcolor": "rgba(0,0,0,0)",
+        "font": {"family": FONT_STACK, "color": var("ink"), "size": 13},
+        "margin": {"l": 8, "r": 8, "t": 34, "b": 8},
+        "hoverlabel": {
+            "bgcolor": var("surface"),
+            "bordercolor": var("line"),
+            "font": {"color": var("ink"), "family": FONT_STACK},
+        },
+        "legend": {
+            "orientation": "h",
+            "x": 0,
+            "y": 1.0,
+            "yanchor": "bottom",
+            "font": {"color": var("ink"), "size": 12},
+        },
+        "dragmode": False,
+        **given,
+    }
