@@ -46,7 +46,8 @@ _MIXTURE_TABLE_ENDS_C = 100.0
 _MOLAR_WATER = 18.015  # g/mol
 # What a refractometer, a top-up with water and years in the loop leave open (95 % limits).
 _CONCENTRATION_LIMIT_FRAC = 0.03
-# Correlations and inhibitors: half width of a rectangle. Melinder and ASHRAE differ by about this.
+# Correlations and inhibitors: half width of a rectangle. Between 0 and 120 °C Melinder's product of
+# density and specific heat is 0.4 to 1.1 % below ASHRAE's, which is about inhibited fluids.
 _MIXTURE_LIMIT_FRAC = 0.01
 _WATER_LIMIT_FRAC = 0.001  # IAPWS-95 against IF97, and dissolved matter
 _TYPICAL_LOOP_C = 50.0

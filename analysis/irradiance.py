@@ -217,8 +217,11 @@ def from_horizontal(
 # Grid of the inverse: where the sun stands to the plane, r = cos(incidence)/cos(zenith) as an
 # angle, and how bright the plane is, y = g/(extraterrestrial cos(zenith)) over 1 + r.
 _RATIO_STEPS = 180
-_LEVEL_STEPS = 240
+_LEVELS = 240
 _HIGHEST_LEVEL = 1.2
+# Clearness above this is the edge of a cloud, not a sky: it decides only where nothing else fits.
+_CLEAREST_SKY = 0.8
+_RARE = 1e-3
 
 
 @lru_cache(maxsize=32)
@@ -227,22 +230,32 @@ def _beam_shares(tilt_deg: float, albedo: float) -> NDArray[np.float64]:
 
     With GHI = kt cos(zenith) in units of the extraterrestrial irradiance the plane sees
     y (1 + r) = r a (1 + b) + b (1 - a) F_sky + kt albedo F_ground, a = kt (1 - d), b = kt d; so
-    two numbers and the tilt hold the whole problem. Where one brightness fits several clearness
-    indices (sun near the edge of the plane) the cloudiest is taken.
+    two numbers and the tilt hold the whole problem. Each cell is the mean over all clearness
+    indices that give its brightness: one where the plane faces the sun, but cloudy and clear
+    skies alike where the sun grazes it.
     """
-    kt = np.linspace(0.0, 1.3, 1301)
+    kt = np.linspace(0.0, 1.15, 2301)
     share = erbs_diffuse_frac(kt)
     a, b = kt * (1.0 - share), kt * share
     sky_view, ground_view = _views(tilt_deg)
-    ratio = np.tan(np.linspace(0.0, 0.5 * np.pi, _RATIO_STEPS + 1)[:-1])
-    ratio = np.append(ratio, 1e6)
-    levels = np.linspace(0.0, _HIGHEST_LEVEL, _LEVEL_STEPS + 1)
-    table = np.empty((ratio.size, levels.size))
-    for row, r in enumerate(ratio):
-        seen = r * a * (1.0 + b) + b * (1.0 - a) * sky_view + kt * albedo * ground_view
-        bright = np.maximum.accumulate(seen / (1.0 + r)) + 1e-12 * kt
-        beam = np.divide(r * a, seen, out=np.zeros_like(seen), where=seen > 0.0)
-        table[row] = np.interp(levels, bright, beam)
+    angle = np.linspace(0.0, 0.5 * np.pi, _RATIO_STEPS + 1)[:, np.newaxis]
+    # r and 1 as sine and cosine of one angle: no row runs to infinity.
+    facing, level = np.sin(angle), np.cos(angle)
+    beam = facing * a
+    seen = beam * (1.0 + b) + level * (b * (1.0 - a) * sky_view + kt * albedo * ground_view)
+    part = np.divide(beam, seen, out=np.zeros_like(seen), where=seen > 0.0)
+    bright = seen / (facing + level) * (_LEVELS / _HIGHEST_LEVEL)
+    cell = np.minimum(bright.astype(np.intp), _LEVELS - 1)
+    cell += np.arange(_RATIO_STEPS + 1)[:, np.newaxis] * _LEVELS
+    weight = np.broadcast_to(np.where(kt <= _CLEAREST_SKY, 1.0, _RARE), seen.shape)
+    size = (_RATIO_STEPS + 1) * _LEVELS
+    counted = np.bincount(cell.ravel(), weight.ravel(), size)
+    summed = np.bincount(cell.ravel(), (weight * part).ravel(), size)
+    mean = np.divide(summed, counted, out=np.zeros(size), where=counted > 0.0)
+    filled = counted.reshape(-1, _LEVELS) > 0.0
+    # Brighter than anything the model gives: as at its brightest.
+    last = np.maximum.accumulate(np.where(filled, np.arange(_LEVELS), 0), axis=1)
+    table = np.take_along_axis(mean.reshape(-1, _LEVELS), last, axis=1)
     table.setflags(write=False)
     return table
 
@@ -304,50 +317,17 @@ def split_plane(
 def _between(
     table: NDArray[np.float64], angle: NDArray[np.float64], level: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """Interpolate the table of shares in both directions."""
+    """Interpolate the table of shares in both directions; levels stand at the middle of cells."""
     row = angle * (_RATIO_STEPS / (0.5 * np.pi))
-    column = np.minimum(level * (_LEVEL_STEPS / _HIGHEST_LEVEL), _LEVEL_STEPS - 1e-9)
+    column = np.clip(level * (_LEVELS / _HIGHEST_LEVEL) - 0.5, 0.0, _LEVELS - 1.001)
     i, j = np.minimum(row.astype(np.intp), _RATIO_STEPS - 1), column.astype(np.intp)
     u, v = row - i, column - j
     flat = table.ravel()
-    corner = i * (_LEVEL_STEPS + 1) + j
+    corner = i * _LEVELS + j
     near = flat[corner] * (1.0 - v) + flat[corner + 1] * v
-    corner = corner + (_LEVEL_STEPS + 1)
+    corner = corner + _LEVELS
     far = flat[corner] * (1.0 - v) + flat[corner + 1] * v
     return np.asarray(near * (1.0 - u) + far * u)
-
-
-def turn_beam_w_m2(
-    *,
-    beam_w_m2: ArrayLike,
-    cos_incidence_from: ArrayLike,
-    cos_incidence_to: ArrayLike,
-    extraterrestrial_w_m2: ArrayLike,
-) -> NDArray[np.float64]:
-    """Give the beam on another plane, such as that of turned absorbers.
-
-    Parameters
-    ----------
-    beam_w_m2 : array_like
-        Beam on the first plane [W/m2]; NaN gives NaN.
-    cos_incidence_from, cos_incidence_to : array_like
-        Cosines of the angles of incidence on the first and the second plane [-].
-    extraterrestrial_w_m2 : array_like
-        Outside the atmosphere, facing the sun [W/m2]; the beam never passes it.
-
-    Returns
-    -------
-    ndarray
-        Beam on the second plane [W/m2]; NaN where the sun shines on the second plane but not on
-        the first, from which nothing can be told.
-    """
-    source = _array(cos_incidence_from)
-    target = np.maximum(_array(cos_incidence_to), 0.0)
-    seen = source > _LOWEST_COS_ZENITH
-    normal = _array(beam_w_m2) / np.where(seen, source, 1.0)
-    normal = np.minimum(normal, _array(extraterrestrial_w_m2))
-    unseen = np.where(target > 0.0, np.nan, 0.0 * normal)
-    return np.where(seen, normal * target, unseen)
 
 
 def clear_sky_horizontal_w_m2(cos_zenith: ArrayLike) -> NDArray[np.float64]:
