@@ -8,6 +8,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from itertools import pairwise
 from typing import Literal
 from zoneinfo import ZoneInfo
 
@@ -196,7 +197,7 @@ def _numbers(rule: Rule, value: object) -> tuple[float, ...]:
     numbers = tuple(_number(rule, one) for one in _list(value))
     if not numbers or (rule.length is not None and len(numbers) != rule.length):
         raise RefusedError
-    if rule.rising and any(b <= a for a, b in zip(numbers, numbers[1:], strict=False)):
+    if rule.rising and any(b <= a for a, b in pairwise(numbers)):
         raise RefusedError
     return numbers
 

@@ -26,7 +26,6 @@ from analysis.site import (
 from analysis.sitefile_rules import Rule
 
 
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Table:
     """One table of the site file.
@@ -130,7 +129,9 @@ TABLES: dict[str, Table] = {
         rules={
             "name": _must(kind="text"),
             "latitude": _must(lowest=-90, highest=90, unit="degrees north", field="latitude_deg"),
-            "longitude": _must(lowest=-180, highest=180, unit="degrees east", field="longitude_deg"),
+            "longitude": _must(
+                lowest=-180, highest=180, unit="degrees east", field="longitude_deg"
+            ),
             "elevation_m": _must(lowest=-430, highest=6_000, unit="m"),
             "timezone": _must(kind="zone"),
         },
@@ -258,4 +259,3 @@ LOG = Table(
 
 # Keys beside the rules above that hold tables of their own.
 NESTED: dict[str, tuple[str, ...]] = {"backup": ("tariff",), "log": ("columns",)}
-

@@ -19,9 +19,9 @@ from analysis.logs.rows import ON, Part, RowReader
 from analysis.logs.shapes import ProblemList
 from analysis.logs.stamps import UnreadableStampError
 
-_BLOCK = 2<<20
+_BLOCK = 2 << 20
 _PIECES = 16
-_SMALLEST = 4<<10
+_SMALLEST = 4 << 10
 _THREADS = 2
 _MICROSECONDS = 1_000_000
 
@@ -155,7 +155,8 @@ class BlockReader:
             counted = columns[0].to_numpy() * stamp.count_s
             if not (np.abs(counted) < 1e11).all():
                 raise _DeclinedError
-            return np.floor(counted + 0.5).astype(np.int64)
+            whole: NDArray[np.int64] = np.floor(counted + 0.5).astype(np.int64)
+            return whole
         one = stamp.formats[0]
         if one.by_parser and len(columns) == 1:
             micro: NDArray[np.int64] = columns[0].cast(pa.int64()).to_numpy()

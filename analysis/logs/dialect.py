@@ -140,7 +140,9 @@ def _is_stamp(value: str, told: LogMap) -> bool:
         return False
     if told.time_format is not None and format_told(told.time_format).one(value) is not None:
         return True
-    return format_of([value]) is not None or re.fullmatch(r"\d{1,2}:\d{2}(:\d{2})?", value) is not None
+    return (
+        format_of([value]) is not None or re.fullmatch(r"\d{1,2}:\d{2}(:\d{2})?", value) is not None
+    )
 
 
 def _with_header(
@@ -164,7 +166,7 @@ def _with_header(
     header_line = None
     # Headers often lack the name of a last empty column, or have one too many.
     for number, cells in reversed(before):
-        if abs(len(_stripped(cells)) - width) <= 1 and len(_stripped(cells)) >= 2 or (
+        if (abs(len(_stripped(cells)) - width) <= 1 and len(_stripped(cells)) >= 2) or (
             len(cells) == width
         ):
             named = [cell.strip() for cell in cells][:width]

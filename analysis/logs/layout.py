@@ -3,7 +3,6 @@
 import re
 from dataclasses import dataclass
 
-
 from analysis.channels import Channel, channel, channel_of_tidy
 from analysis.errors import LogError
 from analysis.logs.conversions import Unit, time_unit_s, unit_named
@@ -159,15 +158,17 @@ def _column(
     head = dialect.heads[place] or f"column {place + 1}"
     if unit is None:
         raise LogError(
-            f"the unit {quoted(str(meaning.unit))} is not one of {found.name}", file=name, column=head
+            f"the unit {quoted(str(meaning.unit))} is not one of {found.name}",
+            file=name,
+            column=head,
         )
     words = found.quantity == "share" and any(
         row[place].strip().lower() in WORDS for row in dialect.samples
     )
-    says = meaning.unit or ("0..1 or 0..100, told by the values" if unit.share_unsure else found.unit)
-    return Column(
-        place=place, head=head, channel=found, unit=unit, unit_says=says, words=words
+    says = meaning.unit or (
+        "0..1 or 0..100, told by the values" if unit.share_unsure else found.unit
     )
+    return Column(place=place, head=head, channel=found, unit=unit, unit_says=says, words=words)
 
 
 def _stamp_columns(
@@ -212,9 +213,7 @@ def _formats(told: LogMap, samples: list[str]) -> tuple[StampFormat, ...] | None
     return found if isinstance(found, tuple) else (found,)
 
 
-def _written(
-    dialect: Dialect, told: LogMap, place: int, free: list[int]
-) -> StampColumns | None:
+def _written(dialect: Dialect, told: LogMap, place: int, free: list[int]) -> StampColumns | None:
     """Know a column of stamps; with a format told, two columns that only together have it."""
     head = _head(dialect, place)
     samples = _samples(dialect, (place,))
@@ -267,9 +266,7 @@ def _perhaps_joined(
     return StampColumns(places=places, head=found.head, formats=formats)
 
 
-def _joined(
-    name: str, dialect: Dialect, told: LogMap, places: tuple[int, int]
-) -> StampColumns:
+def _joined(name: str, dialect: Dialect, told: LogMap, places: tuple[int, int]) -> StampColumns:
     head = _head(dialect, places[0])
     formats = _formats(told, _samples(dialect, places))
     if formats is None:
@@ -296,9 +293,7 @@ def _told_time(
     return counted
 
 
-def _unknown_time(
-    name: str, dialect: Dialect, places: tuple[int, ...], head: str
-) -> LogError:
+def _unknown_time(name: str, dialect: Dialect, places: tuple[int, ...], head: str) -> LogError:
     example = next(iter(_samples(dialect, places)), "")
     return LogError(
         f"the time is written in a way that is not known: {quoted(example)}; tell it in [log], "
@@ -307,5 +302,3 @@ def _unknown_time(
         line=dialect.first_line,
         column=head,
     )
-
-

@@ -179,9 +179,7 @@ def _reversed(part: Part) -> Part:
     )
 
 
-def _on_utc(
-    name: str, part: Part, layout: Layout, told: Told, problems: ProblemList
-) -> Part:
+def _on_utc(name: str, part: Part, layout: Layout, told: Told, problems: ProblemList) -> Part:
     """Bring stamps to UTC and set aside those that are no time a log can hold."""
     head = layout.stamp.head
     part = _reversed(part)

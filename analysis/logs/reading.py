@@ -103,9 +103,7 @@ def _together(log_map: LogMap | None, site_map: LogMap) -> LogMap:
     return replace(site_map, **said)
 
 
-def _read_all(
-    files: Sequence[LogSource], told: Told, problems: ProblemList
-) -> list[FileValues]:
+def _read_all(files: Sequence[LogSource], told: Told, problems: ProblemList) -> list[FileValues]:
     """Read each file; dates that one file leaves open may be told by another."""
     hints: dict[str, StampFormat] = {}
     read: dict[int, FileValues] = {}
@@ -119,8 +117,8 @@ def _read_all(
             own = ProblemList()
             try:
                 read[place] = read_file(source, told=told, problems=own, hints=hints)
-            except LogError as error:
-                errors[place] = error
+            except LogError as unusable:
+                errors[place] = unusable
                 again.append((place, source))
                 continue
             problems.extend(own.listed, total=own.total)
@@ -129,7 +127,5 @@ def _read_all(
     if not read:
         raise next(iter(errors.values()))
     for place, error in sorted(errors.items()):
-        problems.add(
-            file=files[place].name, line=error.line, column=error.column, why=error.what
-        )
+        problems.add(file=files[place].name, line=error.line, column=error.column, why=error.what)
     return [read[place] for place in sorted(read)]

@@ -262,8 +262,7 @@ def format_of(samples: list[str]) -> StampFormat | tuple[StampFormat, StampForma
             return one
     for pair in _UNSURE:
         read = sum(
-            pair[0].one(sample) is not None or pair[1].one(sample) is not None
-            for sample in samples
+            pair[0].one(sample) is not None or pair[1].one(sample) is not None for sample in samples
         )
         if read >= least:
             return pair
@@ -302,9 +301,7 @@ def proven(pair: tuple[StampFormat, StampFormat], days: list[str]) -> StampForma
     in_a_row = []
     for values in read:
         seen = {value for value in values if value is not None}
-        in_a_row.append(
-            len(seen) >= 2 and max(seen) - min(seen) == (len(seen) - 1) * _DAY
-        )
+        in_a_row.append(len(seen) >= 2 and max(seen) - min(seen) == (len(seen) - 1) * _DAY)
     if in_a_row[0] != in_a_row[1]:
         return pair[0] if in_a_row[0] else pair[1]
     return None

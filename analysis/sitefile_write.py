@@ -1,0 +1,84 @@
+"""The site file from facts: what `parse_site` reads back as the same facts."""
+
+import json
+from collections.abc import Iterable
+from datetime import date, datetime
+from typing import Any
+
+from analysis.site import LogMap, Site
+from analysis.sitefile_schema import CHANGE, LOG, TABLES, TARIFF, Table
+
+
+def site_to_toml(site: Site) -> str:
+    """Write a site file.
+
+    Parameters
+    ----------
+    site : Site
+        Facts that `parse_site` gave, or that hold to its rules.
+
+    Returns
+    -------
+    str
+        TOML text; `parse_site` gives the same facts for it.
+    """
+    lines = ["schema = 1"]
+    for name, table in TABLES.items():
+        if name == "controller" and not site.controller_given:
+            continue
+        held = getattr(site, table.attribute)
+        if held is None:
+            continue
+        for one in held if table.many else (held,):
+            lines += ["", f"[[{name}]]" if table.many else f"[{name}]"]
+            lines += _pairs(table, one)
+            if name == "backup":
+                for tariff in site.backup.tariffs if site.backup is not None else ():
+                    lines += ["", "[[backup.tariff]]", *_pairs(TARIFF, tariff)]
+    for change in site.changes:
+        lines += ["", "[[change]]", *_pairs(CHANGE, change), f"value = {_value(change.value)}"]
+    if site.log != LogMap():
+        lines += ["", *_log_lines(site.log)]
+    return "\n".join(lines) + "\n"
+
+
+def map_to_toml(log_map: LogMap) -> str:
+    """Write a map; `parse_map` gives the same for it."""
+    return "\n".join(_log_lines(log_map)) + "\n"
+
+
+def _log_lines(log_map: LogMap) -> list[str]:
+    lines = ["[log]", *_pairs(LOG, log_map)]
+    if log_map.columns:
+        lines += ["", "[log.columns]"]
+    for head, meaning in log_map.columns:
+        unit = "" if meaning.unit is None else f", unit = {_value(meaning.unit)}"
+        lines.append(f"{_value(head)} = {{ channel = {_value(meaning.channel)}{unit} }}")
+    return lines
+
+
+def _pairs(table: Table, held: Any) -> Iterable[str]:
+    """Write the keys that are known; an unknown fact is left out."""
+    pairs = []
+    for key in table.rules:
+        value = held if table.shape is None else getattr(held, table.field(key))
+        if value is not None:
+            pairs.append(f"{key} = {_value(value)}")
+    return pairs
+
+
+def _value(value: object) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        # JSON escapes what TOML escapes, but for the delete sign.
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    if isinstance(value, datetime):
+        return f'"{value.isoformat()}"'
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, (tuple, list)):
+        return f"[{', '.join(_value(one) for one in value)}]"
+    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
+        return str(int(value))
+    return repr(value)
