@@ -1,0 +1,32 @@
+"""Passwords: argon2id with the library's current recommendation."""
+
+from argon2 import PasswordHasher
+from argon2.exceptions import Argon2Error, InvalidHashError
+
+from service.errors import InvalidError
+
+SHORTEST = 10
+LONGEST = 500
+
+_HASHER = PasswordHasher()
+# Checked when a name is unknown, so that the answer takes as long as for a known one.
+_NOBODY = _HASHER.hash("nobody has this password")
+
+
+def hash_password(password: str) -> str:
+    """Hash a new password; one that is too short or long is refused in plain words."""
+    if not SHORTEST <= len(password) <= LONGEST:
+        raise InvalidError(
+            f"The password has {len(password)} characters; {SHORTEST} to {LONGEST} are allowed.",
+            field="password",
+        )
+    return _HASHER.hash(password)
+
+
+def fits(password: str, password_hash: str | None) -> bool:
+    """Tell whether a password is the one of a hash; None stands for nobody."""
+    try:
+        _HASHER.verify(password_hash or _NOBODY, password[: LONGEST + 1])
+    except (Argon2Error, InvalidHashError):
+        return False
+    return password_hash is not None

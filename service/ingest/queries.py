@@ -1,0 +1,246 @@
+"""All SQL about uploads, stored rows and marked days. Nothing here commits."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, datetime, timedelta
+
+from sqlalchemy import case, delete, func, select
+from sqlalchemy.orm import Session
+
+from analysis.record import Record, record_from_stamps
+from service.db.engine import insert_into
+from service.db.models import ChannelSeen, DayBlock, DayMark, Site, Upload
+from service.ingest.blocks import Block, decode, encode, join, utc_day, values_hash
+
+# Stamps mark the end or the start of their step, so a span's rows may stand one step outside it.
+_LONGEST_STEP_S = 3600
+_AT_ONCE = 400
+
+
+def list_uploads(db: Session, site_id: int) -> list[Upload]:
+    """Give a site's uploads, the newest first."""
+    found = select(Upload).where(Upload.site_id == site_id).order_by(Upload.id.desc())
+    return list(db.scalars(found))
+
+
+def upload_of(db: Session, *, site_id: int, upload_id: int) -> Upload | None:
+    """Give one upload of a site."""
+    found = db.get(Upload, upload_id)
+    return found if found is not None and found.site_id == site_id else None
+
+
+def upload_of_bytes(db: Session, *, site_id: int, sha256: str) -> Upload | None:
+    """Give the upload of these bytes for this site."""
+    return db.scalar(select(Upload).where(Upload.site_id == site_id, Upload.sha256 == sha256))
+
+
+def pushes_of(db: Session, *, site_id: int, day: date) -> Upload | None:
+    """Give the upload that counts the gateway rows of a day."""
+    return db.scalar(select(Upload).where(Upload.site_id == site_id, Upload.pushed_on == day))
+
+
+def waiting_uploads(db: Session) -> list[tuple[int, int]]:
+    """Give upload and site of what is kept and not yet read, the oldest first."""
+    found = (
+        select(Upload.id, Upload.site_id)
+        .join(Site, Site.id == Upload.site_id)
+        .where(Upload.state == "kept", Site.deleted_at.is_(None))
+        .order_by(Upload.id)
+    )
+    return [(row.id, row.site_id) for row in db.execute(found)]
+
+
+def site_with_bytes(db: Session, *, sha256: str, but_site_id: int) -> Site | None:
+    """Give another site for which these bytes are stored."""
+    return db.scalar(
+        select(Site)
+        .join(Upload, Upload.site_id == Site.id)
+        .where(
+            Upload.sha256 == sha256,
+            Upload.state == "stored",
+            Site.id != but_site_id,
+            Site.deleted_at.is_(None),
+        )
+        .order_by(Site.id)
+        .limit(1)
+    )
+
+
+def site_with_values(db: Session, *, hashes: Sequence[str], but_site_id: int) -> Site | None:
+    """Give another site that has a day of exactly these values."""
+    for first in range(0, len(hashes), _AT_ONCE):
+        found = db.scalar(
+            select(Site)
+            .join(DayBlock, DayBlock.site_id == Site.id)
+            .where(
+                DayBlock.values_hash.in_(hashes[first : first + _AT_ONCE]),
+                Site.id != but_site_id,
+                Site.deleted_at.is_(None),
+            )
+            .order_by(Site.id)
+            .limit(1)
+        )
+        if found is not None:
+            return found
+    return None
+
+
+def load_blocks(db: Session, *, site_id: int, days: Sequence[date]) -> dict[date, Block]:
+    """Give the stored blocks of these days."""
+    blocks: dict[date, Block] = {}
+    for first in range(0, len(days), _AT_ONCE):
+        found = db.execute(
+            select(DayBlock.day, DayBlock.data).where(
+                DayBlock.site_id == site_id, DayBlock.day.in_(days[first : first + _AT_ONCE])
+            )
+        )
+        blocks.update({row.day: decode(row.data) for row in found})
+    return blocks
+
+
+def save_blocks(db: Session, *, site_id: int, blocks: Mapping[date, Block]) -> None:
+    """Write blocks in place of what these days had."""
+    if not blocks:
+        return
+    statement = insert_into(db, DayBlock)
+    statement = statement.on_conflict_do_update(
+        index_elements=[DayBlock.site_id, DayBlock.day],
+        set_={name: statement.excluded[name] for name in ("rows", "data", "values_hash")},
+    )
+    db.execute(
+        statement,
+        [
+            {
+                "site_id": site_id,
+                "day": day,
+                "rows": len(block),
+                "data": encode(block),
+                "values_hash": values_hash(block),
+            }
+            for day, block in sorted(blocks.items())
+        ],
+    )
+
+
+def drop_blocks(db: Session, *, site_id: int) -> None:
+    """Forget all stored rows of a site."""
+    db.execute(delete(DayBlock).where(DayBlock.site_id == site_id))
+    db.execute(delete(ChannelSeen).where(ChannelSeen.site_id == site_id))
+
+
+def load_rows(db: Session, *, site_id: int, start_s: int, end_s: int) -> Block | None:
+    """Give the rows stamped in `[start_s, end_s]`."""
+    found = db.scalars(
+        select(DayBlock.data)
+        .where(
+            DayBlock.site_id == site_id,
+            DayBlock.day >= utc_day(start_s),
+            DayBlock.day <= utc_day(end_s),
+        )
+        .order_by(DayBlock.day)
+    )
+    rows = join(decode(data) for data in found)
+    if rows is None:
+        return None
+    inside = (rows.stamp_s >= start_s) & (rows.stamp_s <= end_s)
+    if bool(inside.all()):
+        return rows
+    if not bool(inside.any()):
+        return None
+    return Block(
+        stamp_s=rows.stamp_s[inside],
+        columns={name: values[inside] for name, values in rows.columns.items()},
+    )
+
+
+def load_record(db: Session, *, site_id: int, start_s: int, end_s: int) -> Record | None:
+    """Give the rows whose steps touch `[start_s, end_s)` as a record, or None without any."""
+    stamp = db.scalar(select(Site.stamp).where(Site.id == site_id)) or "end"
+    rows = load_rows(
+        db,
+        site_id=site_id,
+        start_s=start_s - _LONGEST_STEP_S,
+        end_s=end_s + _LONGEST_STEP_S,
+    )
+    if rows is None:
+        return None
+    record = record_from_stamps(
+        stamp_s=rows.stamp_s,
+        columns=rows.columns,
+        stamp="start" if stamp == "start" else "end",
+    )
+    touching = (record.start_s < end_s) & (record.start_s + record.step_s > start_s)
+    if not bool(touching.any()):
+        return None
+    first = int(touching.argmax())
+    last = len(record) - int(touching[::-1].argmax())
+    return record.part(first, last)
+
+
+def days_stored(db: Session, site_id: int) -> list[date]:
+    """Give the UTC days that hold rows, rising."""
+    found = select(DayBlock.day).where(DayBlock.site_id == site_id).order_by(DayBlock.day)
+    return list(db.scalars(found))
+
+
+def channels_seen(db: Session, site_id: int) -> frozenset[str]:
+    """Give the channels that the site has ever logged."""
+    return frozenset(
+        db.scalars(select(ChannelSeen.channel).where(ChannelSeen.site_id == site_id))
+    )
+
+
+def add_channels(db: Session, *, site_id: int, channels: Iterable[str]) -> None:
+    """Remember channels."""
+    rows = [{"site_id": site_id, "channel": name} for name in sorted(channels)]
+    if rows:
+        db.execute(insert_into(db, ChannelSeen).on_conflict_do_nothing(), rows)
+
+
+def mark_days(db: Session, *, site_id: int, days: Iterable[date], due_at: datetime) -> None:
+    """Mark local days to be analysed; an earlier due time stands."""
+    rows = [{"site_id": site_id, "date": day, "due_at": due_at} for day in sorted(set(days))]
+    if not rows:
+        return
+    statement = insert_into(db, DayMark)
+    earlier = DayMark.due_at < statement.excluded.due_at
+    statement = statement.on_conflict_do_update(
+        index_elements=[DayMark.site_id, DayMark.date],
+        set_={
+            "serial": DayMark.serial + 1,
+            "due_at": case((earlier, DayMark.due_at), else_=statement.excluded.due_at),
+        },
+    )
+    db.execute(statement, [{**row, "serial": 1} for row in rows])
+
+
+def mark_everything(db: Session, *, site_id: int, due_at: datetime) -> None:
+    """Mark every local day that stored rows can touch."""
+    days = {
+        day + timedelta(days=shift)
+        for day in days_stored(db, site_id)
+        for shift in (-1, 0, 1)
+    }
+    mark_days(db, site_id=site_id, days=days, due_at=due_at)
+
+
+def rows_counted(db: Session, site_id: int) -> tuple[int, int, int, int]:
+    """Give the rows read, kept, duplicate and rejected of everything stored for a site."""
+    row = db.execute(
+        select(
+            func.coalesce(func.sum(Upload.rows_read), 0),
+            func.coalesce(func.sum(Upload.rows_kept), 0),
+            func.coalesce(func.sum(Upload.rows_duplicate), 0),
+            func.coalesce(func.sum(Upload.rows_rejected), 0),
+        ).where(Upload.site_id == site_id, Upload.state == "stored")
+    ).one()
+    read, kept, duplicate, rejected = (int(value) for value in row)
+    return read, kept, duplicate, rejected
+
+
+def hashes_referred_to(db: Session, hashes: Sequence[str]) -> set[str]:
+    """Give which of these raw files some upload still refers to."""
+    found: set[str] = set()
+    for first in range(0, len(hashes), _AT_ONCE):
+        part = hashes[first : first + _AT_ONCE]
+        found.update(db.scalars(select(Upload.sha256).where(Upload.sha256.in_(part))))  # type: ignore[arg-type]
+    return found

@@ -1,0 +1,159 @@
+"""Use cases of the site register: add, change, delete, bring back, gateway keys."""
+
+import re
+import unicodedata
+from datetime import datetime, timedelta
+
+from sqlalchemy.orm import Session
+
+from analysis.site import LogMap
+from analysis.sitefile import parse_site
+from service.accounts.secrets import hashed, new_secret
+from service.db.models import ApiKey, Site, SiteFileVersion
+from service.errors import ConflictError, NotFoundError
+from service.ingest import queries as ingest_queries
+from service.ingest.actions import read_again
+from service.sites import queries
+
+_SLUG_LENGTH = 60
+_NAME_LENGTH = 200
+
+
+def register_site(db: Session, *, firm_id: int, text: str, now: datetime) -> Site:
+    """Add a site from the text of its site file.
+
+    Raises
+    ------
+    analysis.errors.SiteFileError : key, line and what is allowed
+    """
+    facts = parse_site(text)
+    site = Site(
+        firm_id=firm_id,
+        slug=_free_slug(facts.place.name, queries.slugs(db, firm_id=firm_id)),
+        name=facts.place.name[:_NAME_LENGTH],
+        timezone=facts.place.timezone,
+        text=text,
+        version=1,
+        created_at=now,
+    )
+    db.add(site)
+    db.flush()
+    return site
+
+
+def _free_slug(name: str, taken: set[str]) -> str:
+    """Turn a name into an address part that nobody has yet; `new` is a page of its own."""
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+    base = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:_SLUG_LENGTH].strip("-") or "site"
+    number, slug = 1, base
+    while slug in taken or slug == "new":
+        number += 1
+        slug = f"{base}-{number}"
+    return slug
+
+
+def replace_site_file(db: Session, *, site: Site, text: str, now: datetime) -> str | None:
+    """Give a site another site file; the old one is kept and every day is analysed again.
+
+    Returns
+    -------
+    What the user should know beyond "done", or None.
+
+    Raises
+    ------
+    analysis.errors.SiteFileError : key, line and what is allowed; nothing changes then
+    """
+    facts = parse_site(text)
+    if text == site.text:
+        return None
+    before = parse_site(site.text)
+    db.add(
+        SiteFileVersion(site_id=site.id, version=site.version, text=site.text, replaced_at=now)
+    )
+    site.text = text
+    site.version += 1
+    site.name = facts.place.name[:_NAME_LENGTH]
+    site.timezone = facts.place.timezone
+    site.problem = None
+    ingest_queries.mark_everything(db, site_id=site.id, due_at=now)
+    rules = (before.log, before.place.timezone, before.loop.fluid, before.loop.concentration_frac)
+    if rules == (facts.log, facts.place.timezone, facts.loop.fluid, facts.loop.concentration_frac):
+        return None
+    return _new_reading_rules(db, site=site, old=before.log, new=facts.log)
+
+
+def _new_reading_rules(db: Session, *, site: Site, old: LogMap, new: LogMap) -> str | None:
+    """Have the logs read anew under the new rules, where their bytes are all there is."""
+    uploads = ingest_queries.list_uploads(db, site.id)
+    stored = [upload for upload in uploads if upload.state == "stored"]
+    if not stored:
+        return None
+    if any(upload.pushed_on is not None for upload in stored):
+        if old == new:
+            return None
+        return (
+            "The rules for reading logs changed. Rows that a gateway pushed stay as they are; "
+            "the new rules hold for logs uploaded from now on."
+        )
+    read_again(db, site=site, uploads=stored)
+    return "The rules for reading logs changed, so all logs of this site are being read again."
+
+
+def delete_site(db: Session, *, site: Site, confirm: str, now: datetime) -> None:
+    """Put a site out of sight; it can be brought back for a while.
+
+    Raises
+    ------
+    ConflictError : the confirmation is not the site's name
+    """
+    if confirm.strip() != site.name.strip():
+        raise ConflictError(f"Nothing was deleted: to confirm, give the name “{site.name}”.")
+    site.deleted_at = now
+
+
+def restore_site(db: Session, *, firm_id: int, slug: str, now: datetime) -> Site:
+    """Bring a deleted site back and have it assessed again."""
+    site = queries.site_by_slug(db, firm_id=firm_id, slug=slug, deleted=True)
+    if site is None:
+        raise NotFoundError("There is no deleted site of this name; it may have been purged.")
+    site.deleted_at = None
+    ingest_queries.mark_everything(db, site_id=site.id, due_at=now)
+    return site
+
+
+def purge_sites(db: Session, *, now: datetime, undo: timedelta) -> list[str]:
+    """Remove sites whose time to be brought back is over.
+
+    Returns
+    -------
+    Hashes of raw files that nothing refers to any more; drop them after the commit.
+    """
+    hashes: set[str] = set()
+    for site in queries.long_deleted(db, before=now - undo):
+        uploads = ingest_queries.list_uploads(db, site.id)
+        hashes.update(upload.sha256 for upload in uploads if upload.sha256 is not None)
+        db.delete(site)
+    db.flush()
+    return sorted(hashes - ingest_queries.hashes_referred_to(db, sorted(hashes)))
+
+
+def make_key(db: Session, *, site: Site, label: str, now: datetime) -> tuple[ApiKey, str]:
+    """Make a gateway key; its text is given here once and never again."""
+    secret = new_secret("sk")
+    key = ApiKey(
+        site_id=site.id,
+        label=label.strip()[:100] or "gateway",
+        key_hash=hashed(secret),
+        created_at=now,
+    )
+    db.add(key)
+    db.flush()
+    return key, secret
+
+
+def revoke_key(db: Session, *, site: Site, key_id: int, now: datetime) -> None:
+    """Make a gateway key useless."""
+    key = db.get(ApiKey, key_id)
+    if key is None or key.site_id != site.id:
+        raise NotFoundError("There is no such key at this site.")
+    key.revoked_at = key.revoked_at or now

@@ -1,0 +1,70 @@
+"""All SQL about sites. Nothing here commits; deleted sites are out of sight unless asked for."""
+
+from datetime import datetime
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from service.db.models import ApiKey, Site, SiteFileVersion
+
+
+def list_sites(db: Session, *, firm_id: int) -> list[Site]:
+    """Give a firm's sites by name."""
+    found = select(Site).where(Site.firm_id == firm_id, Site.deleted_at.is_(None))
+    return list(db.scalars(found.order_by(Site.name, Site.id)))
+
+
+def list_deleted(db: Session, *, firm_id: int) -> list[Site]:
+    """Give a firm's deleted sites that can still be brought back."""
+    found = select(Site).where(Site.firm_id == firm_id, Site.deleted_at.is_not(None))
+    return list(db.scalars(found.order_by(Site.deleted_at.desc())))
+
+
+def site_by_slug(
+    db: Session, *, firm_id: int, slug: str, deleted: bool = False
+) -> Site | None:
+    """Give a site by its address part."""
+    state = Site.deleted_at.is_not(None) if deleted else Site.deleted_at.is_(None)
+    return db.scalar(select(Site).where(Site.firm_id == firm_id, Site.slug == slug, state))
+
+
+def locked_site(db: Session, site_id: int) -> Site | None:
+    """Give a site and let nobody else change it or its rows until the transaction ends."""
+    return db.scalar(
+        select(Site).where(Site.id == site_id, Site.deleted_at.is_(None)).with_for_update()
+    )
+
+
+def slugs(db: Session, *, firm_id: int) -> set[str]:
+    """Give the slugs that a firm uses, deleted sites included."""
+    return set(db.scalars(select(Site.slug).where(Site.firm_id == firm_id)))
+
+
+def file_versions(db: Session, *, site_id: int) -> list[SiteFileVersion]:
+    """Give the replaced site files, the newest first."""
+    found = select(SiteFileVersion).where(SiteFileVersion.site_id == site_id)
+    return list(db.scalars(found.order_by(SiteFileVersion.version.desc())))
+
+
+def keys_of(db: Session, *, site_id: int) -> list[ApiKey]:
+    """Give the gateway keys in use."""
+    found = select(ApiKey).where(ApiKey.site_id == site_id, ApiKey.revoked_at.is_(None))
+    return list(db.scalars(found.order_by(ApiKey.id)))
+
+
+def site_of_key(db: Session, *, key_hash: str) -> Site | None:
+    """Give the site that a key opens."""
+    return db.scalar(
+        select(Site)
+        .join(ApiKey, ApiKey.site_id == Site.id)
+        .where(
+            ApiKey.key_hash == key_hash,
+            ApiKey.revoked_at.is_(None),
+            Site.deleted_at.is_(None),
+        )
+    )
+
+
+def long_deleted(db: Session, *, before: datetime) -> list[Site]:
+    """Give the sites that were deleted before a moment."""
+    return list(db.scalars(select(Site).where(Site.deleted_at < before)))
