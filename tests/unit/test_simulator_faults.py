@@ -1,0 +1,164 @@
+"""Each injected fault changes the truth the way its physics says."""
+
+import functools
+from datetime import date
+
+import numpy as np
+import pytest
+
+from fixtures.faults import Fault
+from fixtures.scenario import home
+from fixtures.sensors import observe
+from fixtures.simulate import Run, simulate
+
+WHEN = {"start": "2025-05-10", "end": "2025-05-20"}
+
+
+@functools.cache
+def run_with(*faults: Fault) -> Run:
+    return simulate(home(faults=faults), seed=5, start="2025-05-01", days=40)
+
+
+def heat_kwh(run: Run, *, of: str = "delivered_w", days: range = range(10, 20)) -> float:
+    daily = run.daily_truth(of=of)
+    return sum(daily[date(2025, 5, day)] for day in days)
+
+
+def during(run: Run) -> np.ndarray:
+    days = [d for d in run.daily_truth() if "2025-05-10" <= d.isoformat() < "2025-05-20"]
+    first = (days[0] - run.first_day).days * 1440
+    return np.arange(run.start_s.size)[first : first + len(days) * 1440]
+
+
+def test_same_year_is_lived_through_before_and_long_after_a_fault() -> None:
+    sound, broken = run_with(), run_with(Fault(kind="pump_dead", **WHEN))
+    assert heat_kwh(sound, days=range(1, 10)) == heat_kwh(broken, days=range(1, 10))
+    assert np.array_equal(sound.signals["irradiance_plane"], broken.signals["irradiance_plane"])
+    late = [date(2025, 6, day) for day in range(4, 9)]
+    after = [sum(run.daily_truth()[day] for day in late) for run in (sound, broken)]
+    assert after[0] == pytest.approx(after[1], rel=0.02)
+
+
+def test_dead_pump_is_commanded_but_moves_nothing() -> None:
+    run = run_with(Fault(kind="pump_dead", **WHEN))
+    at = during(run)
+    assert heat_kwh(run) == 0.0
+    assert run.signals["pump"][at].max() == 100.0
+    assert run.signals["flow"][at].max() == 0.0
+    assert run.signals["collector"][at].max() > run_with().signals["collector"][at].max()
+
+
+def test_dead_controller_never_commands() -> None:
+    run = run_with(Fault(kind="pump_never_commanded", **WHEN))
+    assert run.signals["pump"][during(run)].max() == 0.0
+    assert heat_kwh(run) == 0.0
+
+
+def test_airlock_leaves_a_trickle() -> None:
+    run = run_with(Fault(kind="airlock", **WHEN))
+    assert 0 < run.signals["flow"][during(run)].max() < 0.1
+    assert heat_kwh(run) < 0.6 * heat_kwh(run_with())
+
+
+def test_leaking_check_valve_carries_heat_to_the_roof_at_night_only() -> None:
+    run = run_with(Fault(kind="reverse_circulation", **WHEN))
+    at = during(run)
+    dark = at[run.signals["irradiance_plane"][at] < 1]
+    assert heat_kwh(run, of="reversed_w") > 2.0
+    assert run.signals["flow"][dark].min() < -0.1
+    warmer = run.signals["loop_hot"][dark].mean() - run_with().signals["loop_hot"][dark].mean()
+    assert warmer > 10
+    bright = at[run.signals["irradiance_plane"][at] > 500]
+    assert (run.signals["flow"][bright] >= 0).mean() > 0.95
+
+
+def test_tubes_without_vacuum_cost_more_the_more_there_are() -> None:
+    heats = [
+        heat_kwh(run_with(Fault(kind="tubes_without_vacuum", tubes=n, **WHEN))) for n in (2, 5, 10)
+    ]
+    assert heat_kwh(run_with()) > heats[0] > heats[1] > heats[2]
+
+
+def test_missing_tubes_and_dirt_take_their_share_of_light() -> None:
+    sound = heat_kwh(run_with(), of="absorbed_w")
+    missing = heat_kwh(run_with(Fault(kind="tubes_missing", tubes=6, **WHEN)), of="absorbed_w")
+    soiled = heat_kwh(run_with(Fault(kind="soiling", value=0.1, **WHEN)), of="absorbed_w")
+    assert missing == pytest.approx(sound * 12 / 18, rel=1e-6)
+    assert soiled == pytest.approx(sound * 0.9, rel=1e-6)
+
+
+def test_array_without_tubes_gives_nothing() -> None:
+    run = run_with(Fault(kind="not_yet_fitted", **WHEN))
+    # Warm air may start the pump on a cold store: some minutes, no heat to speak of.
+    assert heat_kwh(run) == pytest.approx(0.0, abs=0.2)
+    assert heat_kwh(run, of="absorbed_w") == 0.0
+    # Without tubes the manifold follows the day, never the sun.
+    at = during(run)[1440:]
+    assert np.all(run.signals["collector"][at] < run.signals["ambient"][at].max() + 5)
+
+
+def test_obstacle_takes_the_beam_but_not_the_sensors_reading() -> None:
+    run = run_with(Fault(kind="shading", azimuth_deg=(90, 180), elevation_deg=60, **WHEN))
+    assert heat_kwh(run, of="absorbed_w") < 0.8 * heat_kwh(run_with(), of="absorbed_w")
+    assert np.array_equal(run.signals["irradiance_plane"], run_with().signals["irradiance_plane"])
+
+
+def test_controller_stops_on_an_open_sensor_and_obeys_a_stuck_one() -> None:
+    opened = run_with(Fault(kind="sensor_open", channel="collector", value=999.9, **WHEN))
+    assert opened.signals["pump"][during(opened)].max() == 0
+    stuck = run_with(
+        Fault(kind="sensor_stuck", channel="collector", start="2025-05-10T14:00", end=WHEN["end"])
+    )
+    dark = during(stuck)[stuck.signals["irradiance_plane"][during(stuck)] < 1]
+    assert stuck.signals["pump"][dark].max() > 0
+
+
+def test_empty_house_fills_the_store_and_stands_still() -> None:
+    run = run_with(Fault(kind="holiday_full_store", **WHEN))
+    assert heat_kwh(run, of="drawn_w") == 0
+    assert heat_kwh(run) < 0.6 * heat_kwh(run_with())
+    assert run.signals["collector"][during(run)].max() > 115
+
+
+def test_leak_lowers_the_pressure() -> None:
+    run = run_with(Fault(kind="pressure_leak", **WHEN))
+    at = during(run)
+    fall = run.signals["pressure"][at[:1440]].mean() - run.signals["pressure"][at[-1440:]].mean()
+    assert fall == pytest.approx(0.27, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("kind", "value", "reads"),
+    [("sensor_open", 999.9, 999.9), ("sensor_open", -99.0, -99.0), ("sensor_open", None, np.nan)],
+)
+def test_open_sensor_reads_off_the_scale(kind: str, value: float, reads: float) -> None:
+    run = run_with(Fault(kind=kind, channel="loop_hot", value=value, **WHEN))
+    log = observe(run, seed=1)
+    assert np.array_equal(
+        log.columns["loop_hot"][during(run)], np.full(during(run).size, reads), equal_nan=True
+    )
+
+
+def test_stuck_sensor_keeps_the_value_of_its_moment() -> None:
+    run = run_with(Fault(kind="sensor_stuck", channel="ambient", **WHEN))
+    read = observe(run, seed=1).columns["ambient"]
+    at = during(run)
+    assert np.all(read[at] == run.signals["ambient"][at[0]])
+
+
+def test_offset_and_drift_add_to_the_reading() -> None:
+    run = run_with(
+        Fault(kind="sensor_offset", channel="store_top", value=4.0, **WHEN),
+        Fault(kind="sensor_drift", channel="ambient", value=3.0, **WHEN),
+    )
+    log, at = observe(run, seed=1), during(run)
+    assert log.columns["store_top"][at] == pytest.approx(run.signals["store_top"][at] + 4.0)
+    last = log.columns["ambient"][at[-1]] - run.signals["ambient"][at[-1]]
+    assert last == pytest.approx(3.0 * 10 / 30, rel=0.01)
+
+
+def test_silence_is_a_hole_in_the_log_not_in_the_plant() -> None:
+    run = run_with(Fault(kind="silence", **WHEN))
+    log = observe(run, seed=1)
+    assert log.start_s.size == run.start_s.size - 10 * 1440
+    assert heat_kwh(run) == heat_kwh(run_with())
