@@ -1,0 +1,241 @@
+"""The report as plain text: what an installer reads in a terminal."""
+
+import textwrap
+from collections.abc import Iterator
+
+from analysis.results import Finding, MonthFigure, Problem, Report
+from dashboards import format as fmt
+
+_WIDTH = 78
+_LISTED = 10
+_CHECKS = 3
+
+_BASIS_WORDS = {
+    "flow_and_temperatures": "flow and both pipe temperatures",
+    "heat_register": "the register of a heat meter",
+    "heat_power": "the heat rate that the logger computed",
+    "irradiance_plane": "a sensor in the collector plane",
+    "irradiance_horizontal": "a horizontal sensor",
+    "weather_file": "the weather file",
+    "given": "the promise in the site file",
+    "computed": "a figure of Suntally's own",
+}
+
+
+def render_text(report: Report, *, listed: int | None = None) -> str:
+    """Write a report for reading.
+
+    Parameters
+    ----------
+    report : the report
+    listed : how many problems the logs had in all, where more than `report.rejected` lists
+    """
+    parts = [
+        _head(report),
+        _heat(report),
+        _months(report),
+        _findings(report),
+        _verdicts(report),
+        _rows(report, problems=max(listed or 0, len(report.rejected))),
+    ]
+    return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def basis_words(name: str | None) -> str:
+    """Say in words what a figure rests on."""
+    if name is None:
+        return "nothing, so it is unknown"
+    return _BASIS_WORDS.get(name, name.replace("_", " "))
+
+
+def title_of(kind: str) -> str:
+    """Give the name of a kind of finding as people read it."""
+    return fmt.kind_words(kind)
+
+
+def _head(report: Report) -> str:
+    days = fmt.span(report.start_s, report.end_s, report.timezone)
+    return f"{report.site}\n{'=' * len(report.site)}\n{days}, days of {report.timezone}"
+
+
+def _heat(report: Report) -> str:
+    totals, basis = report.totals, report.basis
+    delivered = fmt.bounded(
+        fmt.bound_of(totals.delivered_kwh, totals.delivered_low_kwh, totals.delivered_high_kwh)
+    )
+    expected = fmt.bounded(
+        fmt.bound_of(totals.expected_kwh, totals.expected_low_kwh, totals.expected_high_kwh),
+        unknown="not known: the log holds no irradiance and no --weather was given"
+        if basis.weather is None
+        else "not known for these days",
+    )
+    lines = [
+        ("Delivered", delivered),
+        ("Expected", f"{expected}{_EXPECTED_IS if totals.expected_kwh is not None else ''}"),
+        ("Design", _design(report)),
+        ("Coverage", f"{fmt.share(totals.coverage)} of the time is in the log; "
+                     "what is missing counts as unknown, not as zero"),
+        ("Pump", fmt.quantity(totals.pump_kwh, "kWh of electricity", unknown=fmt.NOT_MEASURED)),
+        *_savings(report),
+        ("Rests on", f"heat: {basis_words(basis.heat)}; weather: {basis_words(basis.weather)}; "
+                     f"design: {basis_words(basis.design)}"),
+        *(("", note) for note in basis.notes),
+    ]  # fmt: skip
+    return "HEAT\n" + "\n".join(_labelled(label, text) for label, text in lines)
+
+
+_EXPECTED_IS = " (a healthy collector in this weather)"
+
+
+def _design(report: Report) -> str:
+    totals = report.totals
+    if totals.design_kwh is None:
+        return "not known"
+    text = f"{fmt.number(totals.design_kwh)} kWh promised for these days"
+    if totals.coverage < 0.9:
+        return f"{text}; with so little in the log the two cannot be compared as they stand"
+    return text
+
+
+def _savings(report: Report) -> Iterator[tuple[str, str]]:
+    saved = report.savings
+    if saved is None:
+        yield "Saved", "not known: the site file has no [backup] table"
+        return
+    fuel = fmt.bounded(fmt.bound_of(saved.fuel_kwh, saved.fuel_low_kwh, saved.fuel_high_kwh))
+    yield "Saved", f"fuel: {fuel}"
+    if saved.money_net is not None:
+        low = fmt.money(saved.money_net_low, saved.currency)
+        high = fmt.money(saved.money_net_high, saved.currency)
+        net = fmt.money(saved.money_net, saved.currency)
+        yield "", f"money, after the pump: {net}, likely between {low} and {high}"
+    if saved.co2_kg is not None:
+        co2 = fmt.bounded(fmt.bound_of(saved.co2_kg, saved.co2_low_kg, saved.co2_high_kg), "kg")
+        yield "", f"CO2: {co2}"
+
+
+def _months(report: Report) -> str:
+    if not report.months:
+        return ""
+    head = f"  {'Month':<15}{'delivered':>10}{'likely between':>19}{'expected':>10}"
+    lines = [f"MONTHS, in kWh\n{head}{'design':>8}{'coverage':>10}"]
+    lines.extend(_month(month) for month in report.months)
+    if any(month.design_pro_rata for month in report.months):
+        lines.append("  ~ pro rata: under 0.9 of the month is in the log")
+    return "\n".join(lines)
+
+
+def _month(month: MonthFigure) -> str:
+    def whole(value: float | None) -> str:
+        return fmt.number(value) if fmt.known(value) else "-"
+
+    bounds = "-"
+    if fmt.known(month.delivered_low_kwh) and fmt.known(month.delivered_high_kwh):
+        bounds = f"{whole(month.delivered_low_kwh)} and {whole(month.delivered_high_kwh)}"
+    design = ("~" if month.design_pro_rata else "") + whole(month.design_kwh)
+    return (
+        f"  {fmt.month(month.month):<15}{whole(month.delivered_kwh):>10}{bounds:>19}"
+        f"{whole(month.expected_kwh):>10}{design:>8}{fmt.share(month.coverage):>10}"
+    )
+
+
+def rank(finding: Finding) -> tuple[int, bool, float, int]:
+    """Give what findings are sorted by: urgency, still going on, heat lost, start."""
+    lost = finding.lost.value if finding.lost else 0.0
+    return (fmt.URGENCY_RANK[finding.urgency], finding.end_s is not None, -lost, finding.start_s)
+
+
+def _findings(report: Report) -> str:
+    if not report.findings:
+        return "FINDINGS\n  Nothing was found."
+    ranked = sorted(report.findings, key=rank)
+    shown = [_finding(number, item, report) for number, item in enumerate(ranked, 1)]
+    return "FINDINGS, the most urgent first\n" + "\n\n".join(shown)
+
+
+def _finding(number: int, finding: Finding, report: Report) -> str:
+    channel = f" ({finding.channel.replace('_', ' ')})" if finding.channel else ""
+    head = f"{number}. {fmt.urgency(finding.urgency)}: {title_of(finding.kind)}{channel}"
+    when = fmt.span(finding.start_s, finding.end_s, report.timezone)
+    cost = f"cost {fmt.bounded(finding.lost)}" if finding.lost else "cost not known"
+    # What is only noted asks for no work, so nothing about work is said.
+    work = list(_work(finding)) if finding.urgency != "record" else []
+    also = [other for other in report.explained if other.suppressed_by == finding.kind]
+    explains = ", ".join(sorted({title_of(other.kind).lower() for other in also}))
+    lines = [
+        f"  {head}",
+        _wrapped(f"{when}; {cost}", 5),
+        _wrapped(finding.summary, 5),
+        *work,
+        *([_wrapped(f"This explains as well: {explains}.", 5)] if explains else []),
+    ]
+    return "\n".join(lines)
+
+
+def _work(finding: Finding) -> Iterator[str]:
+    """Say what to be careful about, then what to look at."""
+    if finding.likely_causes:
+        yield _wrapped(f"Likely causes: {'; '.join(finding.likely_causes)}.", 5)
+    if not finding.check_next:
+        return
+    if finding.cautions:
+        yield "     First, take care:"
+        for caution in finding.cautions:
+            yield _wrapped(caution, 7, mark="! ")
+    yield "     Then check, in this order:"
+    for place, check in enumerate(finding.check_next[:_CHECKS], 1):
+        yield _wrapped(check, 7, mark=f"{place}. ")
+    more = len(finding.check_next) - _CHECKS
+    if more > 0:
+        yield f"       ({fmt.plural(more, 'further check')} with --html or --json)"
+
+
+def _verdicts(report: Report) -> str:
+    unjudged = [item for item in report.verdicts if item.outcome == "cannot_judge"]
+    clear = [item for item in report.verdicts if item.outcome == "clear"]
+    parts = []
+    if unjudged:
+        lines = [_wrapped(f"{title_of(item.kind)}: {item.why}", 2) for item in unjudged]
+        parts.append("COULD NOT BE JUDGED\n" + "\n".join(lines))
+    if clear:
+        names = ", ".join(title_of(item.kind).lower() for item in clear)
+        parts.append("LOOKED AT AND CLEAR\n" + _wrapped(names, 2))
+    return "\n\n".join(parts)
+
+
+def _rows(report: Report, *, problems: int) -> str:
+    rows = report.rows
+    count = (
+        f"{rows.read:,} read: {rows.kept:,} kept, {rows.duplicate:,} given more than once, "
+        f"{rows.rejected:,} rejected"
+    )
+    lines = [f"ROWS\n{_wrapped(count, 2)}"]
+    lines.extend(_wrapped(place(item), 2) for item in report.rejected[:_LISTED])
+    more = problems - min(len(report.rejected), _LISTED)
+    if more > 0:
+        lines.append(f"  and {fmt.plural(more, 'more problem')} of this sort")
+    return "\n".join(lines)
+
+
+def place(problem: Problem) -> str:
+    """Say where something stands that could not be used, and why."""
+    parts = [problem.file]
+    if problem.line is not None:
+        parts.append(f"line {problem.line}")
+    if problem.column is not None:
+        parts.append(f"column {problem.column}")
+    return f"{', '.join(parts)}: {problem.why}"
+
+
+def _labelled(label: str, text: str) -> str:
+    return textwrap.fill(
+        text, _WIDTH, initial_indent=f"  {label:<11}", subsequent_indent=" " * 13,
+        break_on_hyphens=False,
+    )  # fmt: skip
+
+
+def _wrapped(text: str, indent: int, *, mark: str = "") -> str:
+    return textwrap.fill(
+        text, _WIDTH, initial_indent=" " * indent + mark,
+        subsequent_indent=" " * (indent + len(mark)), break_on_hyphens=False,
+    )  # fmt: skip

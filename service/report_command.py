@@ -1,0 +1,360 @@
+"""`suntally report`: one site file and its logs in, a report out, nothing kept.
+
+Everything heavy is imported where it is used, so that `--help` and a wrong argument answer at
+once. Whatever goes wrong ends in one plain message on standard error and status 2.
+"""
+
+import argparse
+import io
+import json
+import os
+import sys
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from service.progress import Progress
+
+if TYPE_CHECKING:
+    from analysis.logs.shapes import LogSource, ParsedLog
+    from analysis.record import Record
+    from analysis.results import Report
+    from analysis.site import LogMap, Site
+    from analysis.weather import Weather
+
+MADE = 0
+MADE_WITH_REJECTED_INPUT = 1
+NOT_MADE = 2
+
+_UNPACKED_LIMIT_BYTES = 2 * 1024**3
+_STDOUT = "-"
+
+
+class CannotReportError(Exception):
+    """No report can be made; the text says why and what to do."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    parser.add_argument("site", metavar="SITE.toml", help="the site file")
+    parser.add_argument(
+        "logs", metavar="LOG", nargs="+", help="logs of the site: CSV or TSV, also .gz or .zip"
+    )
+    parser.add_argument("--map", metavar="MAP.toml", help="a [log] table: how to read the logs")
+    parser.add_argument(
+        "--weather",
+        metavar="FILE",
+        help="hourly weather of the log's own days (EPW, TMY3 layout, PVGIS hourly, tidy CSV)",
+    )
+    parser.add_argument("--json", metavar="FILE", help="write the machine report; - for stdout")
+    parser.add_argument("--html", metavar="FILE", help="write one self-contained page with plots")
+    parser.add_argument("--from", dest="first", metavar="DATE", help="first local day, 2025-06-01")
+    parser.add_argument("--to", dest="last", metavar="DATE", help="last local day, included")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Make the report; give the exit status."""
+    from analysis.errors import AnalysisError
+
+    progress = Progress(sys.stderr)
+    try:
+        return _run(args, progress)
+    except (CannotReportError, AnalysisError) as error:
+        problem = str(error)
+    except BrokenPipeError:
+        # The reader has seen enough (`| head`); what is still buffered has nowhere to go.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return MADE
+    except MemoryError:
+        problem = "the logs do not fit into memory; give fewer at a time, for instance one year"
+    except Exception as error:  # noqa: BLE001 - a user never sees a traceback
+        problem = (
+            f"this should not happen: {type(error).__name__}: {' '.join(str(error).split())}. "
+            "It is a defect of Suntally; please report it with the site file and the log"
+        )
+    finally:
+        progress.clear()
+    print(f"suntally report: {problem}", file=sys.stderr)
+    return NOT_MADE
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Input:
+    site: "Site"
+    parsed: "ParsedLog"
+    record: "Record"
+    weather: "Weather | None"
+
+
+def _run(args: argparse.Namespace, progress: Progress) -> int:
+    first, last = _dates(args.first, args.last)
+    _outputs_apart(args)
+    given = _read(args, progress, first=first, last=last)
+    progress.say("Working out heat and faults")
+    report = _assessed(given, first=first, last=last)
+    if args.html:
+        progress.say("Drawing the page")
+        _write(args.html, _page(report, given))
+    if args.json:
+        _write_json(args.json, report)
+    progress.clear()
+    if args.json != _STDOUT:
+        from dashboards.report_text import render_text
+
+        # A terminal of a narrow encoding shows a question mark rather than an error.
+        if isinstance(sys.stdout, io.TextIOWrapper):
+            sys.stdout.reconfigure(errors="replace")
+        sys.stdout.write(render_text(report, listed=given.parsed.problems))
+    sys.stdout.flush()
+    rejected = given.parsed.problems or given.parsed.rows.rejected
+    return MADE_WITH_REJECTED_INPUT if rejected else MADE
+
+
+def _read(
+    args: argparse.Namespace, progress: Progress, *, first: date | None, last: date | None
+) -> _Input:
+    """Read everything, check it and cut it to the asked days and their neighbours."""
+    from analysis.sunfit import check_sun
+
+    from analysis.logs.reading import read_logs
+    from analysis.record import record_from_stamps
+
+    site = _site(args.site)
+    log_map = _map(args.map)
+    weather = _weather(args.weather, site)
+    sources: list[LogSource] = []
+    for name in args.logs:
+        progress.say(f"Reading {Path(name).name}")
+        sources.extend(_sources(name))
+    parsed = read_logs(sources, site=site, log_map=log_map, now_s=int(time.time()))
+    del sources
+    record = record_from_stamps(
+        stamp_s=parsed.stamp_s, columns=parsed.columns, stamp=parsed.stamp
+    )
+    misfit = check_sun(site=site, record=record)
+    if misfit:
+        raise CannotReportError(misfit)
+    cut = _cut(record, first=first, last=last, timezone=site.place.timezone)
+    if weather is not None:
+        _check_covers(weather, cut, args.weather, site.place.timezone)
+    return _Input(site=site, parsed=parsed, record=cut, weather=weather)
+
+
+def _assessed(given: _Input, *, first: date | None, last: date | None) -> "Report":
+    from analysis.assess import assess, observe
+
+    from analysis.days import day_rows, local_midnight_s, table_from_rows
+    from analysis.results import Problem, RowCount
+
+    site, record, parsed = given.site, given.record, given.parsed
+    channels = frozenset(parsed.columns)
+    zone = site.place.timezone
+    table = observe(site=site, record=record, channels=channels, weather=given.weather)
+    start_s = int(record.start_s[0])
+    end_s = int(record.start_s[-1] + record.step_s[-1])
+    if first is not None or last is not None:
+        # The neighbours were wanted only to see the edges of the asked days.
+        start_s = max(start_s, local_midnight_s(first, zone)) if first else start_s
+        end_s = min(end_s, local_midnight_s(last + timedelta(days=1), zone)) if last else end_s
+        low = first.isoformat() if first else ""
+        high = last.isoformat() if last else "9999"
+        rows = [row for row in day_rows(table) if low <= str(row["date"]) <= high]
+        table = table_from_rows(rows, timezone=zone)
+    return assess(
+        site=site,
+        table=table,
+        start_s=start_s,
+        end_s=end_s,
+        until_s=end_s,
+        channels=channels,
+        rows=RowCount(
+            read=parsed.rows.read,
+            kept=parsed.rows.kept,
+            duplicate=parsed.rows.duplicate,
+            rejected=parsed.rows.rejected,
+        ),
+        rejected=tuple(
+            Problem(file=item.file, line=item.line, column=item.column, why=item.why)
+            for item in parsed.rejected
+        ),
+    )
+
+
+def _cut(
+    record: "Record", *, first: date | None, last: date | None, timezone: str
+) -> "Record":
+    """Keep the rows of the asked local days and of their neighbours."""
+    from analysis.assess import MARGIN_DAYS
+
+    from analysis.days import local_midnight_s
+    from dashboards import format as fmt
+
+    if first is None and last is None:
+        return record
+    start_s = record.start_s
+    end_s = record.start_s + record.step_s
+    low, high = int(start_s[0]), int(end_s[-1])
+    asked_from = local_midnight_s(first, timezone) if first else low
+    asked_to = local_midnight_s(last + timedelta(days=1), timezone) if last else high
+    if not bool(((start_s < asked_to) & (end_s > asked_from)).any()):
+        covered = fmt.span(low, high, timezone)
+        raise CannotReportError(
+            f"the logs hold nothing in the days asked for; they cover {covered}. "
+            "Change --from and --to"
+        )
+    margin = timedelta(days=MARGIN_DAYS)
+    if first:
+        low = local_midnight_s(first - margin, timezone)
+    if last:
+        high = local_midnight_s(last + timedelta(days=1) + margin, timezone)
+    return record.part(
+        int(start_s.searchsorted(low, side="left")), int(start_s.searchsorted(high, side="left"))
+    )
+
+
+def _dates(first: str | None, last: str | None) -> tuple[date | None, date | None]:
+    def read(option: str, text: str | None) -> date | None:
+        if text is None:
+            return None
+        try:
+            return date.fromisoformat(text)
+        except ValueError:
+            raise CannotReportError(
+                f"{option} is '{text}', which is no date; write it as 2025-06-01"
+            ) from None
+
+    start, end = read("--from", first), read("--to", last)
+    if start and end and start > end:
+        raise CannotReportError(
+            f"--from {start} is later than --to {end}; both days are included, exchange them"
+        )
+    return start, end
+
+
+def _outputs_apart(args: argparse.Namespace) -> None:
+    """Refuse to write over what is read, or over the other output."""
+    inputs = (args.site, *args.logs, args.map, args.weather)
+    taken = {Path(name).resolve() for name in inputs if name}
+    for option, name in (("--json", args.json), ("--html", args.html)):
+        if not name or name == _STDOUT:
+            continue
+        path = Path(name).resolve()
+        if path in taken:
+            raise CannotReportError(f"{option} {name} is in use already; choose another name")
+        if not path.parent.is_dir():
+            raise CannotReportError(f"{option} {name}: there is no such folder; make it first")
+        taken.add(path)
+    if args.html == _STDOUT:
+        raise CannotReportError("--html needs a file name; only --json can go to standard output")
+
+
+def _site(name: str) -> "Site":
+    from analysis.errors import SiteFileError
+    from analysis.sitefile import parse_site
+
+    try:
+        return parse_site(_text(name, "site file"))
+    except SiteFileError as error:
+        raise CannotReportError(f"{name}, {error}") from None
+
+
+def _map(name: str | None) -> "LogMap | None":
+    from analysis.errors import SiteFileError
+    from analysis.sitefile import parse_map
+
+    if name is None:
+        return None
+    try:
+        return parse_map(_text(name, "map"))
+    except SiteFileError as error:
+        raise CannotReportError(f"{name}, {error}") from None
+
+
+def _weather(name: str | None, site: "Site") -> "Weather | None":
+    if name is None:
+        return None
+    from analysis.weatherfile import parse_weather
+
+    return parse_weather(name, _bytes(name), site=site)
+
+
+def _check_covers(weather: "Weather", record: "Record", name: str, timezone: str) -> None:
+    from analysis.weather import HOUR_S
+    from dashboards import format as fmt
+
+    inside = (weather.time_s < record.start_s[-1]) & (weather.time_s + HOUR_S > record.start_s[0])
+    if bool(inside.any()):
+        return
+    logged = fmt.span(
+        int(record.start_s[0]), int(record.start_s[-1] + record.step_s[-1]), timezone
+    )
+    covered = fmt.span(int(weather.time_s[0]), int(weather.time_s[-1]) + HOUR_S, timezone)
+    raise CannotReportError(
+        f"{name} covers {covered}, the logs cover {logged}; give weather of the log's own days, "
+        "or leave --weather out"
+    )
+
+
+def _sources(name: str) -> "Sequence[LogSource]":
+    from analysis.logs.archives import unpack
+
+    return unpack(Path(name).name, _bytes(name), limit_bytes=_UNPACKED_LIMIT_BYTES)
+
+
+def _text(name: str, what: str) -> str:
+    try:
+        return _bytes(name).decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = error.object[: error.start].count(b"\n") + 1
+        raise CannotReportError(
+            f"{name}, line {line}: this {what} is not UTF-8 text; save it as UTF-8"
+        ) from None
+
+
+def _bytes(name: str) -> bytes:
+    path = Path(name)
+    if path.is_dir():
+        raise CannotReportError(f"{name} is a folder; name the files in it, such as {path}/*.csv")
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise CannotReportError(f"{name}: there is no such file; check the name") from None
+    except OSError as error:
+        reason = (error.strerror or "it failed").lower()
+        raise CannotReportError(f"{name} cannot be read: {reason}") from None
+
+
+def _page(report: "Report", given: _Input) -> str:
+    from dashboards.report_page import render_report
+
+    return render_report(report, given.site)
+
+
+def _write_json(name: str, report: "Report") -> None:
+    from analysis.results import report_json
+
+    plain = name == _STDOUT  # whatever encoding stdout has, ASCII passes
+    text = json.dumps(report_json(report), ensure_ascii=plain, allow_nan=False, indent=1) + "\n"
+    if name == _STDOUT:
+        sys.stdout.write(text)
+    else:
+        _write(name, text)
+
+
+def _write(name: str, text: str) -> None:
+    """Write a file whole or not at all."""
+    path = Path(name)
+    beside = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        beside.write_text(text, encoding="utf-8")
+        beside.replace(path)
+    except OSError as error:
+        reason = (error.strerror or "it failed").lower()
+        raise CannotReportError(
+            f"{name} cannot be written: {reason}; choose another place"
+        ) from None
+    finally:
+        beside.unlink(missing_ok=True)
