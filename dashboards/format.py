@@ -74,9 +74,8 @@ def bounded(bound: Bounded | None, unit: str = "kWh", *, unknown: str = NOT_MEAS
         return quantity(bound.value, unit)
     decimals = decimals_for((bound.high - bound.low) / 2.0)
     low, high = number(bound.low, decimals=decimals), number(bound.high, decimals=decimals)
-    if low == high:
-        return f"{number(bound.value, decimals=decimals)} {unit}"
-    return f"{number(bound.value, decimals=decimals)} {unit}, likely between {low} and {high}"
+    value = f"{number(bound.value, decimals=decimals)} {unit}".rstrip()
+    return value if low == high else f"{value}, likely between {low} and {high}"
 
 
 def bounded_parts(bound: Bounded | None) -> tuple[str, str, str] | None:

@@ -1,0 +1,134 @@
+"""A finding's page: what it is, what it cost, what to do, and the cautions before anything else."""
+
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+from markupsafe import Markup
+
+from analysis.results import Finding, Report, Urgency
+from dashboards.figures.year_strip import year_strip
+from dashboards.format import (
+    URGENCY_WORDS,
+    bounded,
+    duration,
+    local_date,
+    moment,
+    quantity,
+    share,
+    span,
+)
+from dashboards.links import finding_key, finding_path
+from dashboards.site_page import Fact
+from dashboards.texts import Texts, title_of, titles
+
+# Where the catalogue should ever be silent, the page still is not.
+_ALWAYS = (
+    "Work on roofs, pressurised loops and mains electricity belongs to people trained and "
+    "licensed for it where local codes say so. In sunshine a collector can hold steam: cover it "
+    "and let it cool first.",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FindingView:
+    """A finding in words and pictures."""
+
+    key: str
+    title: str
+    mark: Urgency
+    urgency: str
+    when: str
+    lasted: str
+    certainty: str
+    lost: str
+    summary: str
+    customer: str
+    technician: str
+    evidence: tuple[Fact, ...]
+    likely_causes: tuple[str, ...]
+    check_next: tuple[str, ...]
+    cautions: tuple[str, ...]
+    explains: tuple[Fact, ...]
+    explained_by: str | None
+    strip: Markup
+
+
+def finding_view(finding: Finding, report: Report, *, slug: str, texts: Texts) -> FindingView:
+    """Put a finding into words.
+
+    Parameters
+    ----------
+    finding : one of the report's findings, explained ones too
+    report : the whole analysis, for what else it explains
+    slug : the site's name in addresses
+    texts : the catalogue's words
+    """
+    text = texts.get(finding.kind)
+    end_s = report.end_s if finding.end_s is None else finding.end_s
+    return FindingView(
+        key=finding_key(finding),
+        title=title_of(finding.kind, texts),
+        mark=finding.urgency,
+        urgency=URGENCY_WORDS[finding.urgency],
+        when=span(finding.start_s, finding.end_s, report.timezone),
+        lasted=duration(end_s - finding.start_s),
+        certainty=share(finding.certainty),
+        lost=bounded(finding.lost, unknown="cannot be told"),
+        summary=finding.summary,
+        customer=text.customer if text else "",
+        technician=text.technician if text else "",
+        evidence=_evidence(finding, report.timezone),
+        likely_causes=finding.likely_causes,
+        check_next=finding.check_next,
+        cautions=finding.cautions or _ALWAYS,
+        explains=_explains(finding, report, slug, texts),
+        explained_by=title_of(finding.suppressed_by, texts) if finding.suppressed_by else None,
+        strip=_strip(finding, report, texts),
+    )
+
+
+def _evidence(finding: Finding, timezone: str) -> tuple[Fact, ...]:
+    return tuple(
+        Fact(
+            label=item.what[:1].upper() + item.what[1:],
+            value=quantity(item.value, item.unit),
+            note=_when(item.start_s, item.end_s, timezone),
+        )
+        for item in finding.evidence
+    )
+
+
+def _when(start_s: int, end_s: int, timezone: str) -> str:
+    if end_s - start_s >= 20 * 3600:
+        return span(start_s, end_s, timezone)
+    start, end = moment(start_s, timezone), moment(end_s, timezone)
+    return start if start == end else f"{start} to {end.rsplit(', ', 1)[1]}"
+
+
+def _explains(finding: Finding, report: Report, slug: str, texts: Texts) -> tuple[Fact, ...]:
+    return tuple(
+        Fact(
+            label=title_of(other.kind, texts),
+            value=other.summary,
+            note=finding_path(slug, other),
+        )
+        for other in report.explained
+        if other.suppressed_by == finding.kind and _overlap(finding, other)
+    )
+
+
+def _overlap(one: Finding, other: Finding) -> bool:
+    return (one.end_s is None or other.start_s < one.end_s) and (
+        other.end_s is None or one.start_s < other.end_s
+    )
+
+
+def _strip(finding: Finding, report: Report, texts: Texts) -> Markup:
+    """Draw the year around the finding, with this one bracket."""
+    last = date.fromisoformat(report.days[-1].date) if report.days else None
+    if last is None:
+        return Markup("")
+    end = local_date(finding.start_s, report.timezone)
+    end = last if last - end < timedelta(days=330) else end + timedelta(days=120)
+    only = replace(report, findings=(finding,))
+    return year_strip(only, titles=titles(texts), end=min(end, last))

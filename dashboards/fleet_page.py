@@ -1,0 +1,194 @@
+"""The fleet's page: who needs somebody, who is worth an eye, who runs as it should."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+from markupsafe import Markup
+
+from analysis.results import Finding, Report, Urgency
+from dashboards.figures.week_strip import week_strip
+from dashboards.format import (
+    URGENCY_WORDS,
+    ago,
+    bound_of,
+    bounded,
+    plural,
+    share,
+    span,
+)
+from dashboards.links import finding_path, site_path
+from dashboards.losses import open_findings, rank, recent_loss, total
+from dashboards.texts import Texts, title_of
+
+State = Literal["ready", "working", "empty", "refused"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FleetSite:
+    """A site as the service knows it; `note` says what it waits for or why nothing came of it."""
+
+    slug: str
+    name: str
+    report: Report | None
+    last_data_s: int | None
+    state: State
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FleetRow:
+    """One line of the fleet, in words."""
+
+    name: str
+    href: str
+    mark: Urgency | Literal["calm", "none"]
+    urgency: str
+    title: str
+    sentence: str
+    since: str
+    finding_href: str | None
+    more: str | None
+    lost: str | None
+    lost_recent: str | None
+    delivered: str
+    strip: Markup
+    last_data: str
+    coverage: str
+    note: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FleetPage:
+    """The whole page."""
+
+    headline: str
+    lost: str | None
+    asking: tuple[FleetRow, ...]
+    watching: tuple[FleetRow, ...]
+    calm: tuple[FleetRow, ...]
+    working: tuple[FleetRow, ...]
+
+    @property
+    def empty(self) -> bool:
+        """Whether there is no site at all."""
+        return not (self.asking or self.watching or self.calm or self.working)
+
+
+def fleet_page(sites: Iterable[FleetSite], *, texts: Texts, now_s: float) -> FleetPage:
+    """Rank the sites by urgency, then by heat lost so far.
+
+    Parameters
+    ----------
+    sites : all sites of a firm
+    texts : the catalogue's words
+    now_s : the present moment, UTC epoch seconds
+    """
+    everything = tuple(sites)
+    ready = [site for site in everything if site.report is not None]
+    ranked = sorted(ready, key=_site_rank)
+    rows = {site.slug: _row(site, texts, now_s) for site in everything}
+    asking = [s for s in ranked if _mark(s) in ("act", "visit")]
+    watching = [s for s in ranked if _mark(s) == "watch"]
+    calm = [s for s in ranked if _mark(s) not in ("act", "visit", "watch")]
+    lost = total(
+        finding.lost for site in asking if site.report for finding in open_findings(site.report)
+    )
+    return FleetPage(
+        headline=_headline(len(asking), len(ready)),
+        lost=bounded(lost) if lost else None,
+        asking=tuple(rows[site.slug] for site in asking),
+        watching=tuple(rows[site.slug] for site in watching),
+        calm=tuple(rows[site.slug] for site in calm),
+        working=tuple(rows[site.slug] for site in everything if site.report is None),
+    )
+
+
+def _headline(asking: int, ready: int) -> str:
+    if ready == 0:
+        return "No roof has been looked at yet"
+    if asking == 0:
+        return "No roof needs anybody" if ready > 1 else "The roof needs nobody"
+    return f"{asking} of {plural(ready, 'roof')} {'needs' if asking == 1 else 'need'} somebody"
+
+
+def _first(site: FleetSite) -> Finding | None:
+    lasting = open_findings(site.report) if site.report else ()
+    return lasting[0] if lasting else None
+
+
+def _mark(site: FleetSite) -> Urgency | Literal["calm", "none"]:
+    if site.report is None:
+        return "none"
+    first = _first(site)
+    return first.urgency if first else "calm"
+
+
+def _site_rank(site: FleetSite) -> tuple[int, float, str]:
+    first = _first(site)
+    if site.report is None or first is None:
+        return 9, 0.0, site.name
+    lost = total(f.lost for f in open_findings(site.report) if f.urgency in ("act", "visit"))
+    return rank(first)[0], -(lost.value if lost else 0.0), site.name
+
+
+def _row(site: FleetSite, texts: Texts, now_s: float) -> FleetRow:
+    report, first = site.report, _first(site)
+    mark = _mark(site)
+    also = len(open_findings(report)) - 1 if report else 0
+    recent = recent_loss(report, first) if report and first else None
+    return FleetRow(
+        name=site.name,
+        href=site_path(site.slug),
+        mark=mark,
+        urgency=URGENCY_WORDS[first.urgency] if first else _state_words(site),
+        title=title_of(first.kind, texts) if first else "",
+        sentence=first.summary if first else _calm_words(site),
+        since=span(first.start_s, first.end_s, report.timezone) if report and first else "",
+        finding_href=finding_path(site.slug, first) if first else None,
+        more=f"and {plural(also, 'other finding')}" if also > 0 else None,
+        lost=bounded(first.lost) if first and first.lost else None,
+        lost_recent=bounded(recent) if recent and recent.value >= 0.5 else None,
+        delivered=bounded(
+            bound_of(
+                report.totals.delivered_kwh,
+                report.totals.delivered_low_kwh,
+                report.totals.delivered_high_kwh,
+            )
+        )
+        if report
+        else "",
+        strip=week_strip(report) if report else Markup(""),
+        last_data=ago(site.last_data_s, now_s=now_s),
+        coverage=share(report.totals.coverage) if report else "",
+        note=site.note,
+    )
+
+
+def _state_words(site: FleetSite) -> str:
+    if site.report is not None:
+        return "Nothing open"
+    return {
+        "working": "Being read",
+        "empty": "Waiting for a log",
+        "refused": "Log refused",
+        "ready": "Not analysed yet",
+    }[site.state]
+
+
+def _calm_words(site: FleetSite) -> str:
+    report = site.report
+    if report is None:
+        return site.note or {
+            "working": "Its logs are being read and looked at. This page follows by itself.",
+            "empty": "Hand in its log, and its heat and faults appear here.",
+            "refused": "The last log could not be used.",
+            "ready": "It will be looked at in a moment.",
+        }[site.state]  # fmt: skip
+    unjudged = sum(verdict.outcome == "cannot_judge" for verdict in report.verdicts)
+    looked = sum(verdict.outcome != "cannot_judge" for verdict in report.verdicts)
+    if looked == 0:
+        return "Nothing could be judged from its log."
+    if unjudged:
+        return f"Looked at and nothing open; {plural(unjudged, 'question')} could not be judged."
+    return "Looked at and nothing open."

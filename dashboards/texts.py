@@ -1,0 +1,85 @@
+"""The words of kinds and of what figures rest on, as pages need them.
+
+The catalogue's texts are handed over by the service; here is only the shape they must have.
+"""
+
+from collections.abc import Mapping
+from typing import Protocol
+
+from dashboards.format import kind_words
+
+
+class KindText(Protocol):
+    """What people read about a kind of finding."""
+
+    @property
+    def title(self) -> str:
+        """Its name."""
+
+    @property
+    def customer(self) -> str:
+        """A sentence for the owner."""
+
+    @property
+    def technician(self) -> str:
+        """A paragraph for who repairs it."""
+
+
+Texts = Mapping[str, KindText]
+
+_HEAT: Mapping[str, str] = {
+    "flow_and_temperatures": "Measured from the loop's flow and the temperatures of its two pipes.",
+    "heat_register": "Read from the heat meter's register.",
+    "heat_power": "Added up from the heat rate that the logger computed itself.",
+    "pump_and_commissioned_flow": "Estimated: pump running times the flow set at commissioning, "
+    "with the measured pipe temperatures. No flow was logged, so the bounds are wide.",
+    "flow_and_store_temperature": "Estimated from flow, collector and store temperatures. The pipe "
+    "temperatures were not logged, so the bounds are wide.",
+    "pump_and_store_temperature": "Estimated from pump, commissioned flow, collector and store "
+    "temperatures. Neither flow nor pipe temperatures were logged, so the bounds are very wide.",
+}
+_WEATHER: Mapping[str, str] = {
+    "irradiance_plane": "Sun measured in the plane of the collectors.",
+    "irradiance_horizontal": "Sun measured on the level and turned into the plane of the "
+    "collectors by calculation.",
+    "weather_file": "Sun taken from the weather file that was handed in.",
+}
+_DESIGN: Mapping[str, str] = {
+    "given": "The monthly promise in the site file.",
+    "computed": "Computed from the site's facts and its climate; no promise was given.",
+}
+
+
+def titles(texts: Texts) -> dict[str, str]:
+    """Give each kind's name."""
+    return {kind: text.title for kind, text in texts.items()}
+
+
+def title_of(kind: str, texts: Texts) -> str:
+    """Give a kind's name, also for a kind that the catalogue does not know."""
+    text = texts.get(kind)
+    return text.title if text else kind_words(kind)
+
+
+def heat_basis(basis: str | None) -> str:
+    """Say where delivered heat comes from."""
+    if basis is None:
+        return "Not known: the log holds neither flow, pump nor a heat register."
+    return _HEAT.get(basis, kind_words(basis))
+
+
+def weather_basis(basis: str | None) -> str:
+    """Say where the weather comes from."""
+    if basis is None:
+        return (
+            "Not known: no irradiance was logged, so there is no expected heat to compare with. "
+            "A sensor in the plane of the collectors would change that."
+        )
+    return _WEATHER.get(basis, kind_words(basis))
+
+
+def design_basis(basis: str | None) -> str:
+    """Say where the promise comes from."""
+    if basis is None:
+        return "Not known: the site file holds no monthly promise."
+    return _DESIGN.get(basis, kind_words(basis))
