@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 
 # How many readings in a row may be off and still be a glitch (common practice, no source).
 _GLITCH = 3
-# A rate this many times above the usual largest one is no rate (common practice, no source).
+# A rate this many times the usual one is no rate; a rollover must be more ordinary still (common
+# practice, no source: full sun carries some ten times the heat of the median minute).
 _FAR_ABOVE = 100.0
-_ROLLOVER_ABOVE = 10.0
+_ROLLOVER_ABOVE = 20.0
 _FEWEST_RATES = 20
 
 
@@ -64,12 +65,12 @@ def increments(
 
 
 def _usual_rate(values: NDArray[np.float64], time: NDArray[np.int64]) -> float:
-    """Give the rate that 99 of 100 counting steps stay below; infinite where too few count."""
+    """Give the median rate of the steps that count; infinite where too few do."""
     steps, spans = np.diff(values), np.diff(time)
     counting = (steps > 0) & (spans > 0)
     if counting.sum() < _FEWEST_RATES:
         return math.inf
-    return float(np.quantile(steps[counting] / spans[counting], 0.99))
+    return float(np.median(steps[counting] / spans[counting]))
 
 
 def _glitches(

@@ -1,0 +1,180 @@
+"""Stamps and the wall clock: missing and doubled hours, impossible dates, layouts."""
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pyarrow as pa
+import pytest
+
+from analysis.logs.reading import read_logs
+from analysis.logs.shapes import LogSource
+from analysis.logs.stamps import UnreadableStampError, format_of, format_told
+from analysis.logs.walltime import DOUBLED_HOUR, GOOD, MISSING_HOUR, utc_from_wall
+from analysis.site import LogMap
+from analysis.sitefile import parse_site
+
+ROOT = Path(__file__).parents[2]
+SITE = replace(
+    parse_site((ROOT / "fixtures/sites/mill-lane-4.toml").read_text("utf-8")), log=LogMap()
+)
+BERLIN = ZoneInfo("Europe/Berlin")
+
+
+def wall(text: str) -> int:
+    return int(datetime.fromisoformat(text).replace(tzinfo=UTC).timestamp())
+
+
+def walls(*texts: str) -> np.ndarray:
+    return np.array([wall(text) for text in texts], dtype=np.int64)
+
+
+def minutes(start: datetime, count: int, step: int = 10) -> list[datetime]:
+    return [start + timedelta(minutes=step * n) for n in range(count)]
+
+
+@pytest.mark.parametrize(
+    "zone", ["Europe/Berlin", "America/New_York", "Australia/Lord_Howe", "UTC"]
+)
+def test_a_year_of_wall_clock_agrees_with_the_standard_library(zone):
+    info = ZoneInfo(zone)
+    stamps = minutes(datetime(2025, 1, 1, tzinfo=UTC), 6 * 24 * 365)
+    told = [moment.astimezone(info).replace(tzinfo=UTC) for moment in stamps]
+    utc_s, state = utc_from_wall(
+        np.array([int(moment.timestamp()) for moment in told], dtype=np.int64), zone=zone
+    )
+    assert (state == GOOD).all()
+    assert utc_s.tolist() == [int(moment.timestamp()) for moment in stamps]
+
+
+def test_the_missing_hour_is_set_aside():
+    # Central Europe, 30 March 2025: 02:00 becomes 03:00 (Directive 2000/84/EC).
+    utc_s, state = utc_from_wall(
+        walls("2025-03-30T01:59", "2025-03-30T02:00", "2025-03-30T02:59", "2025-03-30T03:00"),
+        zone="Europe/Berlin",
+    )
+    assert state.tolist() == [GOOD, MISSING_HOUR, MISSING_HOUR, GOOD]
+    assert utc_s[3] - utc_s[0] == 60
+
+
+def test_the_doubled_hour_is_told_apart_by_the_order_of_rows():
+    # Central Europe, 26 October 2025: 03:00 becomes 02:00.
+    texts = ["01:30", "02:00", "02:30", "02:00", "02:30", "03:00"]
+    utc_s, state = utc_from_wall(
+        walls(*(f"2025-10-26T{text}" for text in texts)), zone="Europe/Berlin"
+    )
+    assert (state == GOOD).all()
+    assert np.diff(utc_s).tolist() == [1800] * 5
+    assert utc_s[0] == wall("2025-10-25T23:30")
+
+
+@pytest.mark.parametrize(
+    "texts",
+    [
+        ["01:30", "02:00", "02:30", "03:00"],
+        ["02:30"],
+        ["02:00", "02:30", "02:00", "02:30", "02:00"],
+        ["02:00", "02:30", "03:30", "02:00", "02:30"],
+    ],
+)
+def test_the_doubled_hour_is_set_aside_where_nothing_proves_it(texts):
+    stamps = walls(*(f"2025-10-26T{text}" for text in texts))
+    _, state = utc_from_wall(stamps, zone="Europe/Berlin")
+    inside = [text.startswith("02") for text in texts]
+    assert (state == DOUBLED_HOUR).tolist() == inside
+
+
+def test_the_doubled_hour_of_a_log_written_newest_first_is_told_apart():
+    stamps = minutes(datetime(2025, 10, 25, 22, tzinfo=UTC), 40)
+    rows = [f"{one.astimezone(BERLIN):%Y-%m-%d %H:%M},{n}" for n, one in enumerate(stamps)]
+    text = "time,t_collector_c\n" + "\n".join(reversed(rows))
+    site = replace(SITE, place=replace(SITE.place, timezone="Europe/Berlin"))
+    log = read_logs([LogSource(name="l.csv", data=text.encode())], site=site)
+    assert log.stamp_s.tolist() == [int(one.timestamp()) for one in stamps]
+    assert log.columns["collector"].tolist() == list(range(40))
+
+
+def test_rows_set_aside_name_line_and_remedy():
+    text = (
+        "time,t_collector_c\n2025-03-30 01:50,1\n2025-03-30 02:10,2\n2025-10-26 02:30,3\n"
+        "2025-10-26 03:30,4\n"
+    )
+    site = replace(SITE, place=replace(SITE.place, timezone="Europe/Berlin"))
+    log = read_logs([LogSource(name="l.csv", data=text.encode())], site=site)
+    assert [problem.line for problem in log.rejected] == [3, 4]
+    assert "does not exist" in log.rejected[0].why
+    assert "comes twice" in log.rejected[1].why
+    assert all('timezone = "UTC"' in problem.why for problem in log.rejected)
+    assert (log.rows.kept, log.rows.rejected) == (2, 2)
+
+
+SAMPLES = [
+    ("2025-06-01T14:01:09Z", "2025-06-01T14:01:09"),
+    ("2025-06-01T14:01:09.5+02:00", "2025-06-01T12:01:09"),
+    ("2025-06-01 14:01:09 -0330", "2025-06-01T17:31:09"),
+    ("2025-06-01", "2025-06-01T00:00"),
+    ("2025-06-01 14:01", "2025-06-01T14:01"),
+    ("2025-06-01T24:00:00", "2025-06-02T00:00"),
+    ("2025/6/1 4:01", "2025-06-01T04:01"),
+    ("2025.06.01 04:01:02", "2025-06-01T04:01:02"),
+    ("01.06.2025, 04:01", "2025-06-01T04:01"),
+    ("1.6.2025 4:01:02 pm", "2025-06-01T16:01:02"),
+    ("1.6.2025 12:01 AM", "2025-06-01T00:01"),
+    ("20250601T140109Z", "2025-06-01T14:01:09"),
+    ("20250601 1401", "2025-06-01T14:01"),
+]
+
+
+@pytest.mark.parametrize(("text", "means"), SAMPLES)
+def test_a_stamp_is_read_alone_and_in_a_column(text, means):
+    one = format_of([text])
+    assert one is not None
+    assert not isinstance(one, tuple)
+    assert one.one(text) == wall(means)
+    assert one.many(pa.array([text] * 3)).tolist() == [wall(means)] * 3
+
+
+@pytest.mark.parametrize(
+    "text", ["2025-02-30 10:00", "2025-13-01 10:00", "2025-01-01 25:00", "2025-01-01 10:60", "x"]
+)
+def test_an_impossible_stamp_is_never_bent_into_a_possible_one(text):
+    one = format_of(["2025-06-01 14:01"])
+    assert one is not None
+    assert not isinstance(one, tuple)
+    assert one.one(text) is None
+    with pytest.raises(UnreadableStampError):
+        one.many(pa.array(["2025-06-01 14:01", text]))
+
+
+def test_a_column_of_mixed_layouts_is_read_row_by_row():
+    one = format_of(["1.6.2025 4:01"])
+    assert one is not None
+    assert not isinstance(one, tuple)
+    texts = ["1.6.2025 4:01", "11.6.2025 4:01", "1.11.2025 4:01", "1.6.2025 14:01:30"]
+    assert one.many(pa.array(texts)).tolist() == [one.one(text) for text in texts]
+
+
+def test_a_slice_of_a_column_is_read_at_its_own_place():
+    one = format_of(["2025-06-01 14:01"])
+    assert one is not None
+    assert not isinstance(one, tuple)
+    column = pa.array([f"2025-06-01 14:0{n}" for n in range(8)])
+    assert one.many(column[3:6]).tolist() == one.many(column).tolist()[3:6]
+
+
+@pytest.mark.parametrize(
+    ("told", "text"),
+    [
+        ("%d.%m.%y %H:%M", "01.06.25 14:01"),
+        ("%m/%d/%Y %I:%M %p", "06/01/2025 02:01 PM"),
+        ("%Y%m%d%H%M", "202506011401"),
+        ("%d %b %Y %H:%M", "01 Jun 2025 14:01"),
+        ("%j/%Y %H:%M", "152/2025 14:01"),
+    ],
+)
+def test_a_told_format_is_read(told, text):
+    one = format_told(told)
+    assert one.one(text) == wall("2025-06-01T14:01")
+    assert one.many(pa.array([text])).tolist() == [wall("2025-06-01T14:01")]
