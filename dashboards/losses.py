@@ -33,19 +33,26 @@ def total(bounds: Iterable[Bounded | None]) -> Bounded | None:
 
 
 def recent_loss(report: Report, finding: Finding) -> Bounded | None:
-    """Give the part of a finding's loss that fell into the report's last 30 days.
+    """Give the part of a finding's loss that fell into the report's last 30 days."""
+    if not report.days:
+        return None
+    last = date.fromisoformat(report.days[-1].date)
+    return loss_within(report, finding, first=last - timedelta(days=RECENT_DAYS - 1), last=last)
+
+
+def loss_within(report: Report, finding: Finding, *, first: date, last: date) -> Bounded | None:
+    """Give the part of a finding's loss that fell into the days `first` to `last`, included.
 
     The loss is spread over the finding's days as expected less delivered heat is; None where that
     cannot be told.
     """
-    if finding.lost is None or not report.days:
+    if finding.lost is None:
         return None
     gaps = _gaps_kwh(report, finding)
     whole = sum(gaps.values())
     if whole <= 0.0:
         return None
-    since = date.fromisoformat(report.days[-1].date) - timedelta(days=RECENT_DAYS - 1)
-    share = sum(kwh for when, kwh in gaps.items() if when >= since) / whole
+    share = sum(kwh for when, kwh in gaps.items() if first <= when <= last) / whole
     lost = finding.lost
     return Bounded(value=lost.value * share, low=lost.low * share, high=lost.high * share)
 
