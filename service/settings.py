@@ -1,6 +1,7 @@
 """What an operator may set, by environment variables with the prefix `SUNTALLY_`."""
 
 import ipaddress
+import socket
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -67,7 +68,8 @@ class Settings(BaseSettings):
     @property
     def public_url(self) -> str:
         """The address in links, without a slash at its end."""
-        host = f"[{self.host}]" if ":" in self.host else self.host
+        host = socket.gethostname() if self.host in ("0.0.0.0", "::", "") else self.host  # noqa: S104
+        host = f"[{host}]" if ":" in host else host
         return (self.base_url or f"http://{host}:{self.port}").rstrip("/")
 
     @property

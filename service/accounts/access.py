@@ -50,9 +50,7 @@ def caller_of(db: Session, request: Request, *, now: datetime) -> Caller:
             raise SignedOutError("The service has not been set up yet; start it once.")
         return Caller(firm_id=firm.id)
     token = request.cookies.get(COOKIE)
-    account = (
-        queries.account_of_session(db, token_hash=hashed(token), now=now) if token else None
-    )
+    account = queries.account_of_session(db, token_hash=hashed(token), now=now) if token else None
     if account is None:
         raise SignedOutError("Nobody is signed in; sign in and try again.")
     return Caller(firm_id=account.firm_id, account_id=account.id)

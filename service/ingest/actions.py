@@ -2,15 +2,17 @@
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from sqlalchemy.orm import Session
 
 from analysis.errors import AnalysisError, LogError
+from analysis.sitefile import parse_site
 from service.clock import Clock
 from service.db.engine import Database
 from service.db.models import Site, Upload
+from service.errors import ConflictError, NotFoundError
 from service.ingest import queries
 from service.ingest.blocks import Block
 from service.ingest.files import Kept, RawStore
@@ -135,11 +137,11 @@ def _job(db: Session, upload_id: int) -> _Job | None:
 
 def _read(job: _Job, *, raw: RawStore, settings: Settings, clock: Clock) -> _Read:
     """Read the bytes; whatever makes them unusable is an AnalysisError in plain words."""
+    from analysis.sunfit import check_sun
+
     from analysis.logs.archives import unpack
     from analysis.logs.reading import read_logs
     from analysis.record import record_from_stamps
-    from analysis.sitefile import parse_site
-    from analysis.sunfit import check_sun
 
     site = parse_site(job.site_text)
     try:
@@ -150,9 +152,7 @@ def _read(job: _Job, *, raw: RawStore, settings: Settings, clock: Clock) -> _Rea
         ) from None
     sources = unpack(job.name, data, limit_bytes=settings.max_unpacked_bytes)
     parsed = read_logs(sources, site=site, now_s=int(clock.now().timestamp()))
-    record = record_from_stamps(
-        stamp_s=parsed.stamp_s, columns=parsed.columns, stamp=parsed.stamp
-    )
+    record = record_from_stamps(stamp_s=parsed.stamp_s, columns=parsed.columns, stamp=parsed.stamp)
     misfit = check_sun(site=site, record=record)
     if misfit is not None:
         raise LogError(misfit, file=job.name)
@@ -210,3 +210,64 @@ def read_again(db: Session, *, site: Site, uploads: Sequence[Upload]) -> None:
     for upload in uploads:
         if upload.state == "stored":
             upload.state, upload.settled_at = "kept", None
+
+
+def push_rows(
+    db: Session, *, site_id: int, rows: Block, size_bytes: int, now: datetime, settle_s: float
+) -> tuple[int, int, int]:
+    """Store a gateway's rows; the caller commits before it answers.
+
+    Returns
+    -------
+    How many rows the batch held, how many were new, and how many changed known ones.
+
+    Raises
+    ------
+    ConflictError : the values are another site's
+    NotFoundError : the site is gone
+    """
+    site = site_queries.locked_site(db, site_id)
+    if site is None:
+        raise NotFoundError("This site is gone.")
+    stamp = parse_site(site.text).log.stamp or "end"
+    try:
+        stored = store_rows(
+            db, site=site, rows=rows, stamp=stamp, due_at=now + timedelta(seconds=settle_s)
+        )
+    except OtherSiteError as error:
+        raise ConflictError(
+            _of_another(
+                "batch", "a whole day of exactly these values is", other=error.site, site=site
+            )
+        ) from None
+    _count_push(db, site=site, rows=len(rows), new=stored.new, size_bytes=size_bytes, now=now)
+    return len(rows), stored.new, stored.changed
+
+
+def _count_push(
+    db: Session, *, site: Site, rows: int, new: int, size_bytes: int, now: datetime
+) -> None:
+    day = now.date()
+    upload = queries.pushes_of(db, site_id=site.id, day=day)
+    if upload is None:
+        upload = Upload(
+            site_id=site.id,
+            pushed_on=day,
+            name=f"gateway {day.isoformat()}",
+            size_bytes=0,
+            via="gateway",
+            state="stored",
+            rows_read=0,
+            rows_kept=0,
+            rows_duplicate=0,
+            rows_rejected=0,
+            problems=[],
+            files=[],
+            received_at=now,
+        )
+        db.add(upload)
+    upload.size_bytes += size_bytes
+    upload.rows_read += rows
+    upload.rows_kept += new
+    upload.rows_duplicate += rows - new
+    upload.settled_at = now

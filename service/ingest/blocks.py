@@ -9,6 +9,7 @@ import hashlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,7 +67,7 @@ def split_days(block: Block) -> dict[date, Block]:
     number = block.stamp_s // _DAY_S
     edges = [0, *(np.flatnonzero(np.diff(number)) + 1).tolist(), len(block)]
     days: dict[date, Block] = {}
-    for first, last in zip(edges[:-1], edges[1:], strict=True):
+    for first, last in pairwise(edges):
         days[_EPOCH + timedelta(days=int(number[first]))] = Block(
             stamp_s=block.stamp_s[first:last],
             columns={name: values[first:last] for name, values in block.columns.items()},

@@ -184,9 +184,7 @@ def days_stored(db: Session, site_id: int) -> list[date]:
 
 def channels_seen(db: Session, site_id: int) -> frozenset[str]:
     """Give the channels that the site has ever logged."""
-    return frozenset(
-        db.scalars(select(ChannelSeen.channel).where(ChannelSeen.site_id == site_id))
-    )
+    return frozenset(db.scalars(select(ChannelSeen.channel).where(ChannelSeen.site_id == site_id)))
 
 
 def add_channels(db: Session, *, site_id: int, channels: Iterable[str]) -> None:
@@ -215,11 +213,7 @@ def mark_days(db: Session, *, site_id: int, days: Iterable[date], due_at: dateti
 
 def mark_everything(db: Session, *, site_id: int, due_at: datetime) -> None:
     """Mark every local day that stored rows can touch."""
-    days = {
-        day + timedelta(days=shift)
-        for day in days_stored(db, site_id)
-        for shift in (-1, 0, 1)
-    }
+    days = {day + timedelta(days=shift) for day in days_stored(db, site_id) for shift in (-1, 0, 1)}
     mark_days(db, site_id=site_id, days=days, due_at=due_at)
 
 
@@ -242,5 +236,5 @@ def hashes_referred_to(db: Session, hashes: Sequence[str]) -> set[str]:
     found: set[str] = set()
     for first in range(0, len(hashes), _AT_ONCE):
         part = hashes[first : first + _AT_ONCE]
-        found.update(db.scalars(select(Upload.sha256).where(Upload.sha256.in_(part))))  # type: ignore[arg-type]
+        found.update(db.scalars(select(Upload.sha256).where(Upload.sha256.in_(part))))
     return found

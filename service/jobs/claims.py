@@ -39,9 +39,7 @@ def claim(db: Session, *, key: str, holder: str, now: datetime, until: datetime)
 def renew(db: Session, *, holder: str, until: datetime) -> None:
     """Lengthen the lease of everything a worker holds."""
     db.execute(
-        update(Claim)
-        .where(Claim.holder == holder, Claim.state == HELD)
-        .values(lease_until=until)
+        update(Claim).where(Claim.holder == holder, Claim.state == HELD).values(lease_until=until)
     )
 
 
@@ -63,6 +61,11 @@ def finish(db: Session, *, key: str, holder: str) -> None:
     )
     if _count(gone) != 1:
         raise LostClaimError(key)
+
+
+def release(db: Session, *, key: str, holder: str) -> None:
+    """Give a key back without having done its work; nothing happens where it is lost already."""
+    db.execute(delete(Claim).where(Claim.key == key, Claim.holder == holder, Claim.state == HELD))
 
 
 def release_all(db: Session, *, holder: str) -> None:

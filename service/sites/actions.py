@@ -67,9 +67,7 @@ def replace_site_file(db: Session, *, site: Site, text: str, now: datetime) -> s
     if text == site.text:
         return None
     before = parse_site(site.text)
-    db.add(
-        SiteFileVersion(site_id=site.id, version=site.version, text=site.text, replaced_at=now)
-    )
+    db.add(SiteFileVersion(site_id=site.id, version=site.version, text=site.text, replaced_at=now))
     site.text = text
     site.version += 1
     site.name = facts.place.name[:_NAME_LENGTH]

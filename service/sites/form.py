@@ -23,7 +23,7 @@ def site_file_from_form(fields: Mapping[str, str]) -> str:
     ------
     analysis.errors.SiteFileError : the key, what it holds and what is allowed
     """
-    from analysis.sitefile import site_to_toml
+    from analysis.sitefile_write import site_to_toml
 
     return site_to_toml(parse_site(toml_from_form(fields)))
 
@@ -90,7 +90,7 @@ def _number(value: str) -> str:
 
 
 def _parts(value: str) -> list[str]:
-    """Cut a list of numbers; a comma separates them, or blanks or semicolons where commas do not."""
+    """Cut a list of numbers at semicolons, else at commas, else at blanks."""
     if ";" in value:
         return value.split(";")
     return value.split(",") if "," in value else value.split()

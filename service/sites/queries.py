@@ -20,9 +20,7 @@ def list_deleted(db: Session, *, firm_id: int) -> list[Site]:
     return list(db.scalars(found.order_by(Site.deleted_at.desc())))
 
 
-def site_by_slug(
-    db: Session, *, firm_id: int, slug: str, deleted: bool = False
-) -> Site | None:
+def site_by_slug(db: Session, *, firm_id: int, slug: str, deleted: bool = False) -> Site | None:
     """Give a site by its address part."""
     state = Site.deleted_at.is_not(None) if deleted else Site.deleted_at.is_(None)
     return db.scalar(select(Site).where(Site.firm_id == firm_id, Site.slug == slug, state))

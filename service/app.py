@@ -1,0 +1,143 @@
+"""The application: routes, error answers, guards; no work at import."""
+
+import logging
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from http import HTTPStatus
+from pathlib import Path
+from urllib.parse import quote
+
+from fastapi import FastAPI, Request, Response
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse, RedirectResponse
+from fastapi.staticfiles import StaticFiles
+from starlette.exceptions import HTTPException
+
+import dashboards
+from service.accounts import endpoints as accounts
+from service.accounts.actions import ensure_firm
+from service.assessments import endpoints as assessments
+from service.clock import Clock
+from service.db.engine import Database
+from service.errors import ServiceError, SignedOutError
+from service.guards import Guard
+from service.health import router as health
+from service.ingest import endpoints as ingest
+from service.ingest.files import RawStore
+from service.pages import endpoints as pages
+from service.settings import Settings
+from service.sites import endpoints as sites
+
+LOG = logging.getLogger("suntally.web")
+
+
+def create_app(settings: Settings, database: Database, clock: Clock) -> FastAPI:
+    """Build the application over a database whose tables are up to date."""
+
+    @asynccontextmanager
+    async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        with database.session() as db:
+            ensure_firm(db, now=clock.now())
+        yield
+        database.close()
+
+    app = FastAPI(title="Suntally", lifespan=lifespan, docs_url=None, redoc_url=None)
+    app.state.settings = settings
+    app.state.database = database
+    app.state.clock = clock
+    app.state.raw = RawStore(settings.data_dir)
+    app.state.attempts = accounts.Attempts()
+    app.state.started_at = clock.now()
+    app.add_middleware(Guard, settings=settings)
+    app.add_exception_handler(ServiceError, _service_error)
+    app.add_exception_handler(HTTPException, _http_error)
+    app.add_exception_handler(RequestValidationError, _invalid)
+    app.add_exception_handler(Exception, _unexpected)
+    for router in (
+        health,
+        accounts.router,
+        sites.router,
+        ingest.router,
+        assessments.router,
+        pages.router,
+    ):
+        app.include_router(router)
+    static = Path(dashboards.__file__).parent / "static"
+    app.mount("/static", StaticFiles(directory=static), name="static")
+    return app
+
+
+def _service_error(request: Request, error: Exception) -> Response:
+    assert isinstance(error, ServiceError)
+    if isinstance(error, SignedOutError) and _is_browser(request) and request.method == "GET":
+        return RedirectResponse(f"/sign-in?next={quote(request.url.path)}", status_code=303)
+    return _problem(
+        request, status=error.status, title=error.title, detail=error.detail, extra=error.extra
+    )
+
+
+def _http_error(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    title = HTTPStatus(error.status_code).phrase
+    detail = error.detail if error.detail != title else _PLAIN.get(error.status_code, title)
+    answer = _problem(request, status=error.status_code, title=title, detail=detail)
+    for name, value in (error.headers or {}).items():
+        answer.headers[name] = value
+    return answer
+
+
+_PLAIN = {
+    404: "There is nothing at this address.",
+    405: "This address does not take this kind of request.",
+}
+
+
+def _invalid(request: Request, error: Exception) -> Response:
+    assert isinstance(error, RequestValidationError)
+    first = error.errors()[0]
+    place = ".".join(str(part) for part in first["loc"])
+    return _problem(
+        request,
+        status=422,
+        title="Cannot be used",
+        detail=f"{place}: {first['msg']}.",
+        extra={"field": place},
+    )
+
+
+def _unexpected(request: Request, error: Exception) -> Response:
+    LOG.error("unexpected error at %s", request.url.path, exc_info=error)
+    return _problem(
+        request,
+        status=500,
+        title="Something went wrong",
+        detail="The service met an error of its own; its log says more. Nothing was stored in "
+        "part. Try again, and tell the operator if it happens again.",
+    )
+
+
+def _problem(
+    request: Request,
+    *,
+    status: int,
+    title: str,
+    detail: str,
+    extra: dict[str, object] | None = None,
+) -> Response:
+    """Answer with a page for browsers, else with problem details (RFC 9457)."""
+    if _is_browser(request):
+        return pages.error_page(request, status=status, title=title, detail=detail)
+    content = {"type": "about:blank", "title": title, "status": status, "detail": detail}
+    headers = {"WWW-Authenticate": "Bearer"} if status == 401 else None
+    return JSONResponse(
+        {**(extra or {}), **content},
+        status_code=status,
+        media_type="application/problem+json",
+        headers=headers,
+    )
+
+
+def _is_browser(request: Request) -> bool:
+    return not request.url.path.startswith("/api/") and "text/html" in request.headers.get(
+        "accept", ""
+    )

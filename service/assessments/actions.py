@@ -1,0 +1,232 @@
+"""Keeping a site's report up to date: only the days that changed are looked at again.
+
+Stage one looks at the samples of marked days and writes a row per day; stage two concludes from
+all rows. Rows, report and the clearing of marks are one commit, so a crash leaves the marks.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from analysis.results import Problem, Report, RowCount, report_json
+from analysis.sitefile import parse_site
+from service.assessments import queries
+from service.assessments.keys import match
+from service.clock import Clock
+from service.db.engine import Database
+from service.db.models import FindingSeen, Site
+from service.ingest import queries as ingest_queries
+from service.jobs import claims
+from service.sites import queries as site_queries
+
+# One pass holds at most this many days of rows in memory.
+_MOST_DAYS = 400
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Seen:
+    """What the analysis looks at, as of one moment."""
+
+    site_text: str
+    version: int
+    marks: dict[date, int]
+    channels: frozenset[str]
+    rows: list[dict[str, Any]]
+    fresh: list[dict[str, Any]]
+    span: tuple[int, int] | None
+    count: RowCount
+    rejected: tuple[Problem, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Thought:
+    """What came out of it."""
+
+    report: Report
+    until_s: int
+
+
+def assess_site(database: Database, *, clock: Clock, site_id: int, holder: str, key: str) -> None:
+    """Analyse the marked days of a site and make its report anew.
+
+    The claim `key` of `holder` ends in the transaction that saves the report.
+    """
+    from analysis.assess import METHOD
+
+    _mark_other_methods(database, site_id=site_id, method=METHOD, now=clock.now())
+    with database.reading() as db:
+        seen = _look(db, site_id)
+    thought = None if seen is None else _think(seen, now=clock.now())
+    with database.session() as db:
+        site = site_queries.locked_site(db, site_id)
+        claims.finish(db, key=key, holder=holder)
+        if site is None or seen is None or site.version != seen.version:
+            return  # gone, or its facts changed: still marked
+        _save(db, site=site, seen=seen, thought=thought, method=METHOD, now=clock.now())
+
+
+def _mark_other_methods(database: Database, *, site_id: int, method: str, now: datetime) -> None:
+    with database.session() as db:
+        if queries.foreign_rows(db, site_id=site_id, method=method):
+            ingest_queries.mark_everything(db, site_id=site_id, due_at=now)
+
+
+def _look(db: Session, site_id: int) -> _Seen | None:
+    """Read everything, marks first: what is marked later stays marked."""
+    site = db.get(Site, site_id)
+    if site is None or site.deleted_at is not None:
+        return None
+    marks = queries.marks_of(db, site_id=site_id)
+    channels = ingest_queries.channels_seen(db, site_id)
+    read, kept, duplicate, rejected = ingest_queries.rows_counted(db, site_id)
+    return _Seen(
+        site_text=site.text,
+        version=site.version,
+        marks=marks,
+        channels=channels,
+        rows=queries.load_day_rows(db, site_id=site_id, but=marks),
+        fresh=_observed(db, site=site, days=sorted(marks), channels=channels),
+        span=_span(db, site_id),
+        count=RowCount(read=read, kept=kept, duplicate=duplicate, rejected=rejected),
+        rejected=queries.problems_of(db, site_id=site_id),
+    )
+
+
+def _observed(
+    db: Session, *, site: Site, days: Sequence[date], channels: frozenset[str]
+) -> list[dict[str, Any]]:
+    """Stage one: the rows of these days; days without data have none."""
+    from analysis.assess import MARGIN_DAYS, observe
+
+    from analysis.days import day_rows, local_midnight_s
+
+    facts = parse_site(site.text)
+    margin = timedelta(days=MARGIN_DAYS)
+    rows: list[dict[str, Any]] = []
+    for first, last in runs(days):
+        record = ingest_queries.load_record(
+            db,
+            site_id=site.id,
+            start_s=local_midnight_s(first - margin, site.timezone),
+            end_s=local_midnight_s(last + margin + timedelta(days=1), site.timezone),
+        )
+        if record is None:
+            continue
+        wanted = (first.isoformat(), last.isoformat())
+        table = observe(site=facts, record=record, channels=channels)
+        rows.extend(row for row in day_rows(table) if wanted[0] <= str(row["date"]) <= wanted[1])
+    return rows
+
+
+def runs(days: Sequence[date]) -> Iterator[tuple[date, date]]:
+    """Give the first and last day of each run of neighbouring days, none too long for memory."""
+    first = previous = None
+    for day in days:
+        if first is None or previous is None:
+            first = day
+        elif day - previous > timedelta(days=1) or (day - first).days >= _MOST_DAYS:
+            yield first, previous
+            first = day
+        previous = day
+    if first is not None and previous is not None:
+        yield first, previous
+
+
+def _span(db: Session, site_id: int) -> tuple[int, int] | None:
+    """Give start of the first and end of the last stored row [s]."""
+    from analysis.days import local_midnight_s
+
+    stored = queries.stored_span(db, site_id=site_id)
+    if stored is None:
+        return None
+    day = timedelta(days=1)
+    ends = [
+        ingest_queries.load_record(
+            db,
+            site_id=site_id,
+            start_s=local_midnight_s(one - day, "UTC"),
+            end_s=local_midnight_s(one + 2 * day, "UTC"),
+        )
+        for one in stored
+    ]
+    if ends[0] is None or ends[1] is None:
+        return None
+    return int(ends[0].start_s[0]), int(ends[1].start_s[-1] + round(ends[1].step_s[-1]))
+
+
+def _think(seen: _Seen, *, now: datetime) -> _Thought | None:
+    """Stage two: conclude from all rows; None without any."""
+    from analysis.assess import assess
+
+    from analysis.days import table_from_rows
+
+    rows = sorted((*seen.rows, *seen.fresh), key=lambda row: str(row["date"]))
+    if not rows or seen.span is None:
+        return None
+    facts = parse_site(seen.site_text)
+    start_s, end_s = seen.span
+    report = assess(
+        site=facts,
+        table=table_from_rows(rows, timezone=facts.place.timezone),
+        start_s=start_s,
+        end_s=end_s,
+        until_s=max(int(now.timestamp()), end_s),
+        channels=seen.channels,
+        rows=seen.count,
+        rejected=seen.rejected,
+    )
+    return _Thought(report=report, until_s=end_s)
+
+
+def _save(
+    db: Session,
+    *,
+    site: Site,
+    seen: _Seen,
+    thought: _Thought | None,
+    method: str,
+    now: datetime,
+) -> None:
+    queries.save_day_rows(
+        db, site_id=site.id, rows=seen.fresh, instead_of=seen.marks, method=method
+    )
+    queries.clear_marks(db, site_id=site.id, marks=seen.marks)
+    site.problem = None
+    if thought is None:
+        queries.drop_report(db, site_id=site.id)
+        return
+    queries.save_report(
+        db,
+        site=site,
+        report=report_json(thought.report),
+        method=method,
+        data_until_s=thought.until_s,
+        now=now,
+    )
+    _remember_findings(db, site=site, report=thought.report, now=now)
+
+
+def _remember_findings(db: Session, *, site: Site, report: Report, now: datetime) -> None:
+    """Note which findings were seen first when; one whose start moved keeps its history."""
+    before = queries.findings_seen(db, site_id=site.id)
+    for known in match(report.findings, before):
+        if known.before is not None and known.before.key == known.key:
+            continue
+        old = known.before
+        if old is not None:
+            db.delete(old)
+            db.flush()
+        db.add(
+            FindingSeen(
+                site_id=site.id,
+                key=known.key,
+                kind=known.finding.kind,
+                channel=known.finding.channel,
+                start_s=known.finding.start_s,
+                first_seen_at=old.first_seen_at if old is not None else now,
+                mailed_at=old.mailed_at if old is not None else None,
+            )
+        )

@@ -1,0 +1,230 @@
+"""All SQL about day rows, reports and known findings. Nothing here commits."""
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any, Literal
+
+from sqlalchemy import delete, func, or_, select
+from sqlalchemy.orm import Session
+
+from analysis.results import Problem, Report, report_from_json
+from service.db.engine import insert_into
+from service.db.models import DayBlock, DayMark, DayRow, FindingSeen, Site, SiteReport, Upload
+
+Pending = Literal["reading", "analysing"]
+_AT_ONCE = 400
+# As many as one reading lists (`analysis.logs.shapes.PROBLEMS_LISTED`).
+_PROBLEMS_LISTED = 1000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FleetEntry:
+    """One site as the fleet page shows it.
+
+    `pending` says what the worker still has to do; `data_until_s` is the end of the newest row
+    that was analysed, None without any. `site.problem` says why it could not be assessed.
+    """
+
+    site: Site
+    report: Report | None
+    made_at: datetime | None
+    data_until_s: int | None
+    pending: Pending | None
+
+
+def latest_report(db: Session, *, site_id: int) -> Report | None:
+    """Give the site's latest report."""
+    found = db.get(SiteReport, site_id)
+    return report_from_json(found.report) if found is not None else None
+
+
+def fleet(db: Session, *, firm_id: int) -> list[FleetEntry]:
+    """Give all sites of a firm with their latest reports, by name."""
+    found: Sequence[Any] = db.execute(
+        select(Site, SiteReport)
+        .outerjoin(SiteReport, SiteReport.site_id == Site.id)
+        .where(Site.firm_id == firm_id, Site.deleted_at.is_(None))
+        .order_by(Site.name, Site.id)
+    ).all()
+    reading = set(db.scalars(select(Upload.site_id).where(Upload.state == "kept").distinct()))
+    analysing = set(db.scalars(select(DayMark.site_id).distinct()))
+    return [
+        FleetEntry(
+            site=site,
+            report=report_from_json(saved.report) if saved is not None else None,
+            made_at=saved.made_at if saved is not None else None,
+            data_until_s=saved.data_until_s if saved is not None else None,
+            pending=_pending(site.id, reading, analysing),
+        )
+        for site, saved in found
+    ]
+
+
+def pending_of(db: Session, *, site_id: int) -> Pending | None:
+    """Say what the worker still has to do for a site."""
+    kept = select(Upload.site_id).where(Upload.state == "kept", Upload.site_id == site_id)
+    marked = select(DayMark.site_id).where(DayMark.site_id == site_id)
+    return _pending(site_id, set(db.scalars(kept)), set(db.scalars(marked.limit(1))))
+
+
+def _pending(site_id: int, reading: set[int], analysing: set[int]) -> Pending | None:
+    if site_id in reading:
+        return "reading"
+    return "analysing" if site_id in analysing else None
+
+
+def due_sites(db: Session, *, now: datetime, made_before: datetime, method: str) -> list[int]:
+    """Give the sites to analyse: with due marks, or whose report is old or of another method."""
+    marked = select(DayMark.site_id).where(DayMark.due_at <= now)
+    stale = select(SiteReport.site_id).where(
+        or_(SiteReport.made_at < made_before, SiteReport.method != method)
+    )
+    found = select(Site.id).where(
+        Site.deleted_at.is_(None), or_(Site.id.in_(marked), Site.id.in_(stale))
+    )
+    return list(db.scalars(found.order_by(Site.id)))
+
+
+def marks_of(db: Session, *, site_id: int) -> dict[date, int]:
+    """Give the marked local days with their serials."""
+    found = select(DayMark.date, DayMark.serial).where(DayMark.site_id == site_id)
+    return {row.date: row.serial for row in db.execute(found)}
+
+
+def clear_marks(db: Session, *, site_id: int, marks: Mapping[date, int]) -> None:
+    """Remove marks that were not set once more since they were read."""
+    by_serial: dict[int, list[date]] = {}
+    for day, serial in marks.items():
+        by_serial.setdefault(serial, []).append(day)
+    for serial, days in by_serial.items():
+        for part in _parts(days):
+            db.execute(
+                delete(DayMark).where(
+                    DayMark.site_id == site_id, DayMark.serial == serial, DayMark.date.in_(part)
+                )
+            )
+
+
+def foreign_rows(db: Session, *, site_id: int, method: str) -> bool:
+    """Tell whether some day rows were made by another method."""
+    found = select(DayRow.date).where(DayRow.site_id == site_id, DayRow.method != method)
+    return db.scalar(found.limit(1)) is not None
+
+
+def load_day_rows(db: Session, *, site_id: int, but: Iterable[date]) -> list[dict[str, Any]]:
+    """Give the stored day rows without those of some days, rising by date."""
+    left_out = set(but)
+    found = select(DayRow.date, DayRow.row).where(DayRow.site_id == site_id).order_by(DayRow.date)
+    return [_nan_back(row.row) for row in db.execute(found) if row.date not in left_out]
+
+
+def save_day_rows(
+    db: Session,
+    *,
+    site_id: int,
+    rows: Sequence[Mapping[str, Any]],
+    instead_of: Iterable[date],
+    method: str,
+) -> None:
+    """Write rows in place of what these days had."""
+    for part in _parts(sorted(instead_of)):
+        db.execute(delete(DayRow).where(DayRow.site_id == site_id, DayRow.date.in_(part)))
+    if rows:
+        db.execute(
+            insert_into(db, DayRow),
+            [
+                {
+                    "site_id": site_id,
+                    "date": date.fromisoformat(row["date"]),
+                    "row": _nan_away(row),
+                    "method": method,
+                }
+                for row in rows
+            ],
+        )
+
+
+def save_report(
+    db: Session,
+    *,
+    site: Site,
+    report: Mapping[str, Any],
+    method: str,
+    data_until_s: int,
+    now: datetime,
+) -> None:
+    """Write the site's report in place of the one before."""
+    values = {
+        "report": dict(report),
+        "method": method,
+        "site_version": site.version,
+        "data_until_s": data_until_s,
+        "made_at": now,
+    }
+    statement = insert_into(db, SiteReport).values(site_id=site.id, **values)
+    db.execute(statement.on_conflict_do_update(index_elements=[SiteReport.site_id], set_=values))
+
+
+def drop_report(db: Session, *, site_id: int) -> None:
+    """Forget the report of a site that has no rows."""
+    db.execute(delete(SiteReport).where(SiteReport.site_id == site_id))
+    db.execute(delete(DayRow).where(DayRow.site_id == site_id))
+
+
+def findings_seen(db: Session, *, site_id: int) -> list[FindingSeen]:
+    """Give the findings that the site's reports have shown."""
+    return list(db.scalars(select(FindingSeen).where(FindingSeen.site_id == site_id)))
+
+
+def problems_of(db: Session, *, site_id: int) -> tuple[Problem, ...]:
+    """Give what could not be used in the logs of a site."""
+    found = (
+        select(Upload.problems)
+        .where(Upload.site_id == site_id, Upload.state == "stored")
+        .order_by(Upload.id)
+    )
+    listed: list[Problem] = []
+    for problems in db.scalars(found):
+        listed.extend(Problem(**item) for item in problems[: _PROBLEMS_LISTED - len(listed)])
+    return tuple(listed)
+
+
+def stored_span(db: Session, *, site_id: int) -> tuple[date, date] | None:
+    """Give the first and the last UTC day with rows."""
+    first = db.scalar(select(func.min(DayBlock.day)).where(DayBlock.site_id == site_id))
+    last = db.scalar(select(func.max(DayBlock.day)).where(DayBlock.site_id == site_id))
+    return None if first is None or last is None else (first, last)
+
+
+def _parts(days: Sequence[date]) -> Iterable[Sequence[date]]:
+    return (days[first : first + _AT_ONCE] for first in range(0, len(days), _AT_ONCE))
+
+
+def _nan_away(row: Mapping[str, Any]) -> dict[str, Any]:
+    """Write unknown numbers as null; JSON has no NaN."""
+    happenings = [
+        {
+            **item,
+            "values": {
+                name: value if math.isfinite(value) else None
+                for name, value in item["values"].items()
+            },
+        }
+        for item in row["happenings"]
+    ]
+    return {**row, "happenings": happenings}
+
+
+def _nan_back(row: Mapping[str, Any]) -> dict[str, Any]:
+    happenings = [
+        {
+            **item,
+            "values": {
+                name: math.nan if value is None else value for name, value in item["values"].items()
+            },
+        }
+        for item in row["happenings"]
+    ]
+    return {**row, "happenings": happenings}

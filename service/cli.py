@@ -1,0 +1,121 @@
+"""The command `suntally`; what a subcommand needs is imported when it runs."""
+
+import argparse
+import sys
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    # argparse names the class of `add_subparsers` with an underscore.
+    _Commands = argparse._SubParsersAction[argparse.ArgumentParser]
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command; gives its exit status."""
+    parser = _parser()
+    args = parser.parse_args(argv)
+    if not hasattr(args, "run"):
+        parser.print_help()
+        return 2
+    try:
+        return int(args.run(args))
+    except KeyboardInterrupt:
+        return 130
+    except BrokenPipeError:
+        sys.stderr.close()  # the reader of the output has gone; there is nobody to tell
+        return 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="suntally",
+        description="Watches over installed solar thermal systems: heat delivered, faults, and "
+        "which roof to visit.",
+    )
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND")
+    for add in (_add_report, _add_serve, _add_work, _add_digest, _add_demo):
+        add(commands)
+    return parser
+
+
+def _add_report(commands: "_Commands") -> None:
+    from service.report_command import add_arguments
+
+    command = commands.add_parser(
+        "report", help="analyse logs of one site and print what they show"
+    )
+    add_arguments(command)
+    command.set_defaults(run=_report)
+
+
+def _report(args: argparse.Namespace) -> int:
+    from service.report_command import run
+
+    return run(args)
+
+
+def _add_serve(commands: "_Commands") -> None:
+    command = commands.add_parser("serve", help="serve the pages and do the work behind them")
+    _add_places(command)
+    command.add_argument("--host", help="address to listen on (default 127.0.0.1)")
+    command.add_argument("--port", type=int, help="port to listen on (default 8321)")
+    command.add_argument(
+        "--web-only", action="store_true", help="without a worker; run `suntally work` beside it"
+    )
+    command.set_defaults(run=_serve)
+
+
+def _serve(args: argparse.Namespace) -> int:
+    from service.serve import serve
+
+    return serve(args)
+
+
+def _add_work(commands: "_Commands") -> None:
+    command = commands.add_parser("work", help="run a worker alone: read, analyse, mail")
+    _add_places(command)
+    command.set_defaults(run=_work)
+
+
+def _work(args: argparse.Namespace) -> int:
+    from service.serve import work
+
+    return work(args)
+
+
+def _add_digest(commands: "_Commands") -> None:
+    from service.digests.command import add_arguments
+
+    command = commands.add_parser("digest", help="show a week's digest without sending it")
+    _add_places(command)
+    add_arguments(command)
+    command.set_defaults(run=_digest)
+
+
+def _digest(args: argparse.Namespace) -> int:
+    from service.digests.command import run
+
+    return run(args)
+
+
+def _add_demo(commands: "_Commands") -> None:
+    from service.demo import add_arguments
+
+    command = commands.add_parser("demo", help="make an invented fleet, load it and serve it")
+    add_arguments(command)
+    command.set_defaults(run=_demo)
+
+
+def _demo(args: argparse.Namespace) -> int:
+    from service.demo import run
+
+    return run(args)
+
+
+def _add_places(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--data-dir", help="folder of database and raw logs")
+    command.add_argument("--database-url", help="PostgreSQL instead of SQLite in the data folder")
+
+
+if __name__ == "__main__":
+    sys.exit(main())

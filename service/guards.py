@@ -1,0 +1,151 @@
+"""What stands between the network and the routes: size, origin, and headers of every answer.
+
+Plain ASGI, so that a refused body is never read.
+"""
+
+import json
+from collections.abc import Awaitable, Callable, MutableMapping
+from typing import Any
+from urllib.parse import urlsplit
+
+from service.errors import TooLargeError
+from service.settings import Settings, is_loopback
+
+Scope = MutableMapping[str, Any]
+Message = MutableMapping[str, Any]
+Receive = Callable[[], Awaitable[Message]]
+Send = Callable[[Message], Awaitable[None]]
+App = Callable[[Scope, Receive, Send], Awaitable[None]]
+
+_SAFE = {"GET", "HEAD", "OPTIONS"}
+# Plotly sets styles on elements, so styles may stand in the page; scripts may not.
+_POLICY = "; ".join(
+    (
+        "default-src 'none'",
+        "script-src 'self'",
+        "style-src 'self' 'unsafe-inline'",
+        "img-src 'self' data: blob:",
+        "font-src 'self'",
+        "connect-src 'self'",
+        "frame-src 'self'",
+        "form-action 'self'",
+        "frame-ancestors 'none'",
+        "base-uri 'none'",
+    )
+)
+_HEADERS = (
+    (b"content-security-policy", _POLICY.encode()),
+    (b"x-content-type-options", b"nosniff"),
+    (b"referrer-policy", b"same-origin"),
+    (b"x-frame-options", b"DENY"),
+    (b"cross-origin-opener-policy", b"same-origin"),
+)
+_SMALL_BODY = 1024 * 1024
+
+
+class Guard:
+    """Refuses foreign hosts and origins and bodies that are too large; adds headers."""
+
+    def __init__(self, app: App, *, settings: Settings) -> None:
+        self.app = app
+        self.settings = settings
+        self.own = urlsplit(settings.public_url).netloc.lower()
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Let a request through, or answer it here."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        headers = {name.lower(): value.decode("latin-1") for name, value in scope["headers"]}
+        refusal = self._refusal(scope["method"], headers)
+        if refusal is not None:
+            await _answer(send, *refusal)
+            return
+        limit = self._limit(scope)
+        length = headers.get(b"content-length", "0")
+        if not length.isdigit() or int(length) > limit:
+            await _answer(send, 413, "Too large", _too_large(limit))
+            return
+        await self.app(scope, _counted(receive, limit), _with_headers(send))
+
+    def _refusal(self, method: str, headers: dict[bytes, str]) -> tuple[int, str, str] | None:
+        host = headers.get(b"host", "").lower()
+        if not self.settings.sign_in_needed and not self._is_own_host(host):
+            return (
+                403,
+                "Foreign host",
+                f"This service answers on this machine only, not as “{host}”. Open it as "
+                f"{self.settings.public_url}.",
+            )
+        if method in _SAFE:
+            return None
+        origin = headers.get(b"origin")
+        if origin is not None:
+            same = urlsplit(origin).netloc.lower() in (host, self.own)
+        else:
+            same = headers.get(b"sec-fetch-site", "none") in ("same-origin", "none")
+        if same:
+            return None
+        return (
+            403,
+            "Foreign page",
+            "This request came from a page of another site; nothing was changed. Use the "
+            "service's own pages.",
+        )
+
+    def _is_own_host(self, host: str) -> bool:
+        return host == self.own or is_loopback(urlsplit(f"//{host}").hostname or "")
+
+    def _limit(self, scope: Scope) -> int:
+        path = scope["path"]
+        if path.startswith("/api/sites/") and path.endswith("/logs"):
+            return self.settings.max_upload_bytes
+        if path.startswith("/api/sites/") and path.endswith("/rows"):
+            return self.settings.max_push_bytes
+        return _SMALL_BODY
+
+
+def _too_large(limit: int) -> str:
+    return (
+        f"The body is larger than {limit // (1024 * 1024)} MiB. Send it in smaller parts, or "
+        "compressed as .gz or .zip; the operator can raise the limit."
+    )
+
+
+def _counted(receive: Receive, limit: int) -> Receive:
+    """Count a body that did not tell its length."""
+    seen = 0
+
+    async def counted() -> Message:
+        nonlocal seen
+        message = await receive()
+        seen += len(message.get("body", b""))
+        if seen > limit:
+            raise TooLargeError(_too_large(limit))
+        return message
+
+    return counted
+
+
+def _with_headers(send: Send) -> Send:
+    async def sending(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            present = {name.lower() for name, _ in message.get("headers", ())}
+            added = [pair for pair in _HEADERS if pair[0] not in present]
+            message["headers"] = [*message.get("headers", ()), *added]
+        await send(message)
+
+    return sending
+
+
+async def _answer(send: Send, status: int, title: str, detail: str) -> None:
+    body = json.dumps(
+        {"type": "about:blank", "title": title, "status": status, "detail": detail}
+    ).encode()
+    headers = [
+        (b"content-type", b"application/problem+json"),
+        (b"content-length", str(len(body)).encode()),
+        (b"connection", b"close"),
+    ]
+    await _with_headers(send)({"type": "http.response.start", "status": status, "headers": headers})
+    await send({"type": "http.response.body", "body": body})

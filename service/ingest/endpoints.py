@@ -1,0 +1,235 @@
+"""Uploads, gateway batches and series over HTTP.
+
+Access is checked before a body is read, and bodies are streamed to disk.
+"""
+
+import tempfile
+from collections.abc import Callable, Iterator
+from datetime import date, datetime, timedelta
+from typing import IO, Annotated
+
+from fastapi import APIRouter, Query, Request, Response
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import UploadFile
+
+from analysis.days import local_midnight_s
+from service.accounts.access import caller_of, site_for
+from service.assessments import queries as assessment_queries
+from service.context import Context, Here
+from service.db.models import Site, Upload
+from service.errors import InvalidError, NotFoundError, SignedOutError
+from service.ingest import actions, queries
+from service.ingest.pushes import parse_push
+from service.ingest.schemas import Pushed, Rows, Series, UploadShown, UploadsShown
+from service.ingest.series import plot_series
+
+router = APIRouter(prefix="/api/sites/{slug}", tags=["logs"])
+
+_CHUNK = 1024 * 1024
+_MOST_FILES = 200
+_PROBLEMS_SHOWN = 50
+_IN_MEMORY = 4 * 1024 * 1024
+
+
+@router.post("/logs", status_code=202)
+async def post_logs(
+    request: Request,
+    here: Here,
+    slug: str,
+    response: Response,
+    name: Annotated[str, Query(description="File name, where the body is the file.")] = "log.csv",
+) -> UploadsShown:
+    """Hand in logs: the body is one file, or a multipart form with any number of files.
+
+    The bytes are safe when the answer comes; what was understood shows under `status_url`.
+    """
+    site_id = await run_in_threadpool(_site_id, here, slug)
+    if request.headers.get("content-type", "").startswith("multipart/form-data"):
+        shown = await _from_form(request, here, site_id)
+    else:
+        shown = [await _from_body(request, here, site_id, name)]
+    if all(upload.state != "kept" for upload in shown):
+        response.status_code = 200
+    return UploadsShown(uploads=shown, pending=await run_in_threadpool(_pending, here, site_id))
+
+
+async def _from_form(request: Request, here: Context, site_id: int) -> list[UploadShown]:
+    async with request.form(max_files=_MOST_FILES, max_fields=_MOST_FILES) as form:
+        files = [part for _, part in form.multi_items() if isinstance(part, UploadFile)]
+        if not files:
+            raise InvalidError("The form holds no file; choose at least one log.")
+        return [
+            await run_in_threadpool(_keep, here, site_id, part.file, part.filename or "log")
+            for part in files
+        ]
+
+
+async def _from_body(request: Request, here: Context, site_id: int, name: str) -> UploadShown:
+    with tempfile.SpooledTemporaryFile(max_size=_IN_MEMORY) as spool:
+        async for chunk in request.stream():
+            await run_in_threadpool(spool.write, chunk)
+        return await run_in_threadpool(_keep, here, site_id, spool, name)
+
+
+def _keep(here: Context, site_id: int, file: IO[bytes], name: str) -> UploadShown:
+    """Keep the bytes, then the note of them; the answer comes after both are on disk."""
+    via = "browser" if "sec-fetch-site" in here.request.headers else "api"
+    file.seek(0)
+    kept = here.raw.keep(_chunks(file.read))
+    with here.database.session() as db:
+        site = db.get(Site, site_id)
+        if site is None or site.deleted_at is not None:
+            raise NotFoundError("This site is gone.")
+        upload = actions.keep_upload(db, site=site, kept=kept, name=name, via=via, now=here.now())
+        shown = upload_shown(site.slug, upload)
+    if not here.raw.path(kept.sha256).exists():  # a purge met it between file and note
+        file.seek(0)
+        here.raw.keep(_chunks(file.read))
+    return shown
+
+
+def _chunks(read: Callable[[int], bytes]) -> Iterator[bytes]:
+    while chunk := read(_CHUNK):
+        yield chunk
+
+
+@router.get("/uploads")
+def list_uploads(here: Here, slug: str) -> UploadsShown:
+    """List what was handed in, the newest first, and what is still to do."""
+    with here.database.reading() as db:
+        caller = caller_of(db, here.request, now=here.now())
+        site = site_for(db, caller, slug)
+        uploads = queries.list_uploads(db, site.id)
+        return UploadsShown(
+            uploads=[upload_shown(slug, upload) for upload in uploads],
+            pending=assessment_queries.pending_of(db, site_id=site.id),
+        )
+
+
+@router.get("/uploads/{upload_id}")
+def give_upload(here: Here, slug: str, upload_id: int) -> UploadShown:
+    """Tell what became of one upload."""
+    with here.database.reading() as db:
+        caller = caller_of(db, here.request, now=here.now())
+        site = site_for(db, caller, slug)
+        upload = queries.upload_of(db, site_id=site.id, upload_id=upload_id)
+        if upload is None:
+            raise NotFoundError("There is no such upload at this site.")
+        return upload_shown(slug, upload)
+
+
+@router.post("/rows")
+async def push_rows(request: Request, here: Here, slug: str) -> Pushed:
+    """Take a gateway's batch of rows as JSON; all of it or nothing.
+
+    The body is `{"rows": [{"time": "2025-06-01T12:00:00Z", "t_collector_c": 61.2}, ...]}` or
+    `{"columns": {"time": [...], "t_collector_c": [...]}}`. Rows may be late, out of order or sent
+    twice. They are on disk when the answer comes.
+    """
+    site_id = await run_in_threadpool(_site_id, here, slug, key_needed=True)
+    body = await request.body()
+    return await run_in_threadpool(_push, here, site_id, body)
+
+
+def _push(here: Context, site_id: int, body: bytes) -> Pushed:
+    now = here.now()
+    rows = parse_push(body, now_s=int(now.timestamp()))
+    with here.database.session() as db:
+        accepted, new, changed = actions.push_rows(
+            db,
+            site_id=site_id,
+            rows=rows,
+            size_bytes=len(body),
+            now=now,
+            settle_s=here.settings.push_settle_s,
+        )
+    return Pushed(accepted=accepted, new=new, changed=changed)
+
+
+@router.get("/series")
+def give_series(
+    here: Here,
+    slug: str,
+    start: Annotated[str, Query(alias="from", description="Local day or instant with zone.")],
+    end: Annotated[str, Query(alias="to", description="Local day, included, or instant.")],
+    channels: Annotated[str, Query(description="Channel names with commas; empty: all.")] = "",
+    points: Annotated[int, Query(ge=4, le=20_000)] = 2000,
+) -> Series:
+    """Give channels over time for a plot, reduced to lowest and highest of each bucket."""
+    with here.database.reading() as db:
+        caller = caller_of(db, here.request, now=here.now())
+        site = site_for(db, caller, slug)
+        record = queries.load_record(
+            db,
+            site_id=site.id,
+            start_s=_moment_s(start, timezone=site.timezone, field="from"),
+            end_s=_moment_s(end, timezone=site.timezone, field="to", days=1),
+        )
+    if record is None:
+        return Series(start_s=[], columns={}, reduced=False)
+    wanted = [name.strip() for name in channels.split(",") if name.strip()] or None
+    time_s, columns, reduced = plot_series(record, channels=wanted, points=points)
+    return Series(
+        start_s=time_s.tolist(),
+        columns={
+            name: [None if value != value else round(value, 3) for value in values.tolist()]
+            for name, values in columns.items()
+        },
+        reduced=reduced,
+    )
+
+
+def _moment_s(text: str, *, timezone: str, field: str, days: int = 0) -> int:
+    """Read a local day (its start, `days` later) or an instant with its zone."""
+    try:
+        if len(text) == 10:
+            return local_midnight_s(date.fromisoformat(text) + timedelta(days=days), timezone)
+        moment = datetime.fromisoformat(text.replace(" ", "+"))
+    except (ValueError, OverflowError):
+        moment = None
+    if moment is None or moment.tzinfo is None:
+        raise InvalidError(
+            f"“{text}” is neither a day such as 2025-06-01 nor an instant such as "
+            "2025-06-01T12:00:00Z.",
+            field=field,
+        )
+    return int(moment.timestamp())
+
+
+def _site_id(here: Context, slug: str, *, key_needed: bool = False) -> int:
+    with here.database.reading() as db:
+        caller = caller_of(db, here.request, now=here.now())
+        if key_needed and not caller.is_gateway:
+            raise SignedOutError(
+                "A gateway needs its site's key: send “Authorization: Bearer KEY” with a key made "
+                "on the site's page."
+            )
+        return site_for(db, caller, slug).id
+
+
+def _pending(here: Context, site_id: int) -> str | None:
+    with here.database.reading() as db:
+        return assessment_queries.pending_of(db, site_id=site_id)
+
+
+def upload_shown(slug: str, upload: Upload) -> UploadShown:
+    """Give an upload as the API shows it."""
+    return UploadShown(
+        id=upload.id,
+        name=upload.name,
+        state=upload.state,
+        message=upload.message,
+        size_bytes=upload.size_bytes,
+        via=upload.via,
+        received_at=upload.received_at,
+        settled_at=upload.settled_at,
+        rows=Rows(
+            read=upload.rows_read or 0,
+            kept=upload.rows_kept or 0,
+            duplicate=upload.rows_duplicate or 0,
+            rejected=upload.rows_rejected or 0,
+        ),
+        problems=(upload.problems or [])[:_PROBLEMS_SHOWN],
+        files=upload.files or [],
+        status_url=f"/api/sites/{slug}/uploads/{upload.id}",
+    )

@@ -1,0 +1,239 @@
+"""The worker: reads uploads, analyses sites, runs the timetable; a process of its own.
+
+Every task is claimed first, and its effect and the end of the claim are one commit. A worker that
+dies loses nothing: what it held falls free when its lease ends, or at once when the server that
+started it sees it die.
+"""
+
+import logging
+import os
+import secrets
+import signal
+import socket
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from service.assessments import queries as assessment_queries
+from service.assessments.actions import assess_site
+from service.clock import Clock
+from service.db.engine import Database
+from service.ingest import queries as ingest_queries
+from service.ingest.actions import settle_upload
+from service.ingest.files import RawStore
+from service.jobs import claims, queries
+from service.settings import Settings
+from service.sites.actions import purge_sites
+
+LOG = logging.getLogger("suntally.worker")
+
+# A task that failed unexpectedly is tried again after this long.
+_REST = timedelta(minutes=2)
+_TIDY = timedelta(hours=1)
+
+
+def holder_name() -> str:
+    """Give a name that no other worker has; machine and process let others see whether it lives."""
+    return f"{socket.gethostname()}:{os.getpid()}:{secrets.token_hex(4)}"
+
+
+def is_dead(holder: str) -> bool:
+    """Tell whether a worker of this machine is certainly gone."""
+    parts = holder.rsplit(":", 2)
+    if len(parts) != 3 or parts[0] != socket.gethostname() or not parts[1].isdigit():
+        return False
+    try:
+        os.kill(int(parts[1]), 0)
+    except ProcessLookupError:
+        return True
+    except PermissionError:
+        return False
+    return False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Task:
+    """Something to do: its claim's key, and how."""
+
+    key: str
+    site_id: int
+    run: Callable[[], None]
+
+
+class Worker:
+    """Does the tasks that the database holds."""
+
+    def __init__(
+        self, *, settings: Settings, database: Database, clock: Clock, holder: str | None = None
+    ) -> None:
+        self.settings = settings
+        self.database = database
+        self.clock = clock
+        self.holder = holder or holder_name()
+        self.raw = RawStore(settings.data_dir)
+        self._resting: dict[str, datetime] = {}
+        self._tidied: datetime | None = None
+
+    def work_once(self) -> bool:
+        """Do one task; False where there is none."""
+        for task in self._tasks():
+            if self._take(task.key):
+                self._do(task)
+                return True
+        return False
+
+    def work_all(self) -> int:
+        """Do tasks until there are none; gives how many were done."""
+        count = 0
+        while self.work_once():
+            count += 1
+        return count
+
+    def beat(self) -> None:
+        """Show a sign of life and keep what is held."""
+        now = self.clock.now()
+        with self.database.session() as db:
+            queries.beat(db, worker=self.holder, now=now)
+            claims.renew(db, holder=self.holder, until=now + self._lease)
+
+    def stop(self) -> None:
+        """Leave no trace."""
+        with self.database.session() as db:
+            claims.release_all(db, holder=self.holder)
+            queries.forget(db, worker=self.holder)
+
+    def tidy(self) -> None:
+        """Free what dead workers held, purge what was deleted long ago; now and then."""
+        now = self.clock.now()
+        if self._tidied is not None and now - self._tidied < _TIDY:
+            return
+        self._tidied = now
+        release_dead(self.database)
+        with self.database.session() as db:
+            gone = purge_sites(db, now=now, undo=timedelta(days=self.settings.undo_days))
+        for sha256 in gone:
+            self.raw.drop(sha256)
+        self.raw.sweep()
+
+    @property
+    def _lease(self) -> timedelta:
+        return timedelta(seconds=self.settings.worker_lease_s)
+
+    def _tasks(self) -> list[_Task]:
+        """Give what there is to do: uploads before analyses, so that a site is analysed once."""
+        from analysis.assess import METHOD
+
+        now = self.clock.now()
+        with self.database.reading() as db:
+            uploads = ingest_queries.waiting_uploads(db)
+            sites = assessment_queries.due_sites(
+                db,
+                now=now,
+                made_before=now - timedelta(hours=self.settings.refresh_hours),
+                method=METHOD,
+            )
+        tasks = [self._reading(upload_id, site_id) for upload_id, site_id in uploads]
+        reading = {site_id for _, site_id in uploads}
+        tasks += [self._analysis(site_id) for site_id in sites if site_id not in reading]
+        return [task for task in tasks if self._resting.get(task.key, now) <= now]
+
+    def _reading(self, upload_id: int, site_id: int) -> _Task:
+        key = f"upload:{upload_id}"
+
+        def run() -> None:
+            settle_upload(
+                self.database,
+                raw=self.raw,
+                settings=self.settings,
+                clock=self.clock,
+                upload_id=upload_id,
+                holder=self.holder,
+                key=key,
+            )
+
+        return _Task(key=key, site_id=site_id, run=run)
+
+    def _analysis(self, site_id: int) -> _Task:
+        key = f"assess:{site_id}"
+
+        def run() -> None:
+            assess_site(
+                self.database, clock=self.clock, site_id=site_id, holder=self.holder, key=key
+            )
+
+        return _Task(key=key, site_id=site_id, run=run)
+
+    def _take(self, key: str) -> bool:
+        now = self.clock.now()
+        with self.database.session() as db:
+            return claims.claim(db, key=key, holder=self.holder, now=now, until=now + self._lease)
+
+    def _do(self, task: _Task) -> None:
+        try:
+            task.run()
+        except claims.LostClaimError:
+            LOG.warning("%s was taken over by another worker", task.key)
+        except Exception as error:
+            LOG.exception("%s failed", task.key)
+            self._resting[task.key] = self.clock.now() + _REST
+            self._note_failure(task, error)
+
+    def _note_failure(self, task: _Task, error: Exception) -> None:
+        with self.database.session() as db:
+            queries.set_problem(
+                db,
+                site_id=task.site_id,
+                problem=f"It could not be assessed ({type(error).__name__}: {error}); it is tried "
+                "again every few minutes, and the server's log says more.",
+            )
+            claims.release(db, key=task.key, holder=self.holder)
+
+
+def release_dead(database: Database) -> None:
+    """Free what workers of this machine held that are certainly gone."""
+    with database.reading() as db:
+        dead = [worker for worker in queries.workers(db) if is_dead(worker)]
+    for worker in dead:
+        with database.session() as db:
+            claims.release_all(db, holder=worker)
+            queries.forget(db, worker=worker)
+
+
+def run_worker(
+    *, settings: Settings, database: Database, clock: Clock, parent: int | None = None
+) -> None:
+    """Work until SIGTERM or SIGINT, or until the parent process is gone.
+
+    The task at hand is finished first.
+    """
+    from service.jobs.schedule import build_scheduler
+
+    stopping = threading.Event()
+    for name in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(name, lambda *_: stopping.set())
+    worker = Worker(settings=settings, database=database, clock=clock)
+    worker.beat()
+    beating = threading.Thread(target=_beat_on, args=(worker, stopping), daemon=True)
+    beating.start()
+    scheduler = build_scheduler(settings, database, clock)
+    scheduler.start()
+    try:
+        while not stopping.is_set() and parent in (None, os.getppid()):
+            worker.tidy()
+            if not worker.work_once():
+                stopping.wait(settings.worker_pause_s)
+    finally:
+        stopping.set()
+        scheduler.shutdown(wait=False)
+        beating.join(timeout=5)
+        worker.stop()
+
+
+def _beat_on(worker: Worker, stopping: threading.Event) -> None:
+    """Show signs of life three times in a lease; a database that is away is asked again."""
+    while not stopping.wait(worker.settings.worker_lease_s / 3):
+        try:
+            worker.beat()
+        except Exception:
+            LOG.exception("no sign of life could be shown")

@@ -1,0 +1,211 @@
+"""Starting the service: web and worker as one process tree, or each alone."""
+
+import argparse
+import logging
+import multiprocessing
+import os
+import sys
+import threading
+from multiprocessing.context import SpawnProcess
+
+from pydantic import ValidationError
+from sqlalchemy.exc import SQLAlchemyError
+
+from service.accounts.actions import ensure_firm, make_setup_link, password_from_file
+from service.clock import Clock, SystemClock
+from service.db.engine import Database
+from service.errors import ServiceError
+from service.settings import Settings
+
+LOG = logging.getLogger("suntally")
+
+_PATIENCE_S = 20.0
+_LONGEST_PAUSE_S = 30.0
+
+
+class StartError(Exception):
+    """The service cannot start; the text says why and what to do."""
+
+
+def settings_from(args: argparse.Namespace) -> Settings:
+    """Take settings from the environment; what the command line says goes first."""
+    given = {
+        name: value
+        for name in ("data_dir", "database_url", "host", "port")
+        if (value := getattr(args, name, None)) is not None
+    }
+    try:
+        return Settings(**given)
+    except ValidationError as error:
+        first = error.errors()[0]
+        name = "_".join(str(part) for part in first["loc"])
+        raise StartError(f"SUNTALLY_{name.upper()}: {first['msg']}") from None
+
+
+def open_database(settings: Settings, clock: Clock) -> Database:
+    """Open the database, bring its tables up to date and make the firm."""
+    try:
+        settings.data_dir.mkdir(parents=True, exist_ok=True)
+        database = Database(settings.url)
+        database.migrate()
+        with database.session() as db:
+            ensure_firm(db, now=clock.now())
+    except OSError as error:
+        raise StartError(
+            f"the data folder {settings.data_dir} cannot be used ({error.strerror}); choose "
+            "another with --data-dir"
+        ) from None
+    except SQLAlchemyError as error:
+        reason = str(error.__cause__ or error).splitlines()[0]
+        raise StartError(
+            f"the database cannot be used ({reason}); check --database-url and --data-dir"
+        ) from None
+    return database
+
+
+def serve(args: argparse.Namespace) -> int:
+    """Serve the pages until stopped; gives the exit status."""
+    _log_to_stderr()
+    clock = SystemClock()
+    try:
+        settings = settings_from(args)
+        database = open_database(settings, clock)
+        _first_password(settings, database, clock)
+    except (StartError, ServiceError) as error:
+        return _refuse(str(error))
+    return serve_with(settings, database, clock, web_only=args.web_only)
+
+
+def serve_with(
+    settings: Settings, database: Database, clock: Clock, *, web_only: bool = False
+) -> int:
+    """Serve an opened database: web here, the worker as a child that is kept running."""
+    import uvicorn
+
+    from service.app import create_app
+
+    keeper = None if web_only else WorkerKeeper(settings, database)
+    config = uvicorn.Config(
+        create_app(settings, database, clock),
+        host=settings.host,
+        port=settings.port,
+        log_level="warning",
+        proxy_headers=settings.base_url is not None,
+        timeout_graceful_shutdown=10,
+    )
+    try:
+        if keeper is not None:
+            keeper.start()
+        sys.stdout.write(f"Suntally is at {settings.public_url}\n")
+        sys.stdout.flush()
+        uvicorn.Server(config).run()
+    except SystemExit as error:  # uvicorn's way of saying that the port is taken
+        return int(error.code or 0) if not isinstance(error.code, str) else 1
+    finally:
+        if keeper is not None:
+            keeper.stop()
+    return 0
+
+
+def work(args: argparse.Namespace) -> int:
+    """Run a worker alone until stopped; gives the exit status."""
+    _log_to_stderr()
+    clock = SystemClock()
+    try:
+        settings = settings_from(args)
+        database = open_database(settings, clock)
+    except StartError as error:
+        return _refuse(str(error))
+    from service.jobs.run import run_worker
+
+    run_worker(settings=settings, database=database, clock=clock)
+    database.close()
+    return 0
+
+
+class WorkerKeeper:
+    """Keeps one worker process running beside the web."""
+
+    def __init__(self, settings: Settings, database: Database) -> None:
+        self.settings = settings
+        self.database = database
+        self._stopping = threading.Event()
+        self._child: SpawnProcess | None = None
+        self._thread = threading.Thread(target=self._keep, daemon=True)
+
+    def start(self) -> None:
+        """Start the worker."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Let the worker finish its task and end; one that does not is ended."""
+        self._stopping.set()
+        self._thread.join()
+        child = self._child
+        if child is None:
+            return
+        child.terminate()
+        child.join(_PATIENCE_S)
+        if child.is_alive():
+            child.kill()
+            child.join()
+
+    def _keep(self) -> None:
+        from service.jobs.run import release_dead
+
+        pause_s = 0.5
+        context = multiprocessing.get_context("spawn")
+        while not self._stopping.is_set():
+            self._child = context.Process(
+                target=worker_process, args=(self.settings, os.getpid()), name="suntally-worker"
+            )
+            self._child.start()
+            while self._child.is_alive() and not self._stopping.wait(0.2):
+                pass
+            if self._stopping.is_set():
+                return
+            LOG.error("the worker ended with status %s; starting it again", self._child.exitcode)
+            try:
+                release_dead(self.database)
+            except SQLAlchemyError:
+                LOG.exception("what the dead worker held could not be freed; its lease will end")
+            self._stopping.wait(pause_s)
+            pause_s = min(pause_s * 2, _LONGEST_PAUSE_S)
+
+
+def worker_process(settings: Settings, parent: int) -> None:
+    """Be the worker of a server."""
+    from service.jobs.run import run_worker
+
+    _log_to_stderr()
+    database = Database(settings.url)
+    run_worker(settings=settings, database=database, clock=SystemClock(), parent=parent)
+    database.close()
+
+
+def _first_password(settings: Settings, database: Database, clock: Clock) -> None:
+    """Where others can reach the service, see that a password is set or can be set."""
+    if not settings.sign_in_needed:
+        return
+    now = clock.now()
+    with database.session() as db:
+        if settings.password_file is not None:
+            password_from_file(db, path=settings.password_file, now=now)
+        token = make_setup_link(db, now=now)
+    if token is not None:
+        sys.stdout.write(
+            "Others can reach this server and no password is set yet. Until one is set, every "
+            "page asks for it.\nOpen this link once to set it:\n"
+            f"  {settings.public_url}/first-password?token={token}\n"
+        )
+
+
+def _log_to_stderr() -> None:
+    logging.basicConfig(
+        level=logging.WARNING, format="%(asctime)s %(levelname)s %(name)s: %(message)s"
+    )
+
+
+def _refuse(why: str) -> int:
+    sys.stderr.write(f"suntally: {why}\n")
+    return 2
