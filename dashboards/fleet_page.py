@@ -159,7 +159,9 @@ def _row(site: FleetSite, texts: Texts, now_s: float) -> FleetRow:
         if report
         else "",
         strip=week_strip(report) if report else Markup(""),
-        last_data=ago(site.last_data_s, now_s=now_s),
+        last_data=f"last data {ago(site.last_data_s, now_s=now_s)}"
+        if site.last_data_s
+        else "no data yet",
         coverage=share(report.totals.coverage) if report else "",
         note=site.note,
     )

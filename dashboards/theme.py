@@ -63,7 +63,7 @@ LIGHT = Palette(
     delivered_soft="#f6dfae",
     delivered_ink="#7a4b00",
     expected="#5a7379",
-    expected_soft="#d3dedd",
+    expected_soft="#bfcfce",
     design="#1f6f8b",
     finding="#8a2a66",
     finding_soft="#f3dfea",
@@ -76,7 +76,7 @@ LIGHT = Palette(
     ambient="#6f7f83",
     flow="#1d7d6c",
     pump="#12282d",
-    sun="#d18700",
+    sun="#8a7c00",
 )
 
 DARK = Palette(
@@ -90,7 +90,7 @@ DARK = Palette(
     delivered_soft="#5a4112",
     delivered_ink="#f4c062",
     expected="#8fa8ad",
-    expected_soft="#2b4047",
+    expected_soft="#38525a",
     design="#6fc0dc",
     finding="#e58fc1",
     finding_soft="#40223a",
@@ -103,7 +103,7 @@ DARK = Palette(
     ambient="#93a6aa",
     flow="#63c9b3",
     pump="#e7eeec",
-    sun="#eda62f",
+    sun="#d6cb57",
 )
 
 FONT_STACK = (

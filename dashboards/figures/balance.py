@@ -4,7 +4,7 @@ from markupsafe import Markup
 
 from analysis.results import Totals
 
-_WIDTH, _BAR_Y, _BAR = 640.0, 30.0, 22.0
+_WIDTH, _BAR_Y, _BAR = 430.0, 30.0, 20.0
 
 
 def balance(totals: Totals) -> Markup:

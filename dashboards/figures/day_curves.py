@@ -161,6 +161,8 @@ def _panelled(
         suffix = "" if number == 1 else str(number)
         low = max(0.0, top - room * weight / whole)
         given[f"yaxis{suffix}"] = axis(domain=[low, top], title=titled(title), fixedrange=True)
+        if family in ("flow", "irradiance"):
+            given[f"yaxis{suffix}"] |= {"rangemode": "nonnegative"}
         if family == "share":
             given[f"yaxis{suffix}"] |= {"range": [0, 105], "tickvals": [0, 100]}
         for level in (item for item in thresholds if item.quantity == family):

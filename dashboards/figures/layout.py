@@ -38,7 +38,7 @@ def layout(**given: Any) -> dict[str, Any]:
         "paper_bgcolor": "rgba(0,0,0,0)",
         "plot_bgcolor": "rgba(0,0,0,0)",
         "font": {"family": FONT_STACK, "color": var("ink"), "size": 13},
-        "margin": {"l": 8, "r": 8, "t": 34, "b": 8},
+        "margin": {"l": 14, "r": 16, "t": 44, "b": 14},
         "hoverlabel": {
             "bgcolor": var("surface"),
             "bordercolor": var("line"),

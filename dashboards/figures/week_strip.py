@@ -22,19 +22,22 @@ def week_strip(report: Report) -> Markup:
     goals = [week.expected_kwh if known else week.design_kwh for week in shown]
     top = max((max(w.delivered_kwh or 0, g or 0) for w, g in zip(shown, goals, strict=True)))
     scale = (_HEIGHT - 2) / (top or 1.0)
-    goal, arrived, gaps = [], [], []
+    goal, caps, arrived, gaps = list[str](), list[str](), list[str](), list[str]()
     for week, aim in zip(shown, goals, strict=True):
         x = _x(week, last)
         if week.delivered_kwh is None:
             gaps.append(f"M{x:.0f} {_HEIGHT - 2:.0f}h{_STROKE:.0f}")
             continue
-        goal.append(_bar(x, (aim or 0.0) * scale))
+        reach = (aim or 0.0) * scale
+        goal.append(_bar(x, reach))
+        caps.append(f"M{x:.0f} {_HEIGHT - reach:.1f}h{_STROKE:.0f}" if reach > 0.1 else "")
         arrived.append(_bar(x, week.delivered_kwh * scale))
     width = WEEKS * _PITCH
     return Markup(  # noqa: S704 - numbers, and texts that were escaped
         f'<svg class="weeks" viewBox="0 0 {width:.0f} {_HEIGHT:.0f}" aria-hidden="true" '
         f'preserveAspectRatio="none"><path class="goal" d="{"".join(goal)}"/>'
-        f'<path class="arrived" d="{"".join(arrived)}"/><path class="none" d="{"".join(gaps)}"/>'
+        f'<path class="arrived" d="{"".join(arrived)}"/><path class="cap" d="{"".join(caps)}"/>'
+        f'<path class="none" d="{"".join(gaps)}"/>'
         f'<path class="base" d="M0 {_HEIGHT - 0.5}H{width:.0f}"/></svg>'
     )
 

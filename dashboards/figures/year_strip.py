@@ -72,18 +72,21 @@ def _folded(
     costly = {
         when for when in days if any(i.costs and i.first <= when <= i.last for i in items)
     }  # fmt: skip
-    body, y = [], _HEAD
+    body, y = list[str](), _HEAD
+    places = []
     for row in rows:
         base = y + row.height
         body.append(_strokes(days, row, base, row.height / top_kwh, costly, known))
         body.append(_axis(row, base, row is rows[0]))
+        places.append(f"{row.first}:{row.days}:{y:.0f}:{base + _AXIS:.0f}")
         lanes, height = brackets.draw(items, row, top=base + _AXIS + 4.0)
         body.append(lanes)
         y = base + _AXIS + height + (14.0 if row is not rows[-1] else 8.0)
     folds, width = len(rows), ROWS_OF_WIDTH[len(rows)]
     return Markup(  # noqa: S704 - numbers, and texts that were escaped
         f'<svg class="strip strip-{folds}" viewBox="0 0 {width:.0f} {y:.0f}" aria-hidden="true" '
-        f'data-strip="{folds}">{"".join(body)}</svg>'
+        f'data-strip="{folds}" data-pitch="{rows[0].pitch:.4f}" data-rows="{" ".join(places)}">'
+        f"{''.join(body)}</svg>"
     )
 
 
@@ -113,7 +116,7 @@ def _strokes(
         delivered.append(_bar(x, base, wide, reach))
     outline = "goal" if known else "goal promised"
     return (
-        f'<path class="gap" d="{"".join(gaps)}"/><path class="{outline}" d="{"".join(goal)}"/>'
+        f'<path class="gap" fill="url(#hatch)" d="{"".join(gaps)}"/><path class="{outline}" d="{"".join(goal)}"/>'
         f'<path class="lost" d="{"".join(lost)}"/><path class="arrived" d="{"".join(delivered)}"/>'
         f'<path class="cap" d="{"".join(caps)}"/>'
     )

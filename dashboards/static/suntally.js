@@ -1,0 +1,338 @@
+// Charts, the strip's reading line, the day explorer and uploads. The pages work without it.
+"use strict";
+
+(() => {
+  const all = (selector, root = document) => [...root.querySelectorAll(selector)];
+  const json = (element) => JSON.parse(element.textContent);
+
+  // ---- Figures: loaded when they come near, in the colours that hold at that moment ----
+
+  let plotly;
+  const withPlotly = () => {
+    if (window.Plotly) return Promise.resolve(window.Plotly);
+    plotly ??= new Promise((done, failed) => {
+      const script = document.createElement("script");
+      script.src = "/static/plotly.min.js";
+      script.onload = () => done(window.Plotly);
+      script.onerror = () => failed(new Error("the chart program did not load"));
+      document.head.append(script);
+    });
+    return plotly;
+  };
+
+  const coloured = (value, style) => {
+    if (typeof value === "string") {
+      return value.replace(/var\((--[a-z-]+)\)/g, (_, name) => style.getPropertyValue(name).trim());
+    }
+    if (Array.isArray(value)) return value.map((item) => coloured(item, style));
+    if (value && typeof value === "object") {
+      return Object.fromEntries(
+        Object.entries(value).map(([key, item]) => [key, coloured(item, style)]),
+      );
+    }
+    return value;
+  };
+
+  const figures = new Map();
+  // On a phone a long legend stands under the curves, so that they are seen first.
+  const narrow = ({ data, layout }, box) => {
+    if (box.clientWidth > 520) return layout;
+    const named = data.filter((trace) => trace.showlegend !== false).length;
+    const below = named > 4 ? { y: -0.06, yanchor: "top" } : {};
+    return {
+      ...layout,
+      height: layout.height + (named > 4 ? 16 * named : 0),
+      legend: { ...layout.legend, ...below, font: { ...layout.legend?.font, size: 12 } },
+      margin: { ...layout.margin, t: named > 4 ? 12 : layout.margin.t },
+    };
+  };
+
+  const draw = async (box) => {
+    const figure = figures.get(box.dataset.plot);
+    if (!figure) return;
+    try {
+      const Plotly = await withPlotly();
+      const style = getComputedStyle(document.documentElement);
+      const { data, layout } = coloured(figure, style);
+      box.querySelector(".wait")?.remove();
+      const config = { displayModeBar: false, responsive: true };
+      await Plotly.react(box, data, narrow({ data, layout }, box), config);
+      box.dataset.drawn = "yes";
+    } catch (error) {
+      const wait = box.querySelector(".wait");
+      if (wait) wait.textContent = `The figure could not be drawn: ${error.message}.`;
+    }
+  };
+
+  const boxes = all("[data-plot]");
+  all("script[data-figure]").forEach((element) => {
+    const content = json(element);
+    const first = content.data ? content : content.month ?? Object.values(content)[0];
+    figures.set(element.dataset.figure, first);
+    if (!content.data) {
+      const name = element.dataset.figure;
+      all(`[data-switch="${name}"] input`).forEach((input) =>
+        input.addEventListener("change", () => {
+          figures.set(name, content[input.value]);
+          boxes.filter((box) => box.dataset.plot === name).forEach(draw);
+        }),
+      );
+    }
+  });
+
+  const near = new IntersectionObserver(
+    (entries) =>
+      entries
+        .filter((entry) => entry.isIntersecting)
+        .forEach((entry) => {
+          near.unobserve(entry.target);
+          draw(entry.target);
+        }),
+    { rootMargin: "500px" },
+  );
+  boxes.forEach((box) => near.observe(box));
+  const redraw = () => boxes.filter((box) => box.dataset.drawn).forEach(draw);
+  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redraw);
+  addEventListener("beforeprint", () => boxes.forEach(draw));
+
+  // ---- The strip: a line of text follows the pointer, a press opens the day ----
+
+  const dayAfter = (first, count) => {
+    const when = new Date(`${first}T12:00:00Z`);
+    when.setUTCDate(when.getUTCDate() + count);
+    return when;
+  };
+  const dayWords = (when) =>
+    when.toLocaleDateString("en-GB", {
+      weekday: "short", day: "numeric", month: "long", year: "numeric", timeZone: "UTC",
+    });
+  const kwh = (value) => (value === null ? "not known" : `${value.toFixed(1)} kWh`);
+
+  const strip = (figure) => {
+    const days = json(figure.querySelector(".strip-days"));
+    const says = figure.querySelector("[data-readout]");
+    const dayAt = (svg, event) => {
+      const box = svg.getBoundingClientRect();
+      const scale = svg.viewBox.baseVal.width / box.width;
+      const x = (event.clientX - box.left) * scale;
+      const y = (event.clientY - box.top) * scale;
+      const rows = svg.dataset.rows.split(" ").map((row) => row.split(":"));
+      const row = rows.find(([, , top, bottom]) => y >= +top && y <= +bottom);
+      if (!row) return null;
+      const offset = Math.floor(x / +svg.dataset.pitch);
+      if (offset < 0 || offset >= +row[1]) return null;
+      const start = Math.round((Date.parse(row[0]) - Date.parse(days.first)) / 86400000);
+      return start + offset;
+    };
+    all("svg[data-strip]", figure).forEach((svg) => {
+      svg.addEventListener("pointermove", (event) => {
+        const index = dayAt(svg, event);
+        if (index === null) return;
+        const name = dayWords(dayAfter(days.first, index));
+        const covered = days.coverage[index];
+        if (covered === null) says.textContent = `${name}: no log of this day`;
+        else if (days.delivered[index] === null) says.textContent = `${name}: not measured`;
+        else {
+          says.textContent =
+            `${name}: delivered ${kwh(days.delivered[index])}, ` +
+            `expected ${kwh(days.expected[index])}` +
+            (covered < 0.95 ? `, ${Math.floor(covered * 100)} % of the day measured` : "");
+        }
+      });
+      svg.addEventListener("click", (event) => {
+        if (event.target.closest("a")) return;
+        const index = dayAt(svg, event);
+        if (index === null || days.coverage[index] === null) return;
+        const when = dayAfter(days.first, index).toISOString().slice(0, 10);
+        showDay(when);
+        document.getElementById("day")?.scrollIntoView();
+      });
+    });
+  };
+  all("figure").filter((figure) => figure.querySelector(".strip-days")).forEach(strip);
+
+  // ---- One day, hour by hour ----
+
+  const form = document.querySelector("[data-day-form]");
+  const showDay = async (when) => {
+    if (!form) return;
+    const input = form.querySelector("input[name=day]");
+    if (when < input.min || when > input.max) return;
+    input.value = when;
+    const says = document.querySelector("[data-day-says]");
+    const address = new URL(form.getAttribute("action"), location.href);
+    try {
+      const answer = await fetch(`${address.pathname}/day/${when}`);
+      if (!answer.ok) throw new Error(answer.statusText);
+      const day = await answer.json();
+      figures.set("day", day.figure);
+      says.textContent = day.says;
+      boxes.filter((box) => box.dataset.plot === "day").forEach(draw);
+      history.replaceState(null, "", `?day=${when}#day`);
+    } catch (error) {
+      says.textContent = `This day could not be loaded: ${error.message}.`;
+    }
+  };
+  form?.addEventListener("submit", (event) => {
+    event.preventDefault();
+    showDay(form.querySelector("input[name=day]").value);
+  });
+  form?.querySelector("input[name=day]").addEventListener("change", (event) =>
+    showDay(event.target.value),
+  );
+  all("[data-day-step]").forEach((link) =>
+    link.addEventListener("click", (event) => {
+      event.preventDefault();
+      const now = form.querySelector("input[name=day]").value;
+      showDay(dayAfter(now, +link.dataset.dayStep).toISOString().slice(0, 10));
+    }),
+  );
+
+  // ---- Uploads: one request a file, with progress, then the worker's answer ----
+
+  const uploadForm = document.querySelector("[data-upload-form]");
+  const list = document.querySelector("[data-uploads]");
+  const text = (tag, words, name = "") => {
+    const element = document.createElement(tag);
+    element.textContent = words;
+    element.className = name;
+    return element;
+  };
+  const place = (problem) =>
+    [
+      problem.file,
+      problem.line ? `line ${problem.line}` : "",
+      problem.column ? `column ${problem.column}` : "",
+    ].filter(Boolean).join(", ");
+
+  const fill = (item, upload) => {
+    const words = item.querySelector("[data-words]");
+    const rows = upload.rows ?? {};
+    if (upload.state === "stored") {
+      words.textContent =
+        `Read: ${(rows.read ?? 0).toLocaleString("en")} rows, ` +
+        `${(rows.kept ?? 0).toLocaleString("en")} new, ` +
+        `${(rows.rejected ?? 0).toLocaleString("en")} rejected. The page follows when it is analysed.`;
+    } else if (upload.state === "refused") words.textContent = `Refused: ${upload.message}`;
+    else words.textContent = "Safely kept; being read.";
+    item.dataset.state = upload.state;
+    item.querySelector("ul")?.remove();
+    if (upload.problems?.length) {
+      const problems = text("ul", "", "wide small");
+      upload.problems.slice(0, 20).forEach((problem) => {
+        const line = document.createElement("li");
+        line.append(text("strong", place(problem)), `: ${problem.why}`);
+        problems.append(line);
+      });
+      item.append(problems);
+    }
+  };
+
+  const follow = async (item, address) => {
+    for (let tries = 0; tries < 600; tries += 1) {
+      const answer = await fetch(address);
+      if (!answer.ok) break;
+      const upload = await answer.json();
+      fill(item, upload);
+      if (upload.state !== "kept") return upload.state;
+      await new Promise((done) => setTimeout(done, 700));
+    }
+    return "unknown";
+  };
+
+  const send = (file, target) =>
+    new Promise((done) => {
+      const item = document.createElement("li");
+      const bar = document.createElement("progress");
+      bar.max = 1;
+      bar.value = 0;
+      bar.className = "wide";
+      bar.setAttribute("aria-label", `Sending ${file.name}`);
+      const words = text("span", "Sending…", "small wide");
+      words.dataset.words = "";
+      item.append(text("span", file.name, "name"), text("span", "now", "small quiet"), bar, words);
+      list.prepend(item);
+      document.querySelector("[data-none]")?.remove();
+      const request = new XMLHttpRequest();
+      request.open("POST", target);
+      request.setRequestHeader("Accept", "application/json");
+      request.upload.onprogress = (event) => {
+        if (event.lengthComputable) bar.value = event.loaded / event.total;
+      };
+      request.onload = async () => {
+        bar.remove();
+        let answer = {};
+        try {
+          answer = JSON.parse(request.responseText);
+        } catch {
+          answer = {};
+        }
+        if (request.status >= 400) {
+          words.textContent = `Refused: ${answer.detail ?? request.statusText}`;
+          done("refused");
+          return;
+        }
+        const upload = answer.uploads?.[0] ?? answer;
+        fill(item, upload);
+        done(upload.state === "kept" && upload.status_url
+          ? await follow(item, upload.status_url) : upload.state);
+      };
+      request.onerror = () => {
+        bar.remove();
+        words.textContent = "It did not arrive. Check the connection and hand it in again.";
+        done("lost");
+      };
+      const body = new FormData();
+      body.append("file", file);
+      request.send(body);
+    });
+
+  const sendAll = async (files) => {
+    const states = [];
+    for (const file of files) states.push(await send(file, uploadForm.dataset.target));
+    if (states.includes("stored")) {
+      if (states.every((state) => state === "stored")) setTimeout(() => location.reload(), 1200);
+      else document.body.dataset.follow = "";
+    }
+  };
+  if (uploadForm) {
+    const drop = uploadForm.querySelector("[data-drop]");
+    const input = uploadForm.querySelector("input[type=file]");
+    uploadForm.addEventListener("submit", (event) => {
+      event.preventDefault();
+      sendAll([...input.files]);
+      uploadForm.reset();
+    });
+    ["dragenter", "dragover"].forEach((name) =>
+      drop.addEventListener(name, (event) => {
+        event.preventDefault();
+        drop.classList.add("over");
+      }),
+    );
+    ["dragleave", "drop"].forEach((name) =>
+      drop.addEventListener(name, () => drop.classList.remove("over")),
+    );
+    drop.addEventListener("drop", (event) => {
+      event.preventDefault();
+      sendAll([...event.dataTransfer.files]);
+    });
+  }
+
+  // ---- A site file dropped onto its text field ----
+
+  all("[data-site-file]").forEach((input) =>
+    input.addEventListener("change", async () => {
+      const field = document.getElementById(input.dataset.siteFile);
+      if (input.files[0]) field.value = await input.files[0].text();
+    }),
+  );
+
+  // ---- Pages that wait for the worker look again by themselves ----
+
+  const busy = () => document.querySelector("[data-uploads] progress") !== null;
+  setInterval(() => {
+    if (document.body.dataset.follow === undefined || document.hidden || busy()) return;
+    if (document.activeElement?.matches("input, textarea, select")) return;
+    location.reload();
+  }, 4000);
+})();
