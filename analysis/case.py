@@ -18,6 +18,7 @@ from analysis.loop_model import LoopModel, loop_model
 from analysis.record import Bools, Floats, Ints, Record
 from analysis.site import Site
 from analysis.sky import Sky, sky_of
+from analysis.units import SECONDS_PER_HOUR
 from analysis.weather import Weather
 
 _GRID_CHANNELS = (
@@ -80,7 +81,7 @@ class Case:
 
     def hours(self, flags: Bools) -> Floats:
         """Give how long a condition on bins held in each day, known time only [h]."""
-        return np.where(flags, self.loop.known_s, 0.0).sum(axis=1) / 3600.0
+        return np.where(flags, self.loop.known_s, 0.0).sum(axis=1) / SECONDS_PER_HOUR
 
     def span_s(self, day: int, first: int, last: int) -> tuple[int, int]:
         """Give start and end of bins `first` to `last` (excluded) of a day."""

@@ -191,3 +191,15 @@ def table_from_rows(rows: Sequence[Mapping[str, Any]], *, timezone: str) -> DayT
         happenings.extend(Happening(date=row["date"], **item) for item in row["happenings"])
     happenings.sort(key=lambda item: (item.start_s, item.kind))
     return DayTable(days=days, columns=columns, happenings=tuple(happenings))
+
+
+def part_of(table: DayTable, *, first: int, last: int) -> DayTable:
+    """Give days `first` to `last` (excluded) of a table."""
+    kept = frozenset(table.days.dates[first:last])
+    return DayTable(
+        days=LocalDays(
+            dates=table.days.dates[first:last], edge_s=table.days.edge_s[first : last + 1]
+        ),
+        columns={name: values[first:last].copy() for name, values in table.columns.items()},
+        happenings=tuple(item for item in table.happenings if item.date in kept),
+    )

@@ -23,6 +23,8 @@ SOURCES = (ISO_9806,)
 # A healthy loop and a real one never start in the same minute: only standing longer than this
 # counts as wrong (engineering judgement).
 WRONG_STANDING_BINS = 9
+# Pauses up to this are the controller's switching, not standstill (engineering judgement).
+PAUSE_BINS = 6
 # Controllers release the pump a few kelvin below the limit (common practice, no source).
 FULL_BAND_K = 4.0
 
@@ -69,18 +71,25 @@ class Expected:
     standing_w: Floats
 
 
-def carried_heat(loop: Loop, model: LoopModel) -> Bools:
+def still_idle(loop: Loop, model: LoopModel, gain_w: Floats) -> Bools:
+    """Tell bins in which next to none of what the sun gives arrives in the store."""
+    offered = np.where(np.isfinite(gain_w), gain_w, 0.5 * model.brightest_w)
+    return np.nan_to_num(loop.heat_w) < np.maximum(0.3 * offered, 0.05 * model.brightest_w)
+
+
+def carried_heat(loop: Loop, model: LoopModel, gain_w: Floats) -> Bools:
     """Tell bins in which fluid moved and the roof was not stranded above the store."""
     moved = loop.moving_frac > 0.1
     stranded = (loop.t_roof_c - loop.t_store_bottom_c) > model.stranded_k
-    idle = np.nan_to_num(loop.heat_w) < 0.15 * model.brightest_w
-    return moved & ~(stranded & idle)
+    carried = moved & ~(stranded & still_idle(loop, model, gain_w))
+    # A loop that pauses delivers after the pause what the collectors took up in it.
+    return carried | _short_holes(carried & (loop.known_s > 0.0), PAUSE_BINS) & ~stranded
 
 
 def store_full(loop: Loop, site: Site) -> Bools:
     """Tell bins in which the controller rightly leaves the store alone."""
     limit = site.store.limit_c
-    return (loop.t_store_bottom_c >= limit - FULL_BAND_K) | (loop.t_store_hottest_c >= limit - 0.5)
+    return (loop.t_store_bottom_c >= limit - FULL_BAND_K) | (loop.t_store_hottest_c >= limit - 1.0)
 
 
 def expected_heat(*, site: Site, model: LoopModel, sky: Sky, loop: Loop) -> Expected:
@@ -97,8 +106,8 @@ def expected_heat(*, site: Site, model: LoopModel, sky: Sky, loop: Loop) -> Expe
     -------
     Expected : all NaN where the sun is unknown
     """
-    carried = carried_heat(loop, model)
     gain = _bridged(sky.gain_w)
+    carried = carried_heat(loop, model, gain)
     stored = _stored_w(loop, model)
     loss = model.loss_w(loop.t_mean_c - loop.t_ambient_c)
     pipe = model.pipe_w_k * (loop.t_mean_c - ROOM_C)
@@ -176,6 +185,19 @@ def _bridged(values: Floats) -> Floats:
         near = np.where(np.isfinite(right), (left + right) / 2.0, np.nan)
         bridged = np.where(hole & np.isfinite(near), near, bridged)
     return bridged
+
+
+def _short_holes(flags: Bools, most: int) -> Bools:
+    """Give the holes of at most so many bins between flagged bins, within each day."""
+    holes = ~flags
+    return holes & ~_long_runs(holes, most + 1) & _between(flags)
+
+
+def _between(flags: Bools) -> Bools:
+    """Tell bins with a flagged one somewhere before and somewhere after, within each day."""
+    before = np.maximum.accumulate(flags, axis=1)
+    after = np.maximum.accumulate(flags[:, ::-1], axis=1)[:, ::-1]
+    return before & after
 
 
 def _long_runs(flags: Bools, least: int) -> Bools:

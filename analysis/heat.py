@@ -15,7 +15,7 @@ import numpy as np
 
 from analysis.fluid import density_kg_m3, mean_specific_heat_j_kgk, relative_uncertainty_frac
 from analysis.record import Bools, Floats, Record
-from analysis.registers import increments
+from analysis.logs.registers import increments
 from analysis.site import Site
 from analysis.sources import EN_1434, GUM, IEC_60751, MID_ANNEX_VI
 from analysis.uncertainty import COVERAGE_95, temperature_standard_uncertainty_k

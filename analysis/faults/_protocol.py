@@ -51,7 +51,7 @@ class History:
     """Everything `conclude` may look at: the site's facts and all its days.
 
     `until_s` is the end of what was looked at: the end of the data, or the present moment where
-    the shell passes it.
+    the shell passes it. `explained` holds local dates whose loss another finding accounts for.
     """
 
     site: Site
@@ -59,11 +59,15 @@ class History:
     start_s: int
     end_s: int
     until_s: int
+    explained: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
-    """One finding as a fault states it; prose and lists are added from its text."""
+    """One finding as a fault states it; prose and lists are added from its text.
+
+    `tubes_lost` is for degraded tubes: fewest and most.
+    """
 
     start_s: int
     end_s: int | None
@@ -73,6 +77,7 @@ class Found:
     evidence: tuple[Evidence, ...]
     lost: Bounded | None = None
     channel: str | None = None
+    tubes_lost: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

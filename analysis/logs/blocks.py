@@ -77,35 +77,43 @@ class BlockReader:
             stop = text.find(b"\n", min(start + size, end) - 1, end) + 1 or end
             count = text.count(b"\n", start, stop)
             # After several refusals in a row the rest is of the same kind: do not try it twice.
-            part = None if declined >= 3 else self._fast(text, start, stop, line, count)
+            part = None
+            if declined < _TIRED:
+                part = self._fast(text, start, stop, line, count, texts=False)
+                declined = 0 if part is not None else declined + 1
+            if part is None and _SMALLEST < size <= _MIXED:
+                part = self._fast(text, start, stop, line, count, texts=True)
             if part is not None:
-                declined = 0
                 parts.append(part)
             elif size <= _SMALLEST or stop - start <= _SMALLEST:
-                declined += size > _SMALLEST
                 parts.append(self.rows.read(text[start:stop], line))
             else:
-                declined += 1
                 piece = max(size // _PIECES, _SMALLEST)
                 self._stretch(text, start, stop, line, size=piece, parts=parts)
             line += count
             start = stop
 
-    def _fast(self, text: bytes, start: int, stop: int, line: int, count: int) -> Part | None:
+    def _fast(
+        self, text: bytes, start: int, stop: int, line: int, count: int, *, texts: bool
+    ) -> Part | None:
+        """Read a block by the columnar parser, values as numbers or as texts; None: declined."""
         import pyarrow as pa
 
-        # The parser takes a quoted line end for one row: only equal counts are trusted.
-        block = pa.py_buffer(text).slice(start, stop - start)
         try:
-            table = self._table(block)
-            stamp_s = self._stamps(table)
-            values = tuple(_values(table, column) for column in self.rows.layout.columns)
+            table = self._table(pa.py_buffer(text).slice(start, stop - start), texts=texts)
             lines = _lines(text, start, stop, line, count, rows=table.num_rows)
-        except (pa.ArrowInvalid, pa.ArrowNotImplementedError, _DeclinedError):
+            stamp_s = self._stamps(table)
+        except (pa.ArrowInvalid, _DeclinedError, UnreadableStampError):
             return None
-        except UnreadableStampError:
+        if texts:
+            values, use = mixed_values(self.rows, table, lines)
+            part = Part(stamp_s=stamp_s, values=values, lines=lines, read=len(lines))
+            return part if use.all() else part.of_rows(use)
+        values = tuple(floats(table.column(f"c{one.place}")) for one in self._columns())
+        # "inf" is a word to us, and the parser takes it for a number: let the others say so.
+        if any(np.isinf(held).any() for held in values):
             return None
-        return Part(stamp_s=stamp_s, values=values, lines=lines, read=table.num_rows)
+        return Part(stamp_s=stamp_s, values=values, lines=lines, read=len(lines))
 
     def _table(self, block: Any) -> Any:
         import pyarrow as pa

@@ -7,6 +7,7 @@ import csv
 import re
 from collections import Counter
 from dataclasses import dataclass
+from itertools import islice
 from typing import Literal
 
 from analysis.errors import LogError
@@ -15,6 +16,8 @@ from analysis.site import LogMap
 
 _HEAD_BYTES = 65536
 _HEAD_LINES = 400
+_SAMPLE_ROWS = 60
+_MEASURED_LINES = 120
 _DELIMITERS = (";", "\t", "|", ",", " ")
 DELIMITER_NAMES = {";": "semicolon", "\t": "tab", "|": "pipe", ",": "comma", " ": "blank"}
 MISSING = ("", "-", "--", "---", "n/a", "N/A", "NA", "na", "NaN", "nan", "NAN", "null", "NULL")
@@ -112,7 +115,7 @@ def find_dialect(name: str, text: bytes, told: LogMap) -> Dialect:
 
 def _delimiter(lines: list[str]) -> str:
     """Find the delimiter that gives most lines the same number of cells."""
-    tail = lines[len(lines) // 5 :]
+    tail = lines[len(lines) // 5 :][-_MEASURED_LINES:]
     best, best_score = ",", 0.0
     for delimiter in _DELIMITERS:
         counts = Counter(len(cells_of(line, delimiter)) for line in tail)
@@ -153,7 +156,7 @@ def _with_header(
     delimiter: str,
     told: LogMap,
 ) -> Dialect:
-    data = [(number, cells) for number, cells in rows if _is_row(cells, told)]
+    data = list(islice((row for row in rows if _is_row(row[1], told)), _SAMPLE_ROWS))
     if not data:
         raise LogError(
             "there is a header but no row of numbers under it" if rows else "there is no table",

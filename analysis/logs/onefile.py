@@ -23,8 +23,6 @@ from analysis.units import SECONDS_PER_DAY
 
 _DAY_PART = re.compile(rb"(?<![\d/-])(\d{1,2}[/-]\d{1,2}[/-]\d{4})(?!\d)")
 _SPOT, _SPOTS = 2048, 200
-_BLANKS = re.compile(rb"[ \t]+")
-_EDGES = re.compile(rb"(?m)^ +| +(?=\r?$)")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -86,7 +84,7 @@ def read_file(
     text, encoding = clean_text(source.name, source.data)
     dialect = find_dialect(source.name, text, told.log_map)
     if dialect.delimiter == " ":
-        text = _EDGES.sub(b"", _BLANKS.sub(b" ", text))
+        text = _single_blanks(text)
         dialect = find_dialect(source.name, text, replace(told.log_map, delimiter=" "))
     layout = find_layout(source.name, dialect, told.log_map)
     layout = _settled(source.name, text, dialect, layout, hints)
@@ -100,6 +98,14 @@ def read_file(
     if not len(joined.stamp_s):
         raise _nothing_left(source.name, problems, before)
     return _canonical(source.name, joined, layout, dialect, told, encoding)
+
+
+def _single_blanks(text: bytes) -> bytes:
+    """Leave one blank between words and none at the ends of lines; lines stay where they are."""
+    text = text.replace(b"\t", b" ").replace(b"\r\n", b"\n")
+    while b"  " in text:
+        text = text.replace(b"  ", b" ")
+    return text.replace(b"\n ", b"\n").replace(b" \n", b"\n").strip(b" ")
 
 
 def _settled(

@@ -91,6 +91,13 @@ class RowReader:
     def _reject(self, number: int, column: str | None, why: str) -> None:
         self.problems.add(file=self.file, line=number, column=column, why=why)
 
+    def reject_cell(self, number: int, column: Column, text: str) -> None:
+        """Count and list a cell that is no number."""
+        why = f"{quoted(text)} is not a number"
+        if self.dialect.decimal == "," and "." in text:
+            why += " where the decimal sign is a comma"
+        self._reject(number, column.head, why)
+
     def _row(self, cells: list[str], number: int) -> tuple[int, list[float]] | None:
         width = len(self.dialect.heads)
         if len(cells) > width and not any(cell.strip() for cell in cells[width:]):
@@ -120,10 +127,7 @@ class RowReader:
             if value is None:
                 bad = True
                 value = math.nan
-                why = f"{quoted(cells[column.place])} is not a number"
-                if self.dialect.decimal == "," and "." in cells[column.place]:
-                    why += " where the decimal sign is a comma"
-                self._reject(number, column.head, why)
+                self.reject_cell(number, column, cells[column.place])
             values.append(value)
         return values, bad
 

@@ -1,0 +1,268 @@
+"""The one door: `observe` turns samples into the table of days, `assess` the table into a report.
+
+The stateless report and the service go through the same two calls; the service keeps the table's
+rows and observes only days that changed.
+"""
+
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+
+from analysis.case import case_of
+from analysis.condition import condition_of
+from analysis.day_figures import day_columns
+from analysis.days import DayTable, Happening, joined, local_date, local_midnight_s, part_of
+from analysis.errors import RecordError
+from analysis.faults import CATALOGUE, Fault, Found, Judged, NotJudged
+from analysis.faults._protocol import Conclusion, History
+from analysis.figures import day_figures, month_figures, total_figures
+from analysis.heat import heat_basis
+from analysis.precedence import sort_out
+from analysis.record import Record
+from analysis.results import (
+    Basis,
+    Bounded,
+    Finding,
+    Outcome,
+    Problem,
+    Report,
+    RowCount,
+    URGENCIES,
+    Verdict,
+)
+from analysis.savings import savings_of
+from analysis.site import Site
+from analysis.sitefile import change_dates, site_on
+from analysis.weather import Weather
+
+METHOD = "1"
+"""Version of the method: stored tables of another version are observed anew."""
+
+MARGIN_DAYS = 1
+"""Neighbours on both sides that `observe` wants with the days that count."""
+
+# Days observed at a time: bounds memory, whatever the length of the log.
+_CHUNK_DAYS = 120
+
+_HEAT_WORDS = {
+    "pump_and_commissioned_flow": "Heat is estimated: no flow meter, so the flow set at "
+    "commissioning is taken whenever the pump is commanded; bounds are wide",
+    "pump_and_store_temperature": "Heat is estimated from pump, collector and store temperature and "
+    "the flow set at commissioning; bounds are wide",
+    "flow_and_store_temperature": "Heat is estimated from flow, collector and store temperature; "
+    "bounds are wide",
+    "heat_power": "Heat is summed from the rate that the logger computed itself",
+    "heat_register": "Heat is taken from the meter's register",
+}
+_LOSS_KINDS = ("not_yet_fitted", "sensor_fault", "lost_circulation", "degraded_tubes")
+
+
+def observe(
+    *,
+    site: Site,
+    record: Record,
+    channels: frozenset[str],
+    weather: Weather | None = None,
+    catalogue: tuple[Fault, ...] = CATALOGUE,
+) -> DayTable:
+    """Look at the samples of whole local days and write a row for each.
+
+    Parameters
+    ----------
+    site : the site as its file states it; changes are applied on their days here
+    record : rows of whole local days; the first and last day are best with a neighbour
+    channels : channels ever seen at the site
+    weather : hourly weather of the same period, or None
+    catalogue : the faults that look
+
+    Raises
+    ------
+    RecordError : the record is empty
+    """
+    if len(record) == 0:
+        raise RecordError("a record without rows cannot be observed")
+    timezone = site.place.timezone
+    edges = _chunk_edges_s(site, record)
+    tables = []
+    for first_s, last_s in zip(edges[:-1], edges[1:], strict=True):
+        # A neighbouring day on each side, so that rates and registers go through midnight.
+        inside = np.searchsorted(record.start_s, [first_s - 86400, last_s + 86400])
+        within = np.searchsorted(record.start_s, [first_s, last_s])
+        if within[0] == within[1]:
+            continue
+        part = record.part(int(inside[0]), int(inside[1]))
+        facts = site_on(site, local_date(first_s, timezone))
+        table = _observed(facts, part, channels, weather, catalogue)
+        days = np.searchsorted(table.days.edge_s, [first_s, last_s])
+        tables.append(part_of(table, first=int(days[0]), last=int(days[1])))
+    return joined(tables, timezone=timezone)
+
+
+def _observed(
+    site: Site,
+    record: Record,
+    channels: frozenset[str],
+    weather: Weather | None,
+    catalogue: tuple[Fault, ...],
+) -> DayTable:
+    case = case_of(site=site, record=record, channels=channels, weather=weather)
+    columns = day_columns(case)
+    happenings: list[Happening] = []
+    for fault in catalogue:
+        seen = fault.observe(case)
+        columns.update(seen.columns)
+        happenings.extend(seen.happenings)
+    happenings.sort(key=lambda item: (item.start_s, item.kind))
+    return DayTable(days=case.days, columns=columns, happenings=tuple(happenings))
+
+
+def _chunk_edges_s(site: Site, record: Record) -> list[int]:
+    """Give local midnights that part the record: at changes of facts, else every so many days."""
+    timezone = site.place.timezone
+    first = local_date(int(record.start_s[0]), timezone)
+    last = local_date(int(record.start_s[-1] + record.step_s[-1]) - 1, timezone)
+    cuts = {first.toordinal(), last.toordinal() + 1}
+    cuts |= {day.toordinal() for day in change_dates(site) if first < day <= last}
+    whole = sorted(cuts)
+    for one, other in zip(whole[:-1], whole[1:], strict=True):
+        cuts |= set(range(one, other, _CHUNK_DAYS))
+    return [local_midnight_s(date.fromordinal(day), timezone) for day in sorted(cuts)]
+
+
+def assess(
+    *,
+    site: Site,
+    table: DayTable,
+    start_s: int,
+    end_s: int,
+    until_s: int,
+    channels: frozenset[str],
+    rows: RowCount,
+    rejected: tuple[Problem, ...],
+    catalogue: tuple[Fault, ...] = CATALOGUE,
+) -> Report:
+    """Draw the conclusions from the table of days.
+
+    Parameters
+    ----------
+    site : the site as its file states it
+    table : every observed day
+    start_s, end_s : the span that the data cover, UTC epoch seconds
+    until_s : the present moment where the shell knows it, else `end_s`
+    channels : channels ever seen at the site
+    rows, rejected : what reading the logs gave
+    catalogue : the faults that judge, the shortfall last
+    """
+    facts = site_on(site, local_date(end_s - 1, site.place.timezone))
+    history = History(site=facts, table=table, start_s=start_s, end_s=end_s, until_s=until_s)
+    found: list[Finding] = []
+    verdicts: list[Verdict] = []
+    conclusions: dict[str, Conclusion] = {}
+    for fault in catalogue:
+        conclusion = fault.conclude(replace(history, explained=_explained(found, history)))
+        conclusions[fault.kind] = conclusion
+        verdicts.append(_verdict(fault, conclusion))
+        if isinstance(conclusion, Judged):
+            found.extend(_finding(fault, item) for item in conclusion.findings)
+    kept, explained = sort_out(found, until_s=until_s)
+    months = month_figures(table, facts)
+    return Report(
+        site=site.place.name,
+        timezone=site.place.timezone,
+        start_s=start_s,
+        end_s=end_s,
+        basis=_basis(facts, channels, table),
+        rows=rows,
+        rejected=rejected,
+        days=day_figures(table, facts),
+        months=months,
+        totals=total_figures(table, facts, months, start_s=start_s, end_s=end_s),
+        findings=tuple(sorted(kept, key=_weight)),
+        explained=explained,
+        verdicts=tuple(verdicts),
+        condition=condition_of(table, facts, lost=_tubes_lost(conclusions, facts)),
+        savings=savings_of(table, facts),
+        method=METHOD,
+    )
+
+
+def _explained(found: list[Finding], history: History) -> frozenset[str]:
+    """Give the days whose loss a finding accounts for."""
+    edges, dates = history.table.days.edge_s, history.table.days.dates
+    named: set[str] = set()
+    for item in found:
+        if item.kind in _LOSS_KINDS:
+            end_s = history.until_s if item.end_s is None else item.end_s
+            touched = (edges[1:] > item.start_s) & (edges[:-1] < end_s)
+            named.update(dates[day] for day in np.flatnonzero(touched).tolist())
+    return frozenset(named)
+
+
+def _verdict(fault: Fault, conclusion: Conclusion) -> Verdict:
+    if isinstance(conclusion, NotJudged):
+        return Verdict(kind=fault.kind, outcome="cannot_judge", why=conclusion.why)
+    outcome: Outcome = "found" if conclusion.findings else "clear"
+    return Verdict(kind=fault.kind, outcome=outcome, why=conclusion.why)
+
+
+def _finding(fault: Fault, item: Found) -> Finding:
+    return Finding(
+        kind=fault.kind,
+        start_s=item.start_s,
+        end_s=item.end_s,
+        urgency=item.urgency,
+        certainty=item.certainty,
+        channel=item.channel,
+        lost=item.lost,
+        summary=item.summary,
+        evidence=item.evidence,
+        likely_causes=fault.text.likely_causes,
+        check_next=fault.text.check_next,
+        cautions=fault.text.cautions,
+    )
+
+
+def _weight(item: Finding) -> tuple[bool, int, float, int]:
+    """Order findings: those that last first, then by urgency, lost heat and start."""
+    lost = item.lost.value if item.lost is not None else 0.0
+    return (item.end_s is not None, URGENCIES.index(item.urgency), -lost, item.start_s)
+
+
+def _tubes_lost(conclusions: dict[str, Conclusion], site: Site) -> Bounded | None:
+    """Give how many tubes are lost by now, as the degraded-tubes kind judged; None if it did not."""
+    conclusion = conclusions.get("degraded_tubes")
+    if not isinstance(conclusion, Judged) or not site.tubes:
+        return None
+    lasting = [item for item in conclusion.findings if item.end_s is None]
+    if lasting and lasting[-1].tubes_lost is not None:
+        few, many = lasting[-1].tubes_lost
+        return Bounded(value=many, low=few, high=many)
+    # Clear: a drop of less than what is reported may still be there.
+    return Bounded(value=0.0, low=0.0, high=0.15 * site.tubes)
+
+
+def _basis(site: Site, channels: frozenset[str], table: DayTable) -> Basis:
+    heat = heat_basis(channels)
+    sky = table.column("sky_source")
+    known = sky[np.isfinite(sky)]
+    weather = None
+    notes = []
+    if heat is None:
+        notes.append("Heat cannot be worked out: neither flow, a meter nor pump and temperatures")
+    elif heat in _HEAT_WORDS:
+        notes.append(_HEAT_WORDS[heat])
+    if known.size:
+        weather = ("irradiance_plane", "irradiance_horizontal", "weather_file")[int(known.max())]
+    else:
+        notes.append("No irradiance in the log and no weather given: no expected heat")
+    if site.design is None:
+        notes.append("No design yield in the site file: nothing to compare with what was promised")
+    if site.backup is None:
+        notes.append("No backup in the site file: savings are left out")
+    return Basis(
+        heat=heat,
+        weather=weather,
+        design="given" if site.design is not None else None,
+        notes=tuple(notes),
+    )

@@ -1,0 +1,195 @@
+"""Stage one of the figures: what each local day delivered, and its parts of uncertainty.
+
+Names of the columns are listed in `COLUMNS`; parts that stay the same all year end in `_u_kwh` and
+are added linearly over days later, `heat_random_kwh2` is a variance and adds as such.
+"""
+
+import numpy as np
+
+from analysis.case import Case
+from analysis.grid import BIN_S
+from analysis.heat import PUMP_ON_PERCENT, column
+from analysis.record import Floats
+from analysis.units import SECONDS_PER_HOUR, kwh_from_j
+
+HEAT_PARTS = ("hot", "cold", "flow", "fluid", "method")
+SKY_SOURCES = ("irradiance_plane", "irradiance_horizontal", "weather_file")
+EXPECTED_PARTS = ("gain", "loss", "pipe", "stored", "standing")
+
+COLUMNS = (
+    "length_s",
+    "known_s",
+    "first_s",
+    "last_s",
+    "heat_kwh",
+    "heat_random_kwh2",
+    "expected_kwh",
+    "irradiation_kwh_m2",
+    "pump_kwh",
+    "peak_collector_c",
+    "carried_h",
+    "store_excess_kh",
+    "sky_source",
+    *(f"heat_{name}_u_kwh" for name in HEAT_PARTS),
+    *(f"expected_{name}_kwh" for name in EXPECTED_PARTS),
+)
+
+# A day whose sun is unknown for more than this share of its logged daylight has no expected heat
+# and no irradiation: "covers exactly the samples" would not hold.
+_LEAST_SUN_KNOWN = 0.95
+# Heat that the backup keeps in the store anyway; above it solar heat adds to the store's loss.
+_KEPT_WARM_C = 45.0
+# A step that comes after a gap says nothing about how fast the power changed.
+_NEXT_STEP = 1.6
+
+
+def day_columns(case: Case) -> dict[str, Floats]:
+    """Give the figures of each day; every array of shape (days,), NaN where unknown."""
+    columns = {
+        "length_s": case.days.length_s,
+        **_presence(case),
+        **_heat(case),
+        **_expected(case),
+        "pump_kwh": _pump_kwh(case),
+        "peak_collector_c": _peak_c(case),
+        "carried_h": case.hours(case.expected.carried),
+        "store_excess_kh": _store_excess_kh(case),
+    }
+    return columns
+
+
+def _presence(case: Case) -> dict[str, Floats]:
+    """Give known time, first and last instant, and each channel's share of the day."""
+    record, length = case.record, case.days.length_s
+    known = np.isfinite(case.heat.power_w)
+    if case.heat.basis is None:
+        known = np.zeros(len(record), dtype=np.bool_)
+        for values in record.columns.values():
+            known |= np.isfinite(values)
+    presence = {"known_s": np.minimum(case.per_day(known * record.step_s), length)}
+    for name, values in record.columns.items():
+        presence[f"seen_{name}"] = case.per_day(np.isfinite(values) * record.step_s) / length
+    first, last = np.full(len(length), np.nan), np.full(len(length), np.nan)
+    inside = np.flatnonzero(case.day >= 0)
+    day = case.day[inside]
+    ends = record.start_s[inside] + record.step_s[inside]
+    first[day[::-1]] = record.start_s[inside][::-1]
+    last[day] = ends
+    return {**presence, "first_s": first, "last_s": last}
+
+
+def _heat(case: Case) -> dict[str, Floats]:
+    heat, step = case.heat, case.record.step_s
+    if heat.basis is None:
+        return {}
+    power = np.nan_to_num(heat.power_w)
+    columns = {"heat_kwh": kwh_from_j(case.per_day(power * step))}
+    for name in HEAT_PARTS:
+        if name in heat.u_w:
+            columns[f"heat_{name}_u_kwh"] = kwh_from_j(case.per_day(heat.u_w[name] * step))
+    columns["heat_random_kwh2"] = case.per_day(_sampling_kwh2(case))
+    nothing = case.per_day(np.isfinite(heat.power_w) * step) <= 0.0
+    return {name: np.where(nothing, np.nan, values) for name, values in columns.items()}
+
+
+def _sampling_kwh2(case: Case) -> Floats:
+    """Give the variance that sampling adds at each row [kWh2].
+
+    Between two samples the power went from one value to the other somewhere within the step: a
+    rectangle as wide as the change (JCGM 100:2008, 4.3.7). It covers the pump's switching too.
+    """
+    power, step = case.heat.power_w, case.record.step_s
+    change = np.zeros(len(power))
+    change[1:] = np.diff(power)
+    apart = np.zeros(len(power))
+    apart[1:] = np.diff(case.record.start_s)
+    change = np.where(apart > _NEXT_STEP * step, 0.0, np.nan_to_num(change))
+    return np.square(kwh_from_j(change * step)) / 12.0
+
+
+def _expected(case: Case) -> dict[str, Floats]:
+    sky, loop, expected = case.sky, case.loop, case.expected
+    if sky.source is None:
+        return {}
+    up = sky.sun_sine > 0.0
+    light_s = np.where(up, loop.known_s, 0.0).sum(axis=1)
+    seen_s = np.where(up & np.isfinite(expected.power_w), loop.known_s, 0.0).sum(axis=1)
+    unknown = seen_s < _LEAST_SUN_KNOWN * light_s
+    columns = {
+        "expected_kwh": _sum_kwh(expected.power_w, loop.known_s),
+        "expected_gain_kwh": _sum_kwh(expected.gain_w, loop.known_s),
+        "expected_loss_kwh": _sum_kwh(expected.loss_w, loop.known_s),
+        "expected_pipe_kwh": _sum_kwh(expected.pipe_w, loop.known_s),
+        "expected_stored_kwh": _sum_kwh(np.abs(expected.stored_w), loop.known_s),
+        "expected_standing_kwh": _sum_kwh(expected.standing_w, loop.known_s),
+    }
+    if case.heat.basis is None:
+        columns = {}
+    columns["irradiation_kwh_m2"] = _irradiation(case)
+    number = list(SKY_SOURCES).index(sky.source)
+    columns["sky_source"] = np.full(len(case.days), float(number))
+    nothing = loop.known_s.sum(axis=1) <= 0.0
+    return {
+        name: np.where(nothing | (unknown & name.startswith("expected_")), np.nan, values)
+        for name, values in columns.items()
+    }
+
+
+def _irradiation(case: Case) -> Floats:
+    """Give the day's irradiation in the plane; NaN where too much of the daylight is unknown."""
+    lit = np.where(case.sky.sun_sine > 0.0, float(BIN_S), 0.0)
+    inside = case.grid.start_s < case.days.edge_s[1:, None]
+    light_s = np.where(inside, lit, 0.0).sum(axis=1)
+    known = np.isfinite(case.sky.g_plane_w_m2) & inside
+    known_s = np.where(known, lit, 0.0).sum(axis=1)
+    mean_w_m2 = np.where(known, np.nan_to_num(case.sky.g_plane_w_m2), 0.0)
+    total = kwh_from_j(mean_w_m2.sum(axis=1) * BIN_S)
+    with np.errstate(invalid="ignore"):
+        return np.where(known_s >= _LEAST_SUN_KNOWN * light_s, total, np.nan)
+
+
+def _sum_kwh(power_w: Floats, known_s: Floats) -> Floats:
+    return kwh_from_j(np.nansum(power_w * known_s, axis=1))
+
+
+def _pump_kwh(case: Case) -> Floats:
+    """Give the pump's electricity: rated power times the share of its command [kWh]."""
+    pump = column(case.record, "pump")
+    share = pump / 100.0
+    if "pump" not in case.channels:
+        share = np.where(np.isfinite(case.heat.power_w), case.heat.moving.astype(np.float64), np.nan)
+    seconds = case.per_day(np.isfinite(share) * case.record.step_s)
+    used = case.per_day(np.nan_to_num(share) * case.record.step_s) * case.site.loop.pump_w
+    return np.where(seconds > 0.0, kwh_from_j(used), np.nan)
+
+
+def _peak_c(case: Case) -> Floats:
+    """Give the hottest collector reading of each day, never smoothed [°C]."""
+    peak = np.full(len(case.days), np.nan)
+    for name, values in case.record.columns.items():
+        if name == "collector" or name.startswith("collector_"):
+            inside = (case.day >= 0) & np.isfinite(values)
+            hottest = np.full(len(case.days), -np.inf)
+            np.maximum.at(hottest, case.day[inside], values[inside])
+            peak = np.fmax(peak, np.where(np.isfinite(hottest), hottest, np.nan))
+    return peak
+
+
+def _store_excess_kh(case: Case) -> Floats:
+    """Give the store's warmth beyond what the backup keeps anyway, over time [K h]."""
+    names = ("store_bottom", "store_middle", "store_top")
+    stores = [case.binned(name) for name in names]
+    seen = [values for values, name in zip(stores, names, strict=True) if name in case.channels]
+    if not seen:
+        return np.full(len(case.days), np.nan)
+    backup = case.site.backup
+    kept = backup.setpoint_c if backup is not None and backup.setpoint_c else _KEPT_WARM_C
+    mean = sum(np.maximum(values - kept, 0.0) for values in seen) / len(seen)
+    known = np.isfinite(mean)
+    hours = np.where(known, case.loop.known_s, 0.0) / SECONDS_PER_HOUR
+    return np.asarray((np.nan_to_num(mean) * hours).sum(axis=1))
+
+
+def pumping(case: Case) -> np.ndarray:
+    """Tell rows in which the pump was commanded."""
+    return np.asarray(column(case.record, "pump") >= PUMP_ON_PERCENT)

@@ -1,0 +1,41 @@
+"""The catalogue of faults: a tuple written by hand, judged in this order."""
+
+from analysis.faults._protocol import Conclusion, Fault, FaultText, Found, Judged, NotJudged
+from analysis.faults.degraded_tubes import DegradedTubes
+from analysis.faults.frost_risk import FrostRisk
+from analysis.faults.lost_circulation import LostCirculation
+from analysis.faults.not_yet_fitted import NotYetFitted
+from analysis.faults.reverse_circulation import ReverseCirculation
+from analysis.faults.sensor_fault import SensorFault
+from analysis.faults.silence import Silence
+from analysis.faults.stagnation import Stagnation
+from analysis.faults.yield_shortfall import YieldShortfall
+
+__all__ = [
+    "CATALOGUE",
+    "Conclusion",
+    "Fault",
+    "FaultText",
+    "Found",
+    "Judged",
+    "NotJudged",
+    "catalogue_text",
+]
+
+# The shortfall comes last: it is what nothing above explains.
+CATALOGUE: tuple[Fault, ...] = (
+    NotYetFitted(),
+    SensorFault(),
+    Silence(),
+    FrostRisk(),
+    LostCirculation(),
+    Stagnation(),
+    ReverseCirculation(),
+    DegradedTubes(),
+    YieldShortfall(),
+)
+
+
+def catalogue_text(kind: str, *, catalogue: tuple[Fault, ...] = CATALOGUE) -> FaultText:
+    """Give what people read about a kind."""
+    return next(fault.text for fault in catalogue if fault.kind == kind)

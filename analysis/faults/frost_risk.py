@@ -1,0 +1,140 @@
+"""Frost risk: the fluid comes near the temperature at which it freezes.
+
+In the data: a sensor in the loop reads close to the ice point of the fluid that the site file
+states. Looks alike and is not it: a broken sensor that reads far below any weather (sensor fault);
+a drain-back loop, whose collector is empty while the pump rests.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.case import Case
+from analysis.days import Happening
+from analysis.faults._cautions import ELECTRICITY, HEIGHT, LOCAL_CODES, STEAM
+from analysis.faults._episodes import bin_runs, days_between, spells
+from analysis.faults._protocol import (
+    Conclusion,
+    FaultText,
+    Found,
+    History,
+    Judged,
+    NotJudged,
+    Observation,
+)
+from analysis.fluid import ice_point_c
+from analysis.results import Evidence, Urgency
+from analysis.sources import MELINDER, Source
+
+TEXT = FaultText(
+    title="Loop close to freezing",
+    customer=(
+        "The fluid in the solar loop came close to freezing. Frozen pipes burst; please have the "
+        "antifreeze checked soon."
+    ),
+    technician=(
+        "A loop sensor came within a few kelvin of the ice point of the stated fluid. Slush blocks "
+        "the loop first, ice bursts pipes and exchangers. The stated mixture may be too weak for "
+        "this place, or thinned by topping up with water."
+    ),
+    likely_causes=(
+        "Antifreeze too weak for the place, or thinned by topping up with water",
+        "Loop filled with water",
+        "Drain-back loop that does not drain",
+    ),
+    check_next=(
+        "From here: which mixture do the papers state, and who topped the loop up since?",
+        "Before the next frost: measure the freezing point with a refractometer made for this "
+        "fluid, on a sample taken from the cold loop",
+        "If it is weaker than stated, drain and refill by the maker's procedure, and record the "
+        "new mixture in the site file",
+        "Do not start the pump of a loop that may hold ice",
+    ),
+    cautions=(STEAM, HEIGHT, ELECTRICITY, LOCAL_CODES),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FrostRisk:
+    """Fluid near its ice point.
+
+    Attributes
+    ----------
+    margin_k : distance to the ice point that asks for action (function-control practice; handbook
+        ice points differ by 1.2 K among themselves)
+    coldest_air_c : below this no loop in any climate the tool knows can be; the sensor is broken
+    least_s : shorter is not reported
+    """
+
+    margin_k: float = 3.0
+    coldest_air_c: float = -45.0
+    least_s: float = 1800.0
+    kind: str = "frost_risk"
+    text: FaultText = TEXT
+    sources: tuple[Source, ...] = (MELINDER,)
+
+    def observe(self, case: Case) -> Observation:
+        """See times near the ice point."""
+        loop = case.site.loop
+        ice_c = ice_point_c(fluid=loop.fluid, concentration_frac=loop.concentration_frac)
+        sensors = [case.binned(name) for name in ("collector", "loop_hot", "loop_cold")]
+        coldest = np.full(case.grid.shape, np.nan)
+        for values in sensors:
+            coldest = np.fmin(coldest, np.where(values > self.coldest_air_c, values, np.nan))
+        near = coldest <= ice_c + self.margin_k
+        if loop.kind == "drain_back":
+            near &= case.loop.moving_frac > 0.0
+        found = []
+        for run in bin_runs(near, least_s=self.least_s, bridge_s=1800.0):
+            start_s, end_s = case.span_s(run.day, run.first, run.last)
+            lowest = float(np.nanmin(coldest[run.day, run.bins]))
+            found.append(
+                Happening(
+                    kind=self.kind,
+                    date=case.days.dates[run.day],
+                    start_s=start_s,
+                    end_s=end_s,
+                    values={"lowest_c": lowest, "ice_c": ice_c},
+                )
+            )
+        return Observation(happenings=tuple(found))
+
+    def conclude(self, history: History) -> Conclusion:
+        """Give one finding per cold spell."""
+        seen = {"seen_collector", "seen_loop_hot", "seen_loop_cold"} & set(history.table.columns)
+        if not seen:
+            return NotJudged(why="no temperature of the loop in the log")
+        groups = spells(
+            history.table.of_kind(self.kind),
+            broken=lambda one, other: days_between(one.date, other.date) > 14,
+        )
+        return Judged(findings=tuple(self._found(items) for items in groups))
+
+    def _found(self, items: list[Happening]) -> Found:
+        start_s, end_s = items[0].start_s, items[-1].end_s
+        lowest = min(item.values["lowest_c"] for item in items)
+        ice_c = items[0].values["ice_c"]
+        urgency: Urgency = "act"
+        return Found(
+            start_s=start_s,
+            end_s=end_s,
+            urgency=urgency,
+            certainty=0.95 if lowest <= ice_c else 0.85,
+            summary=f"Loop down to {lowest:.1f} °C; the stated fluid freezes from {ice_c:.1f} °C",
+            evidence=(
+                Evidence(
+                    what="coldest loop temperature",
+                    start_s=start_s,
+                    end_s=end_s,
+                    value=lowest,
+                    unit="°C",
+                ),
+                Evidence(
+                    what="ice point of the stated fluid",
+                    start_s=start_s,
+                    end_s=end_s,
+                    value=ice_c,
+                    unit="°C",
+                ),
+            ),
+        )

@@ -1,0 +1,222 @@
+"""Reverse circulation: at night the warm store drives fluid up to the cold roof.
+
+In the data: long after sunset, pump off, the collector stays warmer than it could by itself, fed by
+a store that is warmer still. Looks alike and is not it: a collector that cools slowly from a hot
+day; so the warmth must outlast several of the collector's own time constants.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.case import Case, pump_on
+from analysis.days import Happening
+from analysis.faults._cautions import ELECTRICITY, HOT_PARTS, LOCAL_CODES, SCALD, STEAM
+from analysis.faults._episodes import day_span, days_between
+from analysis.faults._protocol import (
+    Conclusion,
+    FaultText,
+    Found,
+    History,
+    Judged,
+    NotJudged,
+    Observation,
+)
+from analysis.record import Bools, Floats
+from analysis.results import Bounded, Evidence
+from analysis.sources import ISO_9806, Source
+from analysis.units import SECONDS_PER_HOUR, kwh_from_j
+
+TEXT = FaultText(
+    title="Store losing heat to the roof at night",
+    customer=(
+        "At night warm water's heat creeps from your store up to the cold collector and is lost; "
+        "the backup heats it again."
+    ),
+    technician=(
+        "With the pump off and the sun long down, the collector stayed warmer than its own heat "
+        "could keep it, while the store was warmer still. Fluid is rising by gravity: the check "
+        "valve leaks, was left open after filling, or is missing."
+    ),
+    likely_causes=(
+        "Check valve held open since filling, or dirt under its seat",
+        "No check valve, or one without enough opening pressure for the height",
+        "Heat trap missing where the hot pipe leaves the store",
+        "Pump switched on at night by a timer, cooling function or frost protection",
+    ),
+    check_next=(
+        "From here: look at the night curves; does the hot or the cold pipe warm up with the "
+        "collector?",
+        "In the controller's menu: is a night or holiday cooling, or a frost function, switched on?",
+        "On site in the evening or with the collector cool: is the lever of the check valve in its "
+        "working position?",
+        "Feel for a warm pipe above the store two hours after the last run; mind hot pipes",
+        "Clean or change the check valve, at cold fluid and by the maker's procedure",
+    ),
+    cautions=(HOT_PARTS, STEAM, SCALD, ELECTRICITY, LOCAL_CODES),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReverseCirculation:
+    """Warm collector in the dark.
+
+    Attributes
+    ----------
+    night_sine : sun at least this far below the horizon (6 degrees: civil twilight over)
+    least_excess_k : collector over air (function-control practice says 15 K; with the heat balance
+        beside it less is enough)
+    loss_share, capacity_share : how far a collector's own loss may lie below, and its capacity
+        above, the test report's before warmth at night needs another explanation (judgement)
+    warm_nights_c : without an outdoor sensor the night air is taken to be no warmer than this
+    least_night_h : a night shows it when it lasted this long
+    least_nights : fewer nights within `within_days` are not reported
+    quiet_nights : so many clear nights in a row end it
+    """
+
+    night_sine: float = -0.105
+    least_excess_k: float = 8.0
+    loss_share: float = 0.5
+    capacity_share: float = 2.5
+    warm_nights_c: float = 25.0
+    least_night_h: float = 1.5
+    least_nights: int = 3
+    within_days: int = 12
+    quiet_nights: int = 3
+    kind: str = "reverse_circulation"
+    text: FaultText = TEXT
+    sources: tuple[Source, ...] = (
+        ISO_9806,
+        Source("Night check of 22 to 5 h, collector 15 K over air: VDI 2169 practice, from memory"),
+    )
+
+    def observe(self, case: Case) -> Observation:
+        """See nights in which the store feeds the roof."""
+        night = (case.sky.sun_sine < self.night_sine) & ~pump_on(case) & (case.loop.known_s > 0.0)
+        roof, excess = case.loop.t_roof_c, self._excess_k(case)
+        store = case.loop.t_store_hottest_c
+        rate = _hourly_rate_k_s(roof)
+        loss_w = case.model.loss_w(excess)
+        fed_w = self.loss_share * loss_w + (
+            self.capacity_share * case.model.collector_j_k * np.minimum(rate, 0.0)
+        )
+        fed = night & (excess > self.least_excess_k) & (fed_w > 0.0) & (store > roof - 2.0)
+        # A metered flow the wrong way round in the dark needs no inference.
+        fed |= night & (case.loop.heat_w < -0.01 * case.model.brightest_w)
+        hours = case.hours(fed)
+        able = night & np.isfinite(excess) & (store > roof + 5.0)
+        columns = {"night_judged_h": case.hours(able), "night_fed_h": hours}
+        found = [
+            self._happening(case, fed, loss_w, excess, day, span)
+            for day, span in day_span(fed).items()
+            if hours[day] >= self.least_night_h
+        ]
+        return Observation(columns=columns, happenings=tuple(found))
+
+    def _excess_k(self, case: Case) -> Floats:
+        measured = "ambient" in case.channels
+        air = case.loop.t_ambient_c if measured else np.float64(self.warm_nights_c)
+        return np.asarray(case.loop.t_roof_c - air)
+
+    def _happening(
+        self,
+        case: Case,
+        fed: Bools,
+        loss_w: Floats,
+        excess: Floats,
+        day: int,
+        span: tuple[int, int],
+    ) -> Happening:
+        start_s, end_s = case.span_s(day, *span)
+        bins, known = fed[day], case.loop.known_s[day]
+        backwards = np.minimum(case.loop.heat_w[day], 0.0)[bins] * known[bins]
+        needed = np.maximum(loss_w[day], 0.0)[bins] * known[bins]
+        return Happening(
+            kind=self.kind,
+            date=case.days.dates[day],
+            start_s=start_s,
+            end_s=end_s,
+            values={
+                "hours": float(known[bins].sum() / SECONDS_PER_HOUR),
+                "excess_k": float(np.nanmean(excess[day][bins])),
+                "metered_kwh": -float(kwh_from_j(np.nansum(backwards))),
+                "inferred_kwh": float(kwh_from_j(np.nansum(needed))),
+            },
+        )
+
+    def conclude(self, history: History) -> Conclusion:
+        """Join nights; a few quiet ones in a row end a spell."""
+        table = history.table
+        for name, words in (("seen_collector", "collector"), ("seen_store_bottom", "store")):
+            if name not in table.columns:
+                return NotJudged(why=f"no {words} temperature in the log")
+        judged = table.column("night_judged_h") >= self.least_night_h
+        fed = table.column("night_fed_h") >= self.least_night_h
+        if not (judged | fed).any():
+            return NotJudged(why="no night with a store warmer than the roof")
+        groups: list[list[Happening]] = []
+        for item in table.of_kind(self.kind):
+            quiet = judged & ~fed
+            dates = table.days.dates
+            if groups and not self._quiet_since(dates, quiet, groups[-1][-1], item.date):
+                groups[-1].append(item)
+            else:
+                groups.append([item])
+        found = [
+            self._found(history, items, judged & ~fed)
+            for items in groups
+            if len({item.date for item in items}) >= self.least_nights
+            and days_between(items[0].date, items[self.least_nights - 1].date) <= self.within_days
+        ]
+        return Judged(findings=tuple(found))
+
+    def _quiet_since(
+        self, dates: tuple[str, ...], quiet: Bools, last: Happening, before: str | None
+    ) -> bool:
+        """Tell whether enough quiet nights followed a happening, before a date."""
+        start = dates.index(last.date) + 1
+        stop = len(dates) if before is None else dates.index(before)
+        return int(quiet[start:stop].sum()) >= self.quiet_nights
+
+    def _found(self, history: History, items: list[Happening], quiet: Bools) -> Found:
+        start_s, end_s = items[0].start_s, items[-1].end_s
+        over = self._quiet_since(history.table.days.dates, quiet, items[-1], None)
+        metered = sum(item.values["metered_kwh"] for item in items)
+        inferred = sum(item.values["inferred_kwh"] for item in items)
+        value = metered if metered > 0.2 * inferred else inferred
+        # Metered backwards flow is near the meter's zero; the inferred loss rests on the test
+        # report alone. Both are known to about a factor of two.
+        lost = Bounded(value=value, low=value * 0.5, high=value * 2.0)
+        nights = len({item.date for item in items})
+        excess = float(np.mean([item.values["excess_k"] for item in items]))
+        return Found(
+            start_s=start_s,
+            end_s=end_s if over else None,
+            urgency="visit" if nights >= 5 else "watch",
+            certainty=0.95 if nights >= 5 else 0.85,
+            summary=f"The store fed the roof in {nights} nights, about {value:.1f} kWh lost",
+            evidence=(
+                Evidence(
+                    what="nights", start_s=start_s, end_s=end_s, value=float(nights), unit="nights"
+                ),
+                Evidence(
+                    what="collector above outdoor air in those hours, mean",
+                    start_s=start_s,
+                    end_s=end_s,
+                    value=excess,
+                    unit="K",
+                ),
+            ),
+            lost=lost,
+        )
+
+
+def _hourly_rate_k_s(t_c: Floats) -> Floats:
+    """Give the rate over the hour around each bin, within each day."""
+    reach = 6
+    rate = np.full(t_c.shape, np.nan)
+    rate[:, reach:-reach] = (t_c[:, 2 * reach :] - t_c[:, : -2 * reach]) / SECONDS_PER_HOUR
+    # At the edges of the day the nearest hour stands in.
+    rate[:, :reach] = rate[:, reach : reach + 1]
+    rate[:, -reach:] = rate[:, -reach - 1 : -reach]
+    return rate

@@ -1,0 +1,292 @@
+"""Sensor fault: a sensor reads what cannot be, or nothing, or the same value for ever.
+
+An open or shorted circuit reads off the scale (such values are masked when the log is read, and
+flagged); a stuck sensor repeats one value to the last digit while everything around it moves. Looks
+alike and is not it: a store that really rests, a logger with coarse steps; so a constant value
+counts only where heat moved, or for most of a day.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.case import Case
+from analysis.channels import channel
+from analysis.day_figures import pumping
+from analysis.days import DayTable, Happening
+from analysis.faults._cautions import ELECTRICITY, HEIGHT, HOT_PARTS, LOCAL_CODES
+from analysis.faults._episodes import days_between
+from analysis.faults._protocol import (
+    Conclusion,
+    FaultText,
+    Found,
+    History,
+    Judged,
+    NotJudged,
+    Observation,
+)
+from analysis.faults._stillness import ConstantRun, constant_runs
+from analysis.results import Evidence, Urgency
+from analysis.sources import IEC_60751, Source
+from analysis.units import SECONDS_PER_HOUR
+
+TEXT = FaultText(
+    title="Sensor out of order",
+    customer=(
+        "A temperature or flow sensor no longer reads right. The figures that depend on it are "
+        "left out until it is changed."
+    ),
+    technician=(
+        "The reading is off the scale, missing, or frozen at one value while the plant moved. The "
+        "controller may be working from the same sensor, so a broken collector or store sensor can "
+        "stop the loop or let it run at night."
+    ),
+    likely_causes=(
+        "Cable broken, chafed or chewed; loose terminal; water in a joint",
+        "Sensor burnt by stagnation heat (collector) or pulled out of its pocket",
+        "Wrong sensor type set in the controller",
+        "Logger repeating its last value after losing the sensor or the bus",
+    ),
+    check_next=(
+        "From here: which channel, since when, and does the controller's own display show it too?",
+        "At the controller, isolated: measure the sensor's resistance at the terminals against the "
+        "table of its type (Pt1000: about 1078 Ω at 20 °C)",
+        "Change terminals with a sound sensor of the same type: does the fault move with the "
+        "sensor or stay with the input?",
+        "Follow the cable; only then plan the roof",
+    ),
+    cautions=(ELECTRICITY, HOT_PARTS, HEIGHT, LOCAL_CODES),
+)
+
+# What the controller steers by; without them the loop itself is at risk.
+_STEERING = ("collector", "store_bottom", "store_top")
+_WAYS = {
+    "open": "read off its scale",
+    "stuck": "repeated one value",
+    "missing": "gave no value",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SensorFault:
+    """A channel that cannot be believed.
+
+    Attributes
+    ----------
+    least_open_s : off the scale for this long in a day (judgement)
+    still_day_s : constant for this long means stuck whatever happened (judgement)
+    still_active_s : constant for this long while heat moved means stuck (usual check: frozen for
+        6 h with sun)
+    moved_kwh : heat that must have moved meanwhile
+    missing_days : so many days without a value, once it had given some
+    """
+
+    least_open_s: float = 1800.0
+    still_day_s: float = 72000.0
+    still_active_s: float = 18000.0
+    moved_kwh: float = 0.7
+    missing_days: int = 2
+    kind: str = "sensor_fault"
+    text: FaultText = TEXT
+    sources: tuple[Source, ...] = (
+        IEC_60751,
+        Source("Frozen value for 6 h with sun: function-control practice, engineering judgement"),
+    )
+
+    def observe(self, case: Case) -> Observation:
+        """See channels off their scale or frozen, day by day."""
+        found = [*self._open(case), *self._stuck(case)]
+        found.sort(key=lambda item: item.start_s)
+        return Observation(columns=self._tails(case), happenings=tuple(found))
+
+    def _open(self, case: Case) -> list[Happening]:
+        record, found = case.record, []
+        for name, flags in record.masked.items():
+            seconds = case.per_day(flags * record.step_s)
+            for day in np.flatnonzero(seconds >= self.least_open_s).tolist():
+                rows = np.flatnonzero(flags & (case.day == day))
+                end = record.start_s[rows[-1]] + int(record.step_s[rows[-1]])
+                found.append(
+                    self._seen(
+                        case, day, int(record.start_s[rows[0]]), int(end), name, "open", np.nan
+                    )
+                )
+        return found
+
+    def _stuck(self, case: Case) -> list[Happening]:
+        found = []
+        for name in case.record.columns:
+            known = channel(name)
+            if known is None or known.quantity not in ("temperature", "flow", "irradiance"):
+                continue
+            for run in constant_runs(case, name, least_s=self.still_active_s):
+                if self._is_stuck(case, name, run):
+                    found.append(
+                        self._seen(
+                            case, run.day, run.start_s, run.end_s, name, "stuck", run.value
+                        )
+                    )
+        return found
+
+    def _is_stuck(self, case: Case, name: str, run: ConstantRun) -> bool:
+        quantity = channel(name)
+        assert quantity is not None
+        if quantity.quantity in ("flow", "irradiance"):
+            # Nothing moves at night and on a resting day: only a value that is not zero counts,
+            # and only beside a pump, or a sun, that changed meanwhile.
+            rest = run.value if quantity.quantity == "flow" else run.value / 100.0
+            on = pumping(case)[run.rows]
+            changed = bool(on.any()) and not bool(on.all())
+            lit = run.end_s - run.start_s >= self.still_day_s
+            return abs(rest) > 0.05 and (changed if quantity.quantity == "flow" else lit)
+        if run.end_s - run.start_s >= self.still_day_s:
+            return True
+        base = name.rstrip("_23456789")
+        moved = np.nan_to_num(case.heat.power_w[run.rows]) * case.record.step_s[run.rows]
+        heat_kwh = float(np.abs(moved).sum()) / 3.6e6
+        pumped = bool(
+            (pumping(case)[run.rows] * case.record.step_s[run.rows]).sum() >= SECONDS_PER_HOUR
+        )
+        if base in ("collector", "loop_hot", "loop_cold"):
+            return pumped or heat_kwh >= self.moved_kwh
+        return base == "store_bottom" and heat_kwh >= self.moved_kwh
+
+    def _seen(
+        self, case: Case, day: int, start_s: int, end_s: int, name: str, way: str, value: float
+    ) -> Happening:
+        return Happening(
+            kind=self.kind,
+            date=case.days.dates[day],
+            start_s=start_s,
+            end_s=end_s,
+            values={"way": float(list(_WAYS).index(way)), "value": value},
+            channel=name,
+        )
+
+    def _tails(self, case: Case) -> dict[str, np.ndarray]:
+        """Give for each channel since when it has not changed at the end of each day."""
+        tails = {}
+        for name in case.record.columns:
+            known = channel(name)
+            if known is None or known.quantity != "temperature":
+                continue
+            since = np.full(len(case.days), np.nan)
+            for run in constant_runs(case, name, least_s=SECONDS_PER_HOUR):
+                if run.reaches_end:
+                    since[run.day] = run.start_s
+            tails[f"still_since_{name}"] = since
+        return tails
+
+    def conclude(self, history: History) -> Conclusion:
+        """Join days per channel; a sound day ends it."""
+        table = history.table
+        names = [name[5:] for name in table.columns if name.startswith("seen_")]
+        if not names:
+            return NotJudged(why="no channel in the log")
+        found: list[Found] = []
+        for name in sorted(names):
+            for items in self._spells(table, name):
+                found.extend(self._found(history, name, items))
+            found.extend(self._missing(history, name))
+        return Judged(findings=tuple(sorted(found, key=lambda item: item.start_s)))
+
+    def _spells(self, table: DayTable, name: str) -> list[list[Happening]]:
+        groups: list[list[Happening]] = []
+        for item in table.of_kind(self.kind):
+            if item.channel != name:
+                continue
+            # A stuck sensor shows on every day with sun; dull ones in between may pass.
+            if groups and days_between(groups[-1][-1].date, item.date) <= 4:
+                groups[-1].append(item)
+            else:
+                groups.append([item])
+        return groups
+
+    def _found(self, history: History, name: str, items: list[Happening]) -> list[Found]:
+        table = history.table
+        start_s, end_s = items[0].start_s, max(item.end_s for item in items)
+        before = table.days.dates.index(items[0].date) - 1
+        midnight = int(table.days.edge_s[before + 1])
+        since = table.column(f"still_since_{name}")
+        if before >= 0 and start_s - midnight < SECONDS_PER_HOUR and np.isfinite(since[before]):
+            start_s = int(since[before])
+        days = len({item.date for item in items})
+        lasts = end_s >= history.end_s - 2 * SECONDS_PER_HOUR
+        way = list(_WAYS)[round(items[-1].values["way"])]
+        value = items[-1].values["value"]
+        return [
+            self._finding(name, way, start_s, None if lasts else end_s, end_s, days, value)
+        ]
+
+    def _missing(self, history: History, name: str) -> list[Found]:
+        """Find stretches of whole days in which a channel that had values gave none."""
+        table = history.table
+        seen = table.column(f"seen_{name}")
+        logged = table.column("known_s") / table.column("length_s") > 0.8
+        masked = {
+            item.date for item in table.of_kind(self.kind) if item.channel == name
+        }
+        gone = logged & ~(seen > 0.02)
+        gone &= np.array([day not in masked for day in table.days.dates])
+        given = np.maximum.accumulate(np.cumsum(seen > 0.5) >= 3)
+        found, run = [], 0
+        for day in range(len(gone) + 1):
+            if day < len(gone) and gone[day] and given[day]:
+                run += 1
+                continue
+            if run >= self.missing_days:
+                start_s = int(table.days.edge_s[day - run])
+                end_s = int(table.days.edge_s[day])
+                lasts = day == len(gone)
+                found.append(
+                    self._finding(
+                        name, "missing", start_s, None if lasts else end_s, end_s, run, np.nan
+                    )
+                )
+            run = 0
+        return found
+
+    def _finding(
+        self,
+        name: str,
+        way: str,
+        start_s: int,
+        end_s: int | None,
+        until_s: int,
+        days: int,
+        value: float,
+    ) -> Found:
+        known = channel(name)
+        says = known.says if known is not None else name
+        unit = known.unit if known is not None else ""
+        urgency: Urgency = "visit" if days >= 2 and name in _STEERING else "watch"
+        if days >= 3 and end_s is None:
+            urgency = "visit"
+        evidence = [
+            Evidence(
+                what=f"days on which the sensor {_WAYS[way]}",
+                start_s=start_s,
+                end_s=until_s,
+                value=float(days),
+                unit="days",
+            )
+        ]
+        if np.isfinite(value):
+            evidence.append(
+                Evidence(
+                    what="the value it repeats",
+                    start_s=start_s,
+                    end_s=until_s,
+                    value=value,
+                    unit=unit,
+                )
+            )
+        return Found(
+            start_s=start_s,
+            end_s=end_s,
+            urgency=urgency,
+            certainty=0.97 if days >= 2 else 0.85,
+            summary=f"Sensor “{says}” {_WAYS[way]} on {days} day{'s' if days > 1 else ''}",
+            evidence=tuple(evidence),
+            channel=name,
+        )

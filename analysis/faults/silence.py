@@ -1,0 +1,119 @@
+"""Silence: the log has a hole, or stopped.
+
+Nothing is known about the time in a hole: it lowers the coverage and is never filled. Looks alike
+and is not it: a memory card that was read out and put back, where the next card goes on.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.case import Case
+from analysis.days import Happening
+from analysis.faults._cautions import ELECTRICITY, LOCAL_CODES
+from analysis.faults._protocol import (
+    Conclusion,
+    FaultText,
+    Found,
+    History,
+    Judged,
+    Observation,
+)
+from analysis.results import Evidence, Urgency
+from analysis.sources import Source
+from analysis.units import SECONDS_PER_HOUR
+
+TEXT = FaultText(
+    title="No data",
+    customer="For some time nothing was recorded; the system may well have worked.",
+    technician=(
+        "No rows arrived in this time. Figures cover only what was logged. If it goes on, find out "
+        "whether the logger, its power or its connection failed, or whether the whole controller "
+        "is off."
+    ),
+    likely_causes=(
+        "Logger or gateway without power or connection",
+        "Memory card full, worn out or not put back",
+        "Controller switched off or failed",
+        "Files of this time not uploaded yet",
+    ),
+    check_next=(
+        "From here: are there files of this time that were not uploaded?",
+        "By phone: is the controller's display on, and does the gateway show a connection?",
+        "On site: power, card, connection; then the controller's clock",
+    ),
+    cautions=(ELECTRICITY, LOCAL_CODES),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Silence:
+    """Holes in the log.
+
+    Attributes
+    ----------
+    least_h : shorter holes only lower the coverage (judgement)
+    short_h : up to this a closed hole is only put on record
+    worry_h : a log that has been silent this long up to now asks for a visit
+    """
+
+    least_h: float = 6.0
+    short_h: float = 48.0
+    worry_h: float = 120.0
+    kind: str = "silence"
+    text: FaultText = TEXT
+    sources: tuple[Source, ...] = (Source("Common practice, no source"),)
+
+    def observe(self, case: Case) -> Observation:
+        """See holes within days."""
+        record = case.record
+        ends = record.start_s + record.step_s.astype(np.int64)
+        holes = np.flatnonzero(
+            (record.start_s[1:] - ends[:-1] >= self.least_h * SECONDS_PER_HOUR)
+            & (case.day[1:] == case.day[:-1])
+            & (case.day[1:] >= 0)
+        )
+        return Observation(
+            happenings=tuple(
+                Happening(
+                    kind=self.kind,
+                    date=case.days.dates[int(case.day[row])],
+                    start_s=int(ends[row]),
+                    end_s=int(record.start_s[row + 1]),
+                    values={},
+                )
+                for row in holes.tolist()
+            )
+        )
+
+    def conclude(self, history: History) -> Conclusion:
+        """Join holes within days with those between days, and the one up to now."""
+        table = history.table
+        holes = [(item.start_s, item.end_s) for item in table.of_kind(self.kind)]
+        first, last = table.column("first_s"), table.column("last_s")
+        days = np.flatnonzero(np.isfinite(first))
+        for one, other in zip(days[:-1].tolist(), days[1:].tolist(), strict=True):
+            if first[other] - last[one] >= self.least_h * SECONDS_PER_HOUR:
+                holes.append((int(last[one]), int(first[other])))
+        found = [self._found(start, end, open_end=False) for start, end in sorted(holes)]
+        quiet_s = history.until_s - history.end_s
+        if quiet_s >= self.worry_h * SECONDS_PER_HOUR:
+            found.append(self._found(history.end_s, history.until_s, open_end=True))
+        return Judged(findings=tuple(found))
+
+    def _found(self, start_s: int, end_s: int, *, open_end: bool) -> Found:
+        hours = (end_s - start_s) / SECONDS_PER_HOUR
+        long = f"{hours / 24.0:.1f} days" if hours >= 36.0 else f"{hours:.0f} hours"
+        urgency: Urgency = "watch" if open_end or hours > self.short_h else "record"
+        return Found(
+            start_s=start_s,
+            end_s=None if open_end else end_s,
+            urgency=urgency,
+            certainty=1.0,
+            summary=f"No data for {long}" + (", and none since" if open_end else ""),
+            evidence=(
+                Evidence(
+                    what="time without a row", start_s=start_s, end_s=end_s, value=hours, unit="h"
+                ),
+            ),
+        )

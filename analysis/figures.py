@@ -1,0 +1,134 @@
+"""Days, months and totals of the report, from the table of days."""
+
+from calendar import monthrange
+from collections.abc import Iterator
+
+import numpy as np
+
+from analysis.days import DayTable
+from analysis.energy import delivered, expected
+from analysis.record import Ints
+from analysis.results import Bounded, DayFigure, MonthFigure, Totals
+from analysis.site import Site
+
+# A comparison with the promise needs this coverage; below, the promise is taken pro rata.
+WHOLE_MONTH = 0.9
+_NOTHING = (None, None, None)
+
+
+def day_figures(table: DayTable, site: Site) -> tuple[DayFigure, ...]:
+    """Give one figure per local day."""
+    irradiation = table.column("irradiation_kwh_m2")
+    pump, peak = table.column("pump_kwh"), table.column("peak_collector_c")
+    coverage = coverages(table)
+    figures = []
+    for number, day in enumerate(table.days.dates):
+        one = np.array([number])
+        got, wanted = _three(delivered(table, one)), _three(expected(table, one, site))
+        figures.append(
+            DayFigure(
+                date=day,
+                coverage=float(coverage[number]),
+                delivered_kwh=got[0],
+                delivered_low_kwh=got[1],
+                delivered_high_kwh=got[2],
+                irradiation_kwh_m2=_known(irradiation[number]),
+                expected_kwh=wanted[0],
+                expected_low_kwh=wanted[1],
+                expected_high_kwh=wanted[2],
+                design_kwh=_day_promise(site, day),
+                pump_kwh=_known(pump[number]),
+                peak_collector_c=_known(peak[number]),
+            )
+        )
+    return tuple(figures)
+
+
+def coverages(table: DayTable) -> np.ndarray:
+    """Give the share of each day that was logged and usable; a day without rows has 0."""
+    return np.nan_to_num(table.column("known_s")) / table.days.length_s
+
+
+def month_figures(table: DayTable, site: Site) -> tuple[MonthFigure, ...]:
+    """Give one figure per local calendar month."""
+    figures = []
+    for month, days in _months(table):
+        got, wanted = _three(delivered(table, days)), _three(expected(table, days, site))
+        coverage = _month_coverage(table, month, days)
+        promise = _month_promise(site, month)
+        whole = coverage >= WHOLE_MONTH
+        figures.append(
+            MonthFigure(
+                month=month,
+                coverage=coverage,
+                delivered_kwh=got[0],
+                delivered_low_kwh=got[1],
+                delivered_high_kwh=got[2],
+                expected_kwh=wanted[0],
+                expected_low_kwh=wanted[1],
+                expected_high_kwh=wanted[2],
+                design_kwh=promise if whole or promise is None else promise * coverage,
+                irradiation_kwh_m2=_sum(table.column("irradiation_kwh_m2")[days]),
+                pump_kwh=_sum(table.column("pump_kwh")[days]),
+                design_pro_rata=promise is not None and not whole,
+            )
+        )
+    return tuple(figures)
+
+
+def total_figures(
+    table: DayTable, site: Site, months: tuple[MonthFigure, ...], *, start_s: int, end_s: int
+) -> Totals:
+    """Give the figures of the whole span."""
+    every = np.arange(len(table.days))
+    got, wanted = _three(delivered(table, every)), _three(expected(table, every, site))
+    promises = [month.design_kwh for month in months if month.design_kwh is not None]
+    known = float(np.nansum(table.column("known_s")))
+    return Totals(
+        delivered_kwh=got[0],
+        delivered_low_kwh=got[1],
+        delivered_high_kwh=got[2],
+        expected_kwh=wanted[0],
+        expected_low_kwh=wanted[1],
+        expected_high_kwh=wanted[2],
+        design_kwh=sum(promises) if promises else None,
+        pump_kwh=_sum(table.column("pump_kwh")),
+        coverage=min(known / max(end_s - start_s, 1), 1.0),
+    )
+
+
+def _months(table: DayTable) -> Iterator[tuple[str, Ints]]:
+    names = np.array([day[:7] for day in table.days.dates])
+    for month in dict.fromkeys(names.tolist()):
+        yield month, np.flatnonzero(names == month)
+
+
+def _month_coverage(table: DayTable, month: str, days: Ints) -> float:
+    """Give the share of the whole calendar month that was logged."""
+    length = monthrange(int(month[:4]), int(month[5:]))[1]
+    known = float(np.nansum(table.column("known_s")[days]))
+    mean_day = float(table.days.length_s[days].mean())
+    return min(known / (length * mean_day), 1.0)
+
+
+def _month_promise(site: Site, month: str) -> float | None:
+    return None if site.design is None else site.design.monthly_kwh[int(month[5:]) - 1]
+
+
+def _day_promise(site: Site, day: str) -> float | None:
+    promise = _month_promise(site, day[:7])
+    if promise is None:
+        return None
+    return promise / monthrange(int(day[:4]), int(day[5:7]))[1]
+
+
+def _three(bounded: Bounded | None) -> tuple[float | None, float | None, float | None]:
+    return _NOTHING if bounded is None else (bounded.value, bounded.low, bounded.high)
+
+
+def _known(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None
+
+
+def _sum(values: np.ndarray) -> float | None:
+    return float(np.nansum(values)) if np.isfinite(values).any() else None

@@ -1,0 +1,80 @@
+"""One cause, one finding: which kind explains which, in one visible table.
+
+A finding is explained when another of the left-hand kinds covers at least half of its time. It is
+kept, with the reason, beside the findings that remain.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from analysis.results import Finding
+
+# (kind, channels it must be about or None for any, kinds it explains). Earlier rows win.
+EXPLAINS: tuple[tuple[str, frozenset[str] | None, frozenset[str]], ...] = (
+    (
+        "not_yet_fitted",
+        None,
+        frozenset({"lost_circulation", "stagnation", "degraded_tubes", "yield_shortfall"}),
+    ),
+    (
+        "sensor_fault",
+        frozenset({"collector"}),
+        frozenset(
+            {
+                "lost_circulation",
+                "stagnation",
+                "reverse_circulation",
+                "frost_risk",
+                "degraded_tubes",
+                "yield_shortfall",
+                "not_yet_fitted",
+            }
+        ),
+    ),
+    (
+        "sensor_fault",
+        frozenset({"store_bottom", "store_top", "store_middle"}),
+        frozenset({"lost_circulation", "reverse_circulation", "stagnation", "yield_shortfall"}),
+    ),
+    (
+        "sensor_fault",
+        frozenset({"loop_hot", "loop_cold", "flow", "irradiance_plane", "irradiance_horizontal"}),
+        frozenset({"degraded_tubes", "yield_shortfall", "lost_circulation", "frost_risk"}),
+    ),
+    ("lost_circulation", None, frozenset({"stagnation", "degraded_tubes", "yield_shortfall"})),
+    ("degraded_tubes", None, frozenset({"yield_shortfall"})),
+)
+_COVERS = 0.5
+
+
+def sort_out(
+    findings: Sequence[Finding], *, until_s: int
+) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
+    """Part findings into those that stand and those that another explains.
+
+    Parameters
+    ----------
+    findings : everything that was found
+    until_s : stands for the end of findings that last
+    """
+    kept = list(findings)
+    explained: list[Finding] = []
+    for kind, channels, kinds in EXPLAINS:
+        causes = [
+            item for item in kept if item.kind == kind and (not channels or item.channel in channels)
+        ]
+        for cause in causes:
+            for item in [found for found in kept if found.kind in kinds]:
+                if item is not cause and _covered(item, cause, until_s) >= _COVERS:
+                    kept.remove(item)
+                    explained.append(replace(item, suppressed_by=kind))
+    return tuple(kept), tuple(explained)
+
+
+def _covered(item: Finding, cause: Finding, until_s: int) -> float:
+    """Give the share of a finding's time that a cause covers."""
+    start, end = item.start_s, until_s if item.end_s is None else item.end_s
+    # A cause goes on acting for a day: a sensor repaired at noon leaves a hot collector.
+    first = cause.start_s - 3600
+    last = (until_s if cause.end_s is None else cause.end_s) + 43200
+    return max(min(end, last) - max(start, first), 0) / max(end - start, 1)
