@@ -1,8 +1,9 @@
 """The fast reader: whole blocks of lines by the columnar CSV parser, types told beforehand.
 
 A block that it declines (a damaged line, a word among numbers, an impossible date) is cut in
-pieces, those are tried again, and only the smallest piece goes to the tolerant reader. So sixty
-bad lines in a year cost sixty small pieces, not a slow year.
+pieces and those are tried again; where only cells are at fault they are read column by column
+(`analysis.logs.mixed`), and only the smallest piece around a damaged line goes to the tolerant
+reader. So sixty bad lines in a year cost sixty small pieces, not a slow year.
 """
 
 from collections.abc import Iterator
@@ -13,17 +14,22 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.logs.dialect import MISSING, WORDS
+from analysis.logs.buffers import coded, floats, integers
+from analysis.logs.dialect import MISSING
 from analysis.logs.layout import Column
-from analysis.logs.rows import ON, Part, RowReader
+from analysis.logs.mixed import mixed_values
+from analysis.logs.rows import Part, RowReader, value_of
 from analysis.logs.shapes import ProblemList
 from analysis.logs.stamps import UnreadableStampError
 
 _BLOCK = 2 << 20
 _PIECES = 16
+_MIXED = _BLOCK // _PIECES
 _SMALLEST = 4 << 10
+_TIRED = 3
 _THREADS = 2
 _MICROSECONDS = 1_000_000
+_FARTHEST_S = 1e11
 
 
 class _DeclinedError(Exception):
@@ -103,26 +109,37 @@ class BlockReader:
             table = self._table(pa.py_buffer(text).slice(start, stop - start), texts=texts)
             lines = _lines(text, start, stop, line, count, rows=table.num_rows)
             stamp_s = self._stamps(table)
+            if not texts:
+                values = tuple(self._numbers(table, one) for one in self.rows.layout.columns)
+                return Part(stamp_s=stamp_s, values=values, lines=lines, read=len(lines))
         except (pa.ArrowInvalid, _DeclinedError, UnreadableStampError):
             return None
-        if texts:
-            values, use = mixed_values(self.rows, table, lines)
-            part = Part(stamp_s=stamp_s, values=values, lines=lines, read=len(lines))
-            return part if use.all() else part.of_rows(use)
-        values = tuple(floats(table.column(f"c{one.place}")) for one in self._columns())
-        # "inf" is a word to us, and the parser takes it for a number: let the others say so.
-        if any(np.isinf(held).any() for held in values):
-            return None
-        return Part(stamp_s=stamp_s, values=values, lines=lines, read=len(lines))
+        values, use = mixed_values(self.rows, table, lines)
+        part = Part(stamp_s=stamp_s, values=values, lines=lines, read=len(lines))
+        return part if use.all() else part.of_rows(use)
 
-    def _table(self, block: Any) -> Any:
+    def _numbers(self, table: Any, column: Column) -> NDArray[np.float64]:
+        held = table.column(f"c{column.place}")
+        if not column.words:
+            values = floats(held)
+            # "inf" is a word to us, and the parser takes it for a number: let the others say so.
+            if np.isinf(values).any():
+                raise _DeclinedError
+            return values
+        words, places = coded(held)
+        read = [value_of(word, column, self.rows.dialect.decimal) for word in words]
+        if None in read:
+            raise _DeclinedError
+        return np.array([*read, np.nan], dtype=np.float64)[places]
+
+    def _table(self, block: Any, *, texts: bool) -> Any:
         import pyarrow as pa
         from pyarrow import csv
 
         dialect, layout = self.rows.dialect, self.rows.layout
         names = [f"c{place}" for place in range(len(dialect.heads))]
         types = {
-            f"c{column.place}": pa.string() if column.words else pa.float64()
+            f"c{column.place}": pa.string() if texts or column.words else pa.float64()
             for column in layout.columns
         }
         for place in layout.stamp.places:
@@ -137,6 +154,7 @@ class BlockReader:
                 column_types=types,
                 include_columns=list(types),
                 null_values=list(MISSING),
+                strings_can_be_null=True,
                 decimal_point=dialect.decimal,
             ),
         )
@@ -152,26 +170,24 @@ class BlockReader:
         return pa.string()
 
     def _stamps(self, table: Any) -> NDArray[np.int64]:
-        import pyarrow as pa
-        import pyarrow.compute as pc
-
         stamp = self.rows.layout.stamp
         columns = [table.column(f"c{place}") for place in stamp.places]
         if any(column.null_count for column in columns):
             raise _DeclinedError
         if stamp.count_s is not None:
-            counted = columns[0].to_numpy() * stamp.count_s
-            if not (np.abs(counted) < 1e11).all():
+            counted = floats(columns[0]) * stamp.count_s
+            if not (np.abs(counted) < _FARTHEST_S).all():
                 raise _DeclinedError
             whole: NDArray[np.int64] = np.floor(counted + 0.5).astype(np.int64)
             return whole
         one = stamp.formats[0]
         if one.by_parser and len(columns) == 1:
-            micro: NDArray[np.int64] = columns[0].cast(pa.int64()).to_numpy()
-            return micro // _MICROSECONDS
-        texts = [pc.utf8_trim_whitespace(column) for column in columns]
-        joined = texts[0] if len(texts) == 1 else pc.binary_join_element_wise(*texts, " ")
-        chunks = [one.many(chunk) for chunk in joined.chunks if len(chunk)]
+            return integers(columns[0]) // _MICROSECONDS
+        if len(columns) > 1:
+            import pyarrow.compute as pc
+
+            columns = [pc.binary_join_element_wise(*columns, " ")]
+        chunks = [one.many(chunk) for chunk in columns[0].chunks if len(chunk)]
         return np.concatenate(chunks) if chunks else np.zeros(0, dtype=np.int64)
 
 
@@ -182,35 +198,6 @@ def _blocks(text: bytes, start: int, line: int) -> Iterator[tuple[int, int, int]
         yield start, stop, line
         line += text.count(b"\n", start, stop)
         start = stop
-
-
-def _values(table: Any, column: Column) -> NDArray[np.float64]:
-    held = table.column(f"c{column.place}")
-    if not column.words:
-        values: NDArray[np.float64] = held.to_numpy()
-        # "inf" is a word to us, and the parser takes it for a number: let the other reader say so.
-        if np.isinf(values).any():
-            raise _DeclinedError
-        return values
-    coded = held.combine_chunks().dictionary_encode()
-    known = np.array([_word(word) for word in coded.dictionary.to_pylist()], dtype=np.float64)
-    places: NDArray[np.int64] = coded.indices.fill_null(len(known)).to_numpy(zero_copy_only=False)
-    return np.append(known, np.nan)[places]
-
-
-def _word(word: str) -> float:
-    folded = word.strip().lower()
-    if folded in WORDS:
-        return ON if WORDS[folded] else 0.0
-    if word in MISSING:
-        return float("nan")
-    try:
-        value = float(folded)
-    except ValueError:
-        raise _DeclinedError from None
-    if not np.isfinite(value) or "_" in folded:
-        raise _DeclinedError
-    return value
 
 
 def _lines(

@@ -65,7 +65,9 @@ def _cast(texts: Any, decimal: str) -> NDArray[np.float64] | None:
     import pyarrow.compute as pc
 
     if decimal == ",":
-        return None
+        if pc.any(pc.match_substring(texts, ".")).as_py():
+            return None
+        texts = pc.replace_substring(texts, pattern=",", replacement=".", max_replacements=1)
     try:
         values = floats(pc.cast(texts, pa.float64()))
     except pa.ArrowInvalid:
@@ -79,9 +81,7 @@ def _tell(
     lines: NDArray[np.int32],
 ) -> None:
     """Add a problem for each cell, by line and then by column."""
-    cells = [
-        (int(row), order) for order, (rows, *_) in enumerate(bad) for row in rows.tolist()
-    ]
+    cells = [(int(row), order) for order, (rows, *_) in enumerate(bad) for row in rows.tolist()]
     for row, order in sorted(cells):
         _, column, words, places = bad[order]
         reader.reject_cell(int(lines[row]), column, words[int(places[row])])

@@ -17,7 +17,7 @@ from analysis.logs.rows import EARLIEST_S, LATEST_S, Part, RowReader
 from analysis.logs.shapes import ColumnRead, FileRead, LogSource, ProblemList
 from analysis.logs.stamps import StampFormat, proven
 from analysis.logs.text import clean_text
-from analysis.logs.walltime import DOUBLED_HOUR, MISSING_HOUR, utc_from_wall
+from analysis.logs.walltime import DOUBLED_HOUR, GOOD, MISSING_HOUR, utc_from_wall
 from analysis.site import LogMap
 from analysis.units import SECONDS_PER_DAY
 
@@ -161,17 +161,6 @@ def _joined(parts: list[Part], read: int) -> Part:
     )
 
 
-def _kept(part: Part, keep: NDArray[np.bool_]) -> Part:
-    if keep.all():
-        return part
-    return replace(
-        part,
-        stamp_s=part.stamp_s[keep],
-        values=tuple(values[keep] for values in part.values),
-        lines=part.lines[keep],
-    )
-
-
 def _reversed(part: Part) -> Part:
     """Turn a file written newest first, so that the order of rows can prove the doubled hour."""
     steps = np.sign(np.diff(part.stamp_s))
@@ -197,14 +186,15 @@ def _on_utc(name: str, part: Part, layout: Layout, told: Told, problems: Problem
     part = _without(name, part, ~real, head, why, problems)
     if layout.stamp.count_s is None and not layout.stamp.formats[0].aware:
         utc_s, state = utc_from_wall(part.stamp_s, zone=told.zone)
-        bad = state != 0
+        bad = state != GOOD
         remedy = f'say timezone = "UTC" in [log] if its clock does not follow {told.zone}'
         for code, why in (
             (MISSING_HOUR, f"this hour does not exist, the clocks go forward; {remedy}"),
             (DOUBLED_HOUR, f"this hour comes twice and no order of rows tells which; {remedy}"),
         ):
             problems.add_rows(file=name, lines=part.lines[state == code], column=head, why=why)
-        part = _kept(replace(part, stamp_s=utc_s), ~bad)
+        part = replace(part, stamp_s=utc_s)
+        part = part.of_rows(~bad) if bad.any() else part
     if told.now_s is not None:
         ahead = part.stamp_s > told.now_s + int(SECONDS_PER_DAY)
         why = "in the future: the clock is ahead; set the logger's clock"
@@ -218,7 +208,7 @@ def _without(
     if not bad.any():
         return part
     problems.add_rows(file=name, lines=part.lines[bad], column=head, why=why)
-    return _kept(part, ~bad)
+    return part.of_rows(~bad)
 
 
 def _nothing_left(name: str, problems: ProblemList, before: int) -> LogError:

@@ -5,7 +5,7 @@ what is wrong with it.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +31,15 @@ class Part:
     values: tuple[NDArray[np.float64], ...]
     lines: NDArray[np.int32]
     read: int
+
+    def of_rows(self, keep: NDArray[np.bool_]) -> "Part":
+        """Give the part with only these rows; how many were read stays."""
+        return replace(
+            self,
+            stamp_s=self.stamp_s[keep],
+            values=tuple(held[keep] for held in self.values),
+            lines=self.lines[keep],
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
