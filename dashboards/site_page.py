@@ -40,6 +40,12 @@ from dashboards.texts import (
 
 _LEAST_COVERAGE_FOR_PROMISE = 0.9
 
+MARK_WORDS: Mapping[str, str] = {
+    **{str(urgency): words for urgency, words in URGENCY_WORDS.items()},
+    "calm": "Nothing open",
+    "none": "Not judged",
+}
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FindingLine:
@@ -140,7 +146,7 @@ def site_view(report: Report, *, site: Site, slug: str, texts: Texts, links: boo
             Fact(label=place_of(item.file, item.line, item.column), value=item.why)
             for item in report.rejected
         ),
-        describes=_describes(site),
+        describes=describe(site),
     )
 
 
@@ -309,7 +315,8 @@ def _strip_says(report: Report) -> str:
     return said + (f"; {plural(gaps, 'day')} not measured" if gaps else "")
 
 
-def _describes(site: Site) -> str:
+def describe(site: Site) -> str:
+    """Say in one line what stands on the roof."""
     words = {"heat_pipe": "heat pipe", "direct_flow": "direct-flow", "flat_plate": "flat plate"}
     kinds = " and ".join(dict.fromkeys(words[array.collector] for array in site.arrays))
     tubes = f"{plural(site.tubes, f'{kinds} tube')}" if site.tubes else f"{kinds} collectors"

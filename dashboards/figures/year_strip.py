@@ -116,7 +116,8 @@ def _strokes(
         delivered.append(_bar(x, base, wide, reach))
     outline = "goal" if known else "goal promised"
     return (
-        f'<path class="gap" fill="url(#hatch)" d="{"".join(gaps)}"/><path class="{outline}" d="{"".join(goal)}"/>'
+        f'<path class="gap" fill="url(#hatch)" d="{"".join(gaps)}"/>'
+        f'<path class="{outline}" d="{"".join(goal)}"/>'
         f'<path class="lost" d="{"".join(lost)}"/><path class="arrived" d="{"".join(delivered)}"/>'
         f'<path class="cap" d="{"".join(caps)}"/>'
     )

@@ -1,0 +1,1 @@
+"""The pages: load, build the context, render. What is drawn is decided in `dashboards`."""

@@ -1,0 +1,218 @@
+"""Pages that change something: installations, their facts, their logs, their gateways' keys."""
+
+from collections.abc import Mapping
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request, Response
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import UploadFile
+
+from analysis.errors import SiteFileError
+from dashboards.format import moment
+from dashboards.links import site_path
+from dashboards.site_form import GROUPS, field_of
+from service.accounts.access import person_of, site_for
+from service.context import Context, Here
+from service.errors import ConflictError
+from service.ingest import actions as ingest_actions
+from service.pages import loading
+from service.pages.answers import page, see_other
+from service.sites import actions, queries
+from service.sites.form import site_file_from_form
+
+router = APIRouter(include_in_schema=False)
+
+_CHUNK = 1024 * 1024
+_MOST_FILES = 200
+
+
+@router.get("/sites/new")
+def new(here: Here) -> Response:
+    """Show the form for a new installation."""
+    with here.database.reading() as db:
+        person_of(db, here.request, now=here.now())
+    return _new_page({}, {}, None)
+
+
+def _new_page(
+    values: Mapping[str, str], errors: Mapping[str, str], problem: str | None
+) -> Response:
+    opened = any(values.get(item.name) for group in GROUPS if group.folded for item in group.fields)
+    return page(
+        "new.html",
+        status=422 if problem else 200,
+        groups=GROUPS,
+        values=values,
+        errors=errors,
+        problem=problem,
+        opened=opened,
+    )
+
+
+@router.post("/sites/new")
+async def add(request: Request, here: Here) -> Response:
+    """Add an installation from its site file or from the form."""
+    async with request.form() as form:
+        values = {name: value for name, value in form.items() if isinstance(value, str)}
+    return await run_in_threadpool(_add, here, values)
+
+
+def _add(here: Context, values: dict[str, str]) -> Response:
+    by_file = "text" in values
+    try:
+        with here.database.session() as db:
+            caller = person_of(db, here.request, now=here.now())
+            text = values["text"] if by_file else site_file_from_form(values)
+            site = actions.register_site(db, firm_id=caller.firm_id, text=text, now=here.now())
+            slug = site.slug
+    except SiteFileError as error:
+        field = "text" if by_file else field_of(error.key)
+        said = str(error) if by_file else error.what
+        errors = {field: f"{said[:1].upper()}{said[1:]}."} if field else {}
+        said = "Nothing was added yet: see the field that is marked." if errors else f"{said}."
+        return _new_page(values, errors, said)
+    return see_other(f"{site_path(slug)}?message=added#data")
+
+
+@router.get("/sites/{slug}/facts")
+def facts(here: Here, slug: str) -> Response:
+    """Show the site file for editing."""
+    return _facts_page(here, slug)
+
+
+def _facts_page(
+    here: Context,
+    slug: str,
+    *,
+    text: str | None = None,
+    problem: str | None = None,
+    delete_problem: str | None = None,
+) -> Response:
+    with here.database.reading() as db:
+        loaded = loading.load(db, here, slug)
+        versions = [
+            {
+                "until": moment(int(item.replaced_at.timestamp()), loaded.row.timezone),
+                "text": item.text,
+            }
+            for item in queries.file_versions(db, site_id=loaded.row.id)
+        ]
+    return page(
+        "facts.html",
+        status=422 if problem or delete_problem else 200,
+        site=loaded.head,
+        text=loaded.row.text if text is None else text,
+        problem=problem,
+        delete_problem=delete_problem,
+        versions=versions,
+        undo_days=f"{here.settings.undo_days:g}",
+    )
+
+
+@router.post("/sites/{slug}/facts")
+def replace_facts(here: Here, slug: str, text: Annotated[str, Form()] = "") -> Response:
+    """Keep new facts; a refusal shows what was typed."""
+    plain = text.replace("\r\n", "\n")
+    try:
+        with here.database.session() as db:
+            caller = person_of(db, here.request, now=here.now())
+            site = site_for(db, caller, slug)
+            same = plain == site.text
+            actions.replace_site_file(db, site=site, text=plain, now=here.now())
+    except SiteFileError as error:
+        said = str(error)
+        return _facts_page(here, slug, text=plain, problem=f"{said[:1].upper()}{said[1:]}.")
+    return see_other(f"{site_path(slug)}?message={'same' if same else 'kept'}")
+
+
+@router.post("/sites/{slug}/delete")
+def delete(here: Here, slug: str, confirm: Annotated[str, Form()] = "") -> Response:
+    """Put an installation out of sight."""
+    try:
+        with here.database.session() as db:
+            caller = person_of(db, here.request, now=here.now())
+            site = site_for(db, caller, slug)
+            actions.delete_site(db, site=site, confirm=confirm, now=here.now())
+    except ConflictError as error:
+        return _facts_page(here, slug, delete_problem=error.detail)
+    return see_other("/")
+
+
+@router.post("/sites/{slug}/restore")
+def restore(here: Here, slug: str) -> Response:
+    """Bring a deleted installation back."""
+    with here.database.session() as db:
+        caller = person_of(db, here.request, now=here.now())
+        actions.restore_site(db, firm_id=caller.firm_id, slug=slug, now=here.now())
+    return see_other(f"{site_path(slug)}?message=restored")
+
+
+@router.post("/sites/{slug}/logs")
+async def hand_in(request: Request, here: Here, slug: str) -> Response:
+    """Take logs from the page's form where no script runs; the script uses the API."""
+    await run_in_threadpool(_visible, here, slug)
+    kept = 0
+    async with request.form(max_files=_MOST_FILES) as form:
+        for _, part in form.multi_items():
+            if isinstance(part, UploadFile) and part.filename:
+                await run_in_threadpool(_keep, here, slug, part)
+                kept += 1
+    return see_other(f"{site_path(slug)}?message={'sent' if kept else 'none'}#data")
+
+
+def _visible(here: Context, slug: str) -> None:
+    with here.database.reading() as db:
+        site_for(db, person_of(db, here.request, now=here.now()), slug)
+
+
+def _keep(here: Context, slug: str, part: UploadFile) -> None:
+    kept = here.raw.keep(iter(lambda: part.file.read(_CHUNK), b""))
+    with here.database.session() as db:
+        site = site_for(db, person_of(db, here.request, now=here.now()), slug)
+        ingest_actions.keep_upload(
+            db, site=site, kept=kept, name=part.filename or "log", via="browser", now=here.now()
+        )
+
+
+@router.get("/sites/{slug}/gateway")
+def gateway(here: Here, slug: str) -> Response:
+    """Show the gateway keys in use."""
+    return _gateway_page(here, slug, None)
+
+
+def _gateway_page(here: Context, slug: str, secret: str | None) -> Response:
+    with here.database.reading() as db:
+        loaded = loading.load(db, here, slug)
+        keys = [
+            {
+                "id": key.id,
+                "label": key.label,
+                "made": moment(int(key.created_at.timestamp()), loaded.row.timezone),
+            }
+            for key in queries.keys_of(db, site_id=loaded.row.id)
+        ]
+    return page(
+        "gateway.html",
+        site=loaded.head,
+        keys=keys,
+        secret=secret,
+        base_url=here.settings.public_url,
+    )
+
+
+@router.post("/sites/{slug}/gateway")
+def make_key(here: Here, slug: str, label: Annotated[str, Form()] = "gateway") -> Response:
+    """Make a key and show it this once."""
+    with here.database.session() as db:
+        site = site_for(db, person_of(db, here.request, now=here.now()), slug)
+        _, secret = actions.make_key(db, site=site, label=label, now=here.now())
+    return _gateway_page(here, slug, secret)
+
+
+@router.post("/sites/{slug}/gateway/{key_id}/revoke")
+def revoke_key(here: Here, slug: str, key_id: int) -> Response:
+    """Make a key useless."""
+    with here.database.session() as db:
+        site = site_for(db, person_of(db, here.request, now=here.now()), slug)
+        actions.revoke_key(db, site=site, key_id=key_id, now=here.now())
+    return see_other(f"{site_path(slug)}/gateway")

@@ -1,0 +1,168 @@
+"""Pages about people: signing in, the first password, who gets mail."""
+
+import re
+from collections.abc import Mapping
+from typing import Annotated
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from fastapi import APIRouter, Form, Query, Response
+from sqlalchemy import select
+from sqlalchemy.exc import IntegrityError
+
+from dashboards.format import local_date
+from dashboards.weeks import week_of
+from service.accounts.access import COOKIE, person_of
+from service.accounts.actions import setup_link_works
+from service.accounts.passwords import SHORTEST
+from service.context import Context, Here
+from service.db.models import Recipient
+from service.errors import NotFoundError
+from service.pages.answers import page, see_other
+from service.sites import queries as site_queries
+
+router = APIRouter(include_in_schema=False)
+
+_ADDRESS = re.compile(r"^[^@\s<>,;\"]+@[^@\s<>,;\"]+$")
+_CLOCK = re.compile(r"^([01]\d|2[0-3]):[0-5]\d$")
+_MESSAGES = {
+    "added": "Added. The next digest goes there too.",
+    "removed": "Removed; no more mail goes there.",
+    "tested": "A test mail is on its way.",
+}
+
+
+@router.get("/sign-in")
+def sign_in(
+    next: Annotated[str, Query()] = "/", error: Annotated[str | None, Query()] = None
+) -> Response:
+    """Ask for the password."""
+    return page("sign_in.html", next=next, error=error, status=401 if error else 200)
+
+
+@router.get("/first-password")
+def first_password(
+    here: Here,
+    token: Annotated[str, Query()] = "",
+    error: Annotated[str | None, Query()] = None,
+) -> Response:
+    """Let the one-time link set the first password."""
+    with here.database.reading() as db:
+        works = bool(token) and setup_link_works(db, token)
+    return page("first_password.html", token=token, error=error, works=works, least=SHORTEST)
+
+
+@router.get("/settings")
+def settings(here: Here, message: Annotated[str | None, Query()] = None) -> Response:
+    """Show who gets mail, and what was deleted."""
+    return _settings_page(here, {}, {}, _MESSAGES.get(message or ""))
+
+
+def _settings_page(
+    here: Context, values: Mapping[str, str], errors: Mapping[str, str], message: str | None
+) -> Response:
+    with here.database.reading() as db:
+        firm_id = person_of(db, here.request, now=here.now()).firm_id
+        found = select(Recipient).where(Recipient.firm_id == firm_id).order_by(Recipient.id)
+        recipients = [_shown(one) for one in db.scalars(found)]
+        deleted = site_queries.list_deleted(db, firm_id=firm_id)
+        gone = [{"name": one.name, "slug": one.slug} for one in deleted]
+        sites = site_queries.list_sites(db, firm_id=firm_id)
+    zone = sites[0].timezone if sites else "Europe/London"
+    return page(
+        "settings.html",
+        status=422 if errors else 200,
+        recipients=recipients,
+        deleted=gone,
+        values=values,
+        errors=errors,
+        message=message,
+        default_zone=zone,
+        week=str(week_of(local_date(here.now().timestamp(), zone))),
+        signed_in=COOKIE in here.request.cookies,
+        mail_way=_mail_way(here),
+    )
+
+
+def _mail_way(here: Context) -> str:
+    if here.settings.smtp_host:
+        return f"Mails go out by {here.settings.smtp_host}."
+    return "No mail server is set, so mails are written as files into the outbox folder."
+
+
+def _shown(one: Recipient) -> dict[str, object]:
+    quiet = (
+        f"{one.quiet_from} to {one.quiet_until}" if one.quiet_from != one.quiet_until else "never"
+    )
+    return {
+        "id": one.id,
+        "name": one.name,
+        "address": one.address,
+        "timezone": one.timezone,
+        "digest": one.digest,
+        "urgent": one.urgent,
+        "quiet": "never" if never else f"{one.quiet_from} to {one.quiet_until}",
+    }
+
+
+@router.post("/settings/recipients")
+def add_recipient(
+    here: Here,
+    address: Annotated[str, Form()] = "",
+    name: Annotated[str, Form()] = "",
+    timezone: Annotated[str, Form()] = "",
+    quiet_from: Annotated[str, Form()] = "21:00",
+    quiet_until: Annotated[str, Form()] = "07:00",
+) -> Response:
+    """Add somebody who gets mail."""
+    values = {
+        "address": address.strip()[:254],
+        "name": name.strip()[:200],
+        "timezone": timezone.strip(),
+        "quiet_from": quiet_from,
+        "quiet_until": quiet_until,
+    }
+    errors = _errors(values)
+    if errors:
+        return _settings_page(here, values, errors, None)
+    try:
+        with here.database.session() as db:
+            caller = person_of(db, here.request, now=here.now())
+            db.add(Recipient(firm_id=caller.firm_id, created_at=here.now(), **values))
+    except IntegrityError:
+        return _settings_page(here, values, {"address": "This address gets mail already."}, None)
+    return see_other("/settings?message=added")
+
+
+def _errors(values: Mapping[str, str]) -> dict[str, str]:
+    errors = {}
+    if not _ADDRESS.match(values["address"]):
+        errors["address"] = "This is not a mail address; it looks like name@example.org."
+    try:
+        ZoneInfo(values["timezone"])
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        errors["timezone"] = "This zone is not known; write it like Europe/London."
+    for clock in ("quiet_from", "quiet_until"):
+        if not _CLOCK.match(values[clock]):
+            errors[clock] = "Write the time like 21:00."
+    return errors
+
+
+@router.post("/settings/recipients/{recipient_id}/remove")
+def remove_recipient(here: Here, recipient_id: int) -> Response:
+    """Stop mail to somebody."""
+    with here.database.session() as db:
+        caller = person_of(db, here.request, now=here.now())
+        db.delete(recipient_for(db.get(Recipient, recipient_id), caller.firm_id))
+    return see_other("/settings?message=removed")
+
+
+def recipient_for(found: Recipient | None, firm_id: int) -> Recipient:
+    """Give a recipient that the firm may see.
+
+    Raises
+    ------
+    NotFoundError : there is none for this firm
+    """
+    if found is None or found.firm_id != firm_id:
+        raise NotFoundError("There is no such recipient.")
+    return found

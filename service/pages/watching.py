@@ -1,0 +1,208 @@
+"""Pages that only look: fleet, site, one day, finding, printable report, the chart program."""
+
+import gzip
+from datetime import date, timedelta
+from functools import lru_cache
+from importlib.resources import files
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request, Response
+from fastapi.responses import HTMLResponse
+
+from analysis.record import Record
+from analysis.results import DayFigure, Report
+from dashboards.figures.day_curves import day_curves
+from dashboards.figures.evidence import decisive_hours, evidence
+from dashboards.figures.heat_by_period import heat_by_period
+from dashboards.finding_page import finding_view
+from dashboards.fleet_page import fleet_page
+from dashboards.format import bound_of, bounded, day, moment
+from dashboards.links import finding_of_key
+from dashboards.periods import SIZES
+from dashboards.render import figure_json
+from dashboards.report_page import render_report
+from dashboards.site_page import MARK_WORDS, site_view
+from dashboards.texts import titles
+from service.accounts.access import person_of
+from service.context import Here
+from service.errors import NotFoundError
+from service.pages import loading
+from service.pages.answers import page, texts
+
+router = APIRouter(include_in_schema=False)
+
+_YEAR_S = 31_536_000
+
+
+@router.get("/")
+def fleet(here: Here) -> Response:
+    """Show all sites, those that lose most and most urgently first."""
+    with here.database.reading() as db:
+        caller = person_of(db, here.request, now=here.now())
+        sites = loading.fleet_sites(db, firm_id=caller.firm_id)
+    built = fleet_page(sites, texts=texts(), now_s=here.now().timestamp())
+    return page("fleet.html", page=built)
+
+
+@router.get("/sites/{slug}")
+def site(
+    here: Here,
+    slug: str,
+    day: Annotated[str | None, Query()] = None,
+    message: Annotated[str | None, Query()] = None,
+) -> Response:
+    """Show one site."""
+    with here.database.reading() as db:
+        loaded = loading.load(db, here, slug)
+        report = loaded.report
+        when = _day_to_show(report, day)
+        record = loading.record_of_day(db, loaded.row, when) if when else None
+        uploads = loading.uploads_of(db, loaded.row)
+        keys = loading.keys_in_use(db, loaded.row)
+    words = texts()
+    context: dict[str, Any] = {
+        "site": loaded.head,
+        "uploads": uploads,
+        "keys": keys,
+        "message": _MESSAGES.get(message or ""),
+        "view": None,
+        "mark_words": MARK_WORDS,
+        "sizes": SIZES,
+        "heat": "{}",
+        "day": None,
+    }
+    if report is not None:
+        context["view"] = site_view(report, site=loaded.facts, slug=slug, texts=words, links=True)
+        context["heat"] = _heat(report)
+        context["day"] = _day(report, when, record) if when else None
+    return page("site.html", **context)
+
+
+_MESSAGES = {
+    "added": "The installation is added. Now hand in its log.",
+    "kept": "The new facts are kept. Every day is being looked at again.",
+    "same": "Nothing changed: these were the facts already.",
+    "sent": "The files are safely kept and being read.",
+    "none": "No file was chosen.",
+    "restored": "It is back, with all its logs.",
+}
+
+
+def _heat(report: Report) -> str:
+    names = titles(texts())
+    parts = (f'"{s}":{figure_json(heat_by_period(report, s, titles=names))}' for s in SIZES)
+    return "{" + ",".join(parts) + "}"
+
+
+def _day_to_show(report: Report | None, asked: str | None) -> date | None:
+    """Give the day that was asked for, else the one with the most sun of the last thirty."""
+    if report is None or not report.days:
+        return None
+    if asked:
+        try:
+            return date.fromisoformat(asked)
+        except ValueError:
+            raise NotFoundError(f"“{asked}” is not a day; write it like 2025-06-01.") from None
+    late = [item for item in report.days[-30:] if item.coverage > 0.5] or [report.days[-1]]
+    best = max(late, key=lambda item: item.irradiation_kwh_m2 or item.delivered_kwh or 0.0)
+    return date.fromisoformat(best.date)
+
+
+def _day(report: Report, when: date, record: Record | None) -> dict[str, str]:
+    return {
+        "date": when.isoformat(),
+        "before": (when - timedelta(days=1)).isoformat(),
+        "after": (when + timedelta(days=1)).isoformat(),
+        "first": report.days[0].date,
+        "last": report.days[-1].date,
+        "says": _day_says(report, when),
+        "figure": _day_figure(report, record),
+    }
+
+
+def _day_figure(report: Report, record: Record | None) -> str:
+    if record is None:
+        return '{"data":[],"layout":{"height":160}}'
+    return figure_json(day_curves(record, timezone=report.timezone))
+
+
+def _day_says(report: Report, when: date) -> str:
+    name = day(when, weekday=True)
+    figure: DayFigure | None = next(
+        (item for item in report.days if item.date == when.isoformat()), None
+    )
+    if figure is None or figure.delivered_kwh is None:
+        return f"{name}: not measured."
+    delivered = bound_of(figure.delivered_kwh, figure.delivered_low_kwh, figure.delivered_high_kwh)
+    expected = bound_of(figure.expected_kwh, figure.expected_low_kwh, figure.expected_high_kwh)
+    said = f"{name}: delivered {bounded(delivered)}"
+    return f"{said}; expected {bounded(expected)}." if expected else f"{said}."
+
+
+@router.get("/sites/{slug}/day/{when}")
+def one_day(here: Here, slug: str, when: str) -> Response:
+    """Give the figure of one day, for the page's script."""
+    with here.database.reading() as db:
+        loaded = loading.load(db, here, slug)
+        report = loaded.report
+        asked = _day_to_show(report, when)
+        record = loading.record_of_day(db, loaded.row, asked) if asked else None
+    if report is None or asked is None:
+        raise NotFoundError("There is no report of this site yet.")
+    from json import dumps
+
+    body = f'{{"says":{dumps(_day_says(report, asked))},"figure":{_day_figure(report, record)}}}'
+    return Response(body, media_type="application/json", headers={"Cache-Control": "no-store"})
+
+
+@router.get("/sites/{slug}/findings/{key}")
+def finding(here: Here, slug: str, key: str) -> Response:
+    """Show one finding."""
+    with here.database.reading() as db:
+        loaded = loading.load(db, here, slug)
+        report = loaded.report
+        found = finding_of_key(report, key) if report else None
+        if report is None or found is None:
+            raise NotFoundError(
+                "This finding is not there any more: newer data may have shown otherwise."
+            )
+        zone = report.timezone
+        start_s, end_s = decisive_hours(found, report.days, timezone=zone, end_s=report.end_s)
+        record = loading.record_of(db, loaded.row, start_s, end_s)
+    return page(
+        "finding.html",
+        site=loaded.head,
+        view=finding_view(found, report, slug=slug, texts=texts()),
+        figure=figure_json(evidence(found, record, site=loaded.facts)) if record else None,
+        hours=f"{moment(start_s, zone)} to {moment(end_s, zone)}",
+    )
+
+
+@router.get("/sites/{slug}/report.html")
+def printable(here: Here, slug: str) -> Response:
+    """Give the self-contained report."""
+    with here.database.reading() as db:
+        loaded = loading.load(db, here, slug)
+    if loaded.report is None:
+        raise NotFoundError("There is no report of this site yet.")
+    return HTMLResponse(
+        render_report(loaded.report, loaded.facts, texts=texts(), inline=False),
+        headers={"Cache-Control": "no-store"},
+    )
+
+
+@router.get("/static/plotly.min.js")
+def chart_program(request: Request) -> Response:
+    """Give the chart program out of the installed package; no other host is asked."""
+    plain, packed = _chart_program()
+    headers = {"Cache-Control": f"public, max-age={_YEAR_S // 12}", "Vary": "Accept-Encoding"}
+    if "gzip" in request.headers.get("accept-encoding", ""):
+        headers["Content-Encoding"] = "gzip"
+        return Response(packed, media_type="text/javascript", headers=headers)
+    return Response(plain, media_type="text/javascript", headers=headers)
+
+
+@lru_cache(maxsize=1)
+def _chart_program() -> tuple[bytes, bytes]:
+    plain = (files("plotly") / "package_data" / "plotly.min.js").read_bytes()
+    return plain, gzip.compress(plain, 6)
