@@ -38,7 +38,7 @@ class DigestSite:
     Attributes
     ----------
     report : its latest report, None where there is none
-    why_not : why there is none, in plain words
+    why_not : why there is none, or why it could not be renewed, in plain words
     first_seen : finding key to when it was first seen, UTC epoch seconds
     """
 
@@ -305,9 +305,9 @@ class _Words:
                 for verdict in (site.report.verdicts if site.report else ())
                 if verdict.outcome == "cannot_judge" and verdict.kind not in PRIVATE_KINDS
             ]
-            if site.report is not None and not open_questions:
+            if site.report is not None and not open_questions and site.why_not is None:
                 continue
-            words = self._reasons(open_questions) if site.report else site.why_not
+            words = site.why_not or self._reasons(open_questions)
             line = ShortLine(
                 name=site.name,
                 href=self.base_url + site_path(site.slug),

@@ -5,52 +5,31 @@ from collections.abc import Iterator
 
 from analysis.results import Finding, MonthFigure, Problem, Report
 from dashboards import format as fmt
+from dashboards.texts import Texts, design_basis, heat_basis, title_of, weather_basis
 
 _WIDTH = 78
 _LISTED = 10
 _CHECKS = 3
 
-_BASIS_WORDS = {
-    "flow_and_temperatures": "flow and both pipe temperatures",
-    "heat_register": "the register of a heat meter",
-    "heat_power": "the heat rate that the logger computed",
-    "irradiance_plane": "a sensor in the collector plane",
-    "irradiance_horizontal": "a horizontal sensor",
-    "weather_file": "the weather file",
-    "given": "the promise in the site file",
-    "computed": "a figure of Suntally's own",
-}
 
-
-def render_text(report: Report, *, listed: int | None = None) -> str:
+def render_text(report: Report, *, texts: Texts, listed: int | None = None) -> str:
     """Write a report for reading.
 
     Parameters
     ----------
     report : the report
+    texts : the catalogue's words
     listed : how many problems the logs had in all, where more than `report.rejected` lists
     """
     parts = [
         _head(report),
         _heat(report),
         _months(report),
-        _findings(report),
-        _verdicts(report),
+        _findings(report, texts),
+        _verdicts(report, texts),
         _rows(report, problems=max(listed or 0, len(report.rejected))),
     ]
     return "\n\n".join(part for part in parts if part) + "\n"
-
-
-def basis_words(name: str | None) -> str:
-    """Say in words what a figure rests on."""
-    if name is None:
-        return "nothing, so it is unknown"
-    return _BASIS_WORDS.get(name, name.replace("_", " "))
-
-
-def title_of(kind: str) -> str:
-    """Give the name of a kind of finding as people read it."""
-    return fmt.kind_words(kind)
 
 
 def _head(report: Report) -> str:
@@ -77,8 +56,9 @@ def _heat(report: Report) -> str:
                      "what is missing counts as unknown, not as zero"),
         ("Pump", fmt.quantity(totals.pump_kwh, "kWh of electricity", unknown=fmt.NOT_MEASURED)),
         *_savings(report),
-        ("Rests on", f"heat: {basis_words(basis.heat)}; weather: {basis_words(basis.weather)}; "
-                     f"design: {basis_words(basis.design)}"),
+        ("Rests on", f"heat: {heat_basis(basis.heat)}"),
+        ("", f"weather: {weather_basis(basis.weather)}"),
+        ("", f"design: {design_basis(basis.design)}"),
         *(("", note) for note in basis.notes),
     ]  # fmt: skip
     return "HEAT\n" + "\n".join(_labelled(label, text) for label, text in lines)
@@ -145,23 +125,23 @@ def rank(finding: Finding) -> tuple[int, bool, float, int]:
     return (fmt.URGENCY_RANK[finding.urgency], finding.end_s is not None, -lost, finding.start_s)
 
 
-def _findings(report: Report) -> str:
+def _findings(report: Report, texts: Texts) -> str:
     if not report.findings:
         return "FINDINGS\n  Nothing was found."
     ranked = sorted(report.findings, key=rank)
-    shown = [_finding(number, item, report) for number, item in enumerate(ranked, 1)]
+    shown = [_finding(number, item, report, texts) for number, item in enumerate(ranked, 1)]
     return "FINDINGS, the most urgent first\n" + "\n\n".join(shown)
 
 
-def _finding(number: int, finding: Finding, report: Report) -> str:
+def _finding(number: int, finding: Finding, report: Report, texts: Texts) -> str:
     channel = f" ({finding.channel.replace('_', ' ')})" if finding.channel else ""
-    head = f"{number}. {fmt.urgency(finding.urgency)}: {title_of(finding.kind)}{channel}"
+    head = f"{number}. {fmt.urgency(finding.urgency)}: {title_of(finding.kind, texts)}{channel}"
     when = fmt.span(finding.start_s, finding.end_s, report.timezone)
     cost = f"cost {fmt.bounded(finding.lost)}" if finding.lost else "cost not known"
     # What is only noted asks for no work, so nothing about work is said.
     work = list(_work(finding)) if finding.urgency != "record" else []
     also = [other for other in report.explained if other.suppressed_by == finding.kind]
-    explains = ", ".join(sorted({title_of(other.kind).lower() for other in also}))
+    explains = ", ".join(sorted({title_of(other.kind, texts).lower() for other in also}))
     lines = [
         f"  {head}",
         _wrapped(f"{when}; {cost}", 5),
@@ -190,15 +170,15 @@ def _work(finding: Finding) -> Iterator[str]:
         yield f"       ({fmt.plural(more, 'further check')} with --html or --json)"
 
 
-def _verdicts(report: Report) -> str:
+def _verdicts(report: Report, texts: Texts) -> str:
     unjudged = [item for item in report.verdicts if item.outcome == "cannot_judge"]
     clear = [item for item in report.verdicts if item.outcome == "clear"]
     parts = []
     if unjudged:
-        lines = [_wrapped(f"{title_of(item.kind)}: {item.why}", 2) for item in unjudged]
+        lines = [_wrapped(f"{title_of(item.kind, texts)}: {item.why}", 2) for item in unjudged]
         parts.append("COULD NOT BE JUDGED\n" + "\n".join(lines))
     if clear:
-        names = ", ".join(title_of(item.kind).lower() for item in clear)
+        names = ", ".join(title_of(item.kind, texts).lower() for item in clear)
         parts.append("LOOKED AT AND CLEAR\n" + _wrapped(names, 2))
     return "\n\n".join(parts)
 

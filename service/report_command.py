@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from analysis.results import Report
     from analysis.site import LogMap, Site
     from analysis.weather import Weather
+    from dashboards.texts import Texts
 
 MADE = 0
 MADE_WITH_REJECTED_INPUT = 1
@@ -107,7 +108,7 @@ def _run(args: argparse.Namespace, progress: Progress) -> int:
         # A terminal of a narrow encoding shows a question mark rather than an error.
         if isinstance(sys.stdout, io.TextIOWrapper):
             sys.stdout.reconfigure(errors="replace")
-        sys.stdout.write(render_text(report, listed=given.parsed.problems))
+        sys.stdout.write(render_text(report, texts=_texts(), listed=given.parsed.problems))
     sys.stdout.flush()
     rejected = given.parsed.problems or given.parsed.rows.rejected
     return MADE_WITH_REJECTED_INPUT if rejected else MADE
@@ -145,8 +146,7 @@ def _read(
 
 def _assessed(given: _Input, *, first: date | None, last: date | None) -> "Report":
     from analysis.assess import assess, observe
-
-    from analysis.days import day_rows, local_midnight_s, table_from_rows
+    from analysis.days import local_midnight_s, part_of
     from analysis.results import Problem, RowCount
 
     site, record, parsed = given.site, given.record, given.parsed
@@ -154,15 +154,15 @@ def _assessed(given: _Input, *, first: date | None, last: date | None) -> "Repor
     zone = site.place.timezone
     table = observe(site=site, record=record, channels=channels, weather=given.weather)
     start_s = int(record.start_s[0])
-    end_s = int(record.start_s[-1] + record.step_s[-1])
+    end_s = int(record.start_s[-1] + round(record.step_s[-1]))
     if first is not None or last is not None:
         # The neighbours were wanted only to see the edges of the asked days.
         start_s = max(start_s, local_midnight_s(first, zone)) if first else start_s
         end_s = min(end_s, local_midnight_s(last + timedelta(days=1), zone)) if last else end_s
-        low = first.isoformat() if first else ""
-        high = last.isoformat() if last else "9999"
-        rows = [row for row in day_rows(table) if low <= str(row["date"]) <= high]
-        table = table_from_rows(rows, timezone=zone)
+        low, high = first or date.min, last or date.max
+        asked = [low <= date.fromisoformat(day) <= high for day in table.days.dates]
+        start = asked.index(True)
+        table = part_of(table, first=start, last=start + sum(asked))
     return assess(
         site=site,
         table=table,
@@ -188,7 +188,6 @@ def _cut(
 ) -> "Record":
     """Keep the rows of the asked local days and of their neighbours."""
     from analysis.assess import MARGIN_DAYS
-
     from analysis.days import local_midnight_s
     from dashboards import format as fmt
 
@@ -325,6 +324,12 @@ def _bytes(name: str) -> bytes:
     except OSError as error:
         reason = (error.strerror or "it failed").lower()
         raise CannotReportError(f"{name} cannot be read: {reason}") from None
+
+
+def _texts() -> "Texts":
+    from analysis.faults import CATALOGUE
+
+    return {fault.kind: fault.text for fault in CATALOGUE}
 
 
 def _page(report: "Report", given: _Input) -> str:

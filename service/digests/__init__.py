@@ -1,0 +1,1 @@
+"""The weekly digest and the urgent mail: who gets what when."""

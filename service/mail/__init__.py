@@ -1,0 +1,1 @@
+"""Mails: the outbox, what a message looks like, and how it leaves."""

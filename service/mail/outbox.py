@@ -1,0 +1,78 @@
+"""All SQL about mails that wait. Nothing here commits."""
+
+import hashlib
+from datetime import datetime
+from email.utils import parseaddr
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from dashboards.mails import Mail
+from service.db.engine import insert_into
+from service.db.models import Outbox
+from service.settings import Settings
+
+WAITING = "waiting"
+SENT = "sent"
+FAILED = "failed"
+
+
+def message_id(settings: Settings, *, what: str, address: str) -> str:
+    """Give the Message-ID of a mail: the same each time the same is said to the same person."""
+    host = parseaddr(settings.mail_from)[1].rpartition("@")[2] or "localhost"
+    who = hashlib.sha256(address.strip().lower().encode()).hexdigest()[:12]
+    return f"<{what}.{who}@{host}>"
+
+
+def put(
+    db: Session,
+    mail: Mail,
+    *,
+    firm_id: int,
+    recipient: str,
+    message_id: str,
+    not_before: datetime,
+    now: datetime,
+) -> None:
+    """Lay a mail into the outbox; one with this Message-ID that is there already stays."""
+    db.execute(
+        insert_into(db, Outbox)
+        .values(
+            firm_id=firm_id,
+            message_id=message_id,
+            recipient=recipient,
+            subject=mail.subject,
+            text=mail.text,
+            html=mail.html,
+            state=WAITING,
+            tries=0,
+            not_before=not_before,
+            created_at=now,
+        )
+        .on_conflict_do_nothing(index_elements=[Outbox.message_id])
+    )
+
+
+def due(db: Session, *, now: datetime, limit: int) -> list[int]:
+    """Give the mails that may leave, the oldest first."""
+    found = (
+        select(Outbox.id)
+        .where(Outbox.state == WAITING, Outbox.not_before <= now)
+        .order_by(Outbox.not_before, Outbox.id)
+        .limit(limit)
+    )
+    return list(db.scalars(found))
+
+
+def latest(db: Session, *, firm_id: int, limit: int = 20) -> list[Outbox]:
+    """Give a firm's mails, the newest first."""
+    found = select(Outbox).where(Outbox.firm_id == firm_id).order_by(Outbox.id.desc())
+    return list(db.scalars(found.limit(limit)))
+
+
+def count_failed(db: Session, *, firm_id: int) -> int:
+    """Give how many of a firm's mails were given up."""
+    found = select(func.count(Outbox.id)).where(
+        Outbox.firm_id == firm_id, Outbox.state == FAILED
+    )
+    return int(db.scalar(found) or 0)
