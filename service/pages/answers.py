@@ -21,7 +21,7 @@ def page(template: str, *, status: int = 200, **context: Any) -> Response:
 def error_page(request: Request, *, status: int, title: str, detail: str) -> Response:
     """Say what went wrong, to a person."""
     del request
-    return page("error.html", status=status, title=title, detail=detail)
+    return page("error.html", status=status, code=status, title=title, detail=detail)
 
 
 def see_other(path: str) -> Response:

@@ -90,9 +90,7 @@ def _mail_way(here: Context) -> str:
 
 
 def _shown(one: Recipient) -> dict[str, object]:
-    quiet = (
-        f"{one.quiet_from} to {one.quiet_until}" if one.quiet_from != one.quiet_until else "never"
-    )
+    never = one.quiet_from == one.quiet_until
     return {
         "id": one.id,
         "name": one.name,
