@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from itertools import islice
 from typing import Literal
 
+from analysis.channels import channel_of_tidy
 from analysis.errors import LogError
 from analysis.logs.stamps import format_of, format_told
 from analysis.site import LogMap
@@ -35,6 +36,7 @@ WORDS = {
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _COMMA_NUMBER = re.compile(r"[+-]?\d*,\d+", re.ASCII)
 _POINT_NUMBER = re.compile(r"[+-]?\d*\.\d+", re.ASCII)
+_COMMA_CELL = re.compile(rb"[;\t|\"][+-]?\d+,\d+[;\t|\"\r\n]")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,6 +140,10 @@ def _is_row(cells: list[str], told: LogMap) -> bool:
     return known * 2 > len(values) or (known > 0 and _is_stamp(values[0], told))
 
 
+def _has_number(cells: list[str]) -> bool:
+    return len(cells) >= 2 and any(_NUMBER.fullmatch(cell.strip()) for cell in cells)
+
+
 def _is_stamp(value: str, told: LogMap) -> bool:
     if not value[:1].isdigit() and told.time_format is None:
         return False
@@ -157,6 +163,8 @@ def _with_header(
     told: LogMap,
 ) -> Dialect:
     data = list(islice((row for row in rows if _is_row(row[1], told)), _SAMPLE_ROWS))
+    # A stamp in an unknown format beside few numbers: the layout will say so.
+    data = data or [row for row in rows[1:] if _has_number(row[1])][:_SAMPLE_ROWS]
     if not data:
         raise LogError(
             "there is a header but no row of numbers under it" if rows else "there is no table",
@@ -165,28 +173,44 @@ def _with_header(
     width = Counter(len(cells) for _, cells in data).most_common(1)[0][0]
     first_row = next(number for number, cells in data if len(cells) == width)
     before = [(number, cells) for number, cells in rows if number < first_row]
-    heads: tuple[str, ...] = ("",) * width
-    header_line = None
-    # Headers often lack the name of a last empty column, or have one too many.
-    for number, cells in reversed(before):
-        if (abs(len(_stripped(cells)) - width) <= 1 and len(_stripped(cells)) >= 2) or (
-            len(cells) == width
-        ):
-            named = [cell.strip() for cell in cells][:width]
-            heads = (*named, *("" for _ in range(width - len(named))))
-            header_line = number
-            break
+    header_line, heads = _header(before, width, told)
     body_at = sum(len(line.encode("utf-8")) + 1 for line in lines[: first_row - 1])
     samples = tuple(tuple(cells) for _, cells in data if len(cells) == width)
     return Dialect(
         delimiter=delimiter,
-        decimal=told.decimal or _decimal(samples, delimiter),
+        decimal=told.decimal or _decimal(samples, text),
         heads=heads,
         header_line=header_line,
         first_line=first_row,
         body_at=min(body_at, len(text)),
         samples=samples,
     )
+
+
+def _header(
+    before: list[tuple[int, list[str]]], width: int, told: LogMap
+) -> tuple[int | None, tuple[str, ...]]:
+    """Find the header among the lines before the first row: the one with most known heads.
+
+    Where none has any, the last one; a line of units may stand between header and rows.
+    """
+    named = {head.strip().lower() for head, _ in told.columns}
+    best: tuple[int, int, list[str]] | None = None
+    for number, cells in before:
+        # Headers often lack the name of a last empty column, or have one too many.
+        filled = _stripped(cells)
+        if len(cells) != width and not (len(filled) >= 2 and abs(len(filled) - width) <= 1):
+            continue
+        heads = [cell.strip() for cell in cells][:width]
+        known = sum(
+            channel_of_tidy(head) is not None or head.lower() in named or head.lower() == "time"
+            for head in heads
+        )
+        if best is None or known >= best[0]:
+            best = (known, number, heads)
+    if best is None:
+        return None, ("",) * width
+    return best[1], (*best[2], *("" for _ in range(width - len(best[2]))))
 
 
 def _stripped(cells: list[str]) -> list[str]:
@@ -196,10 +220,13 @@ def _stripped(cells: list[str]) -> list[str]:
     return cells
 
 
-def _decimal(samples: tuple[tuple[str, ...], ...], delimiter: str) -> Literal[".", ","]:
+def _decimal(samples: tuple[tuple[str, ...], ...], text: bytes) -> Literal[".", ","]:
     comma = point = 0
     for cells in samples:
         for cell in cells:
             comma += _COMMA_NUMBER.fullmatch(cell.strip()) is not None
             point += _POINT_NUMBER.fullmatch(cell.strip()) is not None
+    if not comma and not point:
+        # Only whole numbers at the head of the file: a night. Later ones may have decimals.
+        return "," if _COMMA_CELL.search(text) else "."
     return "," if comma > point else "."

@@ -187,6 +187,8 @@ def _stamp_columns(
             found = _counted(dialect, place)
         if found is not None:
             return _perhaps_joined(dialect, told, found, free)
+    if free and dialect.heads[free[0]].strip().lower() in _TIME_HEADS:
+        raise _unknown_time(name, dialect, (free[0],), _head(dialect, free[0]))
     raise LogError(
         "no column holds the time; call it time, or map it: "
         '"its header" = { channel = "time" } under [log.columns]',

@@ -6,7 +6,7 @@ is read alone. Impossible dates are never bent into possible ones.
 """
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -81,7 +81,7 @@ class StampFormat:
         """
         out = np.zeros(len(texts), dtype=np.int64)
         slow = np.ones(len(texts), dtype=np.bool_)
-        if self.told is None and not self.aware and len(texts):
+        if self.told is None and len(texts):
             self._by_layout(texts, out, slow)
         for row in np.flatnonzero(slow).tolist():
             value = self.one(texts[row].as_py())
@@ -104,7 +104,7 @@ class StampFormat:
             rows = np.flatnonzero(lengths == width)
             first = texts[int(rows[0])].as_py()
             match = self.pattern.fullmatch(first)
-            if match is None or not first.isascii():
+            if match is None or not first.isascii() or self.one(first) is None:
                 continue
             if len(rows) == len(texts):
                 matrix = signs[offsets[0] : offsets[-1]].reshape(len(rows), width)
@@ -165,12 +165,13 @@ def _of_matrix(
 ) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
     """Read rows of equal width: which of them have the layout of the match, and their seconds."""
     spans = {name: match.span(name) for name, text in match.groupdict().items() if text}
+    spans.pop("z", None)  # rows with another offset than the first are read alone
     fixed = np.ones(matrix.shape[1], dtype=np.bool_)
     for start, end in spans.values():
         fixed[start:end] = False
     good = (matrix[:, fixed] == matrix[0, fixed]).all(axis=1)
     parts: dict[str, NDArray[np.int64]] = {}
-    for name in spans.keys() - {"p", "z", "f"}:
+    for name in spans.keys() - {"p", "f"}:
         start, end = spans[name]
         value = np.zeros(len(matrix), dtype=np.int64)
         for place in range(start, end):
@@ -193,7 +194,8 @@ def _of_matrix(
     after = (months + 1).astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)
     good &= parts["d"] <= after - first
     days = first + parts["d"] - 1
-    return good, days * _DAY + hour * _HOUR + minute * 60 + second
+    offset_s = _offset_s(match.groupdict().get("z"))
+    return good, days * _DAY + hour * _HOUR + minute * 60 + second - offset_s
 
 
 def _format(says: str, day: str, *, aware: bool = False) -> StampFormat:
@@ -207,6 +209,10 @@ _DMY = r"(?P<d>\d{1,2})%s(?P<m>\d{1,2})%s(?P<Y>\d{4})"
 _MDY = r"(?P<m>\d{1,2})%s(?P<d>\d{1,2})%s(?P<Y>\d{4})"
 _COMPACT = r"(?P<Y>\d{4})(?P<m>\d{2})(?P<d>\d{2})"
 
+# What the columnar parser takes for a stamp with zone.
+_PARSER_ISO = re.compile(
+    r"\d{4}-\d{2}-\d{2}[ T]\d{2}:\d{2}(?::\d{2}(?:\.\d{1,6})?)?(?:Z|[+-]\d{2}(?::?\d{2})?)"
+)
 ISO_AWARE = _format("ISO 8601 with its offset from UTC", _YMD % ("-", "-"), aware=True)
 _PLAIN = (
     _format("ISO 8601 without zone", _YMD % ("-", "-")),
@@ -259,7 +265,8 @@ def format_of(samples: list[str]) -> StampFormat | tuple[StampFormat, StampForma
     least = max(1, (len(samples) + 1) // 2)
     for one in (ISO_AWARE, *_PLAIN, _COMPACT_AWARE):
         if sum(one.one(sample) is not None for sample in samples) >= least:
-            return one
+            strict = all(_PARSER_ISO.fullmatch(sample.strip()) for sample in samples)
+            return replace(one, by_parser=one.by_parser and strict)
     for pair in _UNSURE:
         read = sum(
             pair[0].one(sample) is not None or pair[1].one(sample) is not None for sample in samples

@@ -10,8 +10,12 @@ import pytest
 
 from analysis.errors import LogError
 from analysis.fluid import density_kg_m3
+from analysis.logs.blocks import BlockReader
+from analysis.logs.dialect import find_dialect
+from analysis.logs.layout import find_layout
 from analysis.logs.reading import read_logs
-from analysis.logs.shapes import PROBLEMS_LISTED, LogSource
+from analysis.logs.rows import RowReader
+from analysis.logs.shapes import PROBLEMS_LISTED, LogSource, ProblemList
 from analysis.site import ColumnMeaning, LogMap
 from analysis.sitefile import parse_map, parse_site
 
@@ -440,6 +444,67 @@ def test_a_map_goes_before_the_log_table_of_the_site_key_by_key():
     log = read(text, site=site, log_map=LogMap(timezone="Etc/GMT-2"))
     assert log.stamp == "start"
     assert log.stamp_s[0] == utc("2025-06-01T12:01")
+
+
+def test_a_line_of_units_between_header_and_rows_is_passed_over():
+    log = read("time;S1;V\n;°C;l/min\n2025-06-01T12:01:00Z;60,5;2,0\n", log_map=MAP)
+    assert log.columns["collector"].tolist() == [60.5]
+    assert log.files[0].dialect.count("line 1") == 1
+
+
+def test_the_decimal_sign_of_a_file_that_begins_with_whole_numbers_is_found_later():
+    night = "".join(f"2025-06-01T00:{n:02d}:00Z;20;0\n" for n in range(59)) * 5
+    log = read("time;S1;V\n" + night + "2025-06-01T12:01:00Z;60,5;2,0\n", log_map=MAP)
+    assert log.columns["collector"][-1] == 60.5
+    assert log.problems == 0
+
+
+def test_a_time_that_cannot_be_read_is_quoted_with_the_remedy():
+    with pytest.raises(
+        LogError, match=r"not known: '01\.06\.25 12:01'; tell it in \[log\]"
+    ) as caught:
+        read("time;S1\n01.06.25 12:01;60\n", log_map=MAP)
+    assert (caught.value.line, caught.value.column) == (2, "time")
+
+
+DAMAGE = ["err", "", " 31.5 ", "on", "1e999", "-", "4,5", "5;5", "\n", '"', "#"]
+
+
+@pytest.mark.parametrize("decimal", [".", ","])
+@pytest.mark.parametrize("zone", ["Z", ""])
+@pytest.mark.parametrize("seed", range(6))
+def test_the_fast_and_the_tolerant_reader_agree(decimal, zone, seed):
+    rng = np.random.default_rng(seed)
+    start = np.datetime64("2025-01-01T00:01:00")
+    rows = []
+    for n in range(9_000):
+        cells = [f"{start + np.timedelta64(n, 'm')}{zone}"]
+        cells += [f"{value:.2f}".replace(".", decimal) for value in rng.uniform(0, 40, 2)]
+        cells += [str(rng.integers(2))]
+        if rng.random() < 0.002 * seed:
+            cells[rng.integers(4)] = DAMAGE[rng.integers(len(DAMAGE))]
+        rows.append(";".join(cells))
+    text = ("time;t_collector_c;flow_l_min;pump_percent\n" + "\n".join(rows)).encode()
+    dialect = find_dialect("x", text, LogMap(decimal=decimal))
+    layout = find_layout("x", dialect, LogMap())
+    read_by = []
+    for reader in (
+        lambda rows: BlockReader(rows=rows).read(text),
+        lambda rows: [rows.read(text[dialect.body_at :], dialect.first_line)],
+    ):
+        problems = ProblemList()
+        rows_of = RowReader(file="x", dialect=dialect, layout=layout, problems=problems)
+        read_by.append((reader(rows_of), problems))
+    (fast, fast_problems), (slow, slow_problems) = read_by
+    assert fast_problems.listed == slow_problems.listed
+    assert fast_problems.total == slow_problems.total
+    assert sum(part.read for part in fast) == slow[0].read
+    np.testing.assert_array_equal(np.concatenate([p.stamp_s for p in fast]), slow[0].stamp_s)
+    np.testing.assert_array_equal(np.concatenate([p.lines for p in fast]), slow[0].lines)
+    for place in range(3):
+        np.testing.assert_array_equal(
+            np.concatenate([part.values[place] for part in fast]), slow[0].values[place]
+        )
 
 
 def test_no_file_at_all_is_refused():
