@@ -64,9 +64,9 @@ def _json(data: bytes) -> Mapping[str, Any]:
 
 def _columns(content: Mapping[str, Any]) -> dict[str, Sequence[object]]:
     """Give the batch column by column."""
-    rows = content.get("rows")
-    if rows is None:
+    if "rows" not in content:
         return _given_columns(content["columns"])
+    rows = content["rows"]
     if not isinstance(rows, list) or not rows:
         raise InvalidError('"rows" must be a list of at least one row.', field="rows")
     _not_too_many(len(rows))

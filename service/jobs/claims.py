@@ -33,7 +33,8 @@ def claim(db: Session, *, key: str, holder: str, now: datetime, until: datetime)
         set_=values,
         where=(Claim.state == HELD) & or_(Claim.lease_until <= now, Claim.holder == holder),
     )
-    return _count(db.execute(statement)) == 1
+    # What an INSERT counts differs between drivers; what it returns does not.
+    return db.scalar(statement.returning(Claim.key)) is not None
 
 
 def renew(db: Session, *, holder: str, until: datetime) -> None:

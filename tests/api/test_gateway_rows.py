@@ -1,0 +1,200 @@
+"""The gateway's batch endpoint: keys, idempotence, late rows, all or nothing."""
+
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from sqlalchemy import select
+from starlette.testclient import TestClient
+
+from service.db.models import ApiKey, DayBlock, DayMark, Upload
+from tests.build_service import LOCAL, BackEnd, back_ends, tidy_log
+
+
+@pytest.fixture(params=["sqlite", "postgres"])
+def back(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[BackEnd]:
+    with back_ends(tmp_path, request.param) as make:
+        yield make(push_settle_s=60)
+
+
+@pytest.fixture
+def client(back: BackEnd) -> Iterator[TestClient]:
+    with TestClient(back.app(), base_url=LOCAL) as client:
+        yield client
+
+
+def rows_of(log: str) -> list[dict]:
+    head, *lines = log.splitlines()
+    names = head.split(",")[1:]
+    return [
+        {
+            "time": line.split(",")[0],
+            **dict(zip(names, map(float, line.split(",")[1:]), strict=True)),
+        }
+        for line in lines
+    ]
+
+
+def push(client: TestClient, slug: str, key: str | None, rows: list[dict]):
+    headers = {"authorization": f"Bearer {key}"} if key else {}
+    return client.post(f"/api/sites/{slug}/rows", json={"rows": rows}, headers=headers)
+
+
+def blocks(back: BackEnd) -> list[tuple]:
+    with back.database.reading() as db:
+        return sorted(map(tuple, db.execute(select(DayBlock.day, DayBlock.data))))
+
+
+ROWS = rows_of(tidy_log(hours=24))
+
+
+@pytest.mark.parametrize("key", [None, "sk_wrong", ""])
+def test_without_the_sites_key_nothing_is_taken(
+    back: BackEnd, client: TestClient, key: str | None
+) -> None:
+    slug = back.add_site()
+    back.add_key(slug)
+    answer = push(client, slug, key, ROWS[:3])
+    assert answer.status_code == 401
+    assert answer.headers["content-type"] == "application/problem+json"
+    assert "Bearer" in answer.json()["detail"]
+    assert blocks(back) == []
+
+
+def test_another_sites_key_finds_no_such_site(back: BackEnd, client: TestClient) -> None:
+    mill, farm = back.add_site("Mill"), back.add_site("Farm")
+    assert push(client, mill, back.add_key(farm), ROWS[:3]).status_code == 404
+    assert blocks(back) == []
+
+
+def test_a_revoked_key_opens_nothing(back: BackEnd, client: TestClient) -> None:
+    slug = back.add_site()
+    made = client.post(f"/api/sites/{slug}/keys", json={"label": "attic"}).json()
+    assert push(client, slug, made["key"], ROWS[:1]).status_code == 200
+    assert client.delete(f"/api/sites/{slug}/keys/{made['id']}").status_code == 204
+    assert push(client, slug, made["key"], ROWS[1:2]).status_code == 401
+
+
+def test_a_key_is_shown_once_and_kept_as_a_hash(back: BackEnd, client: TestClient) -> None:
+    slug = back.add_site()
+    made = client.post(f"/api/sites/{slug}/keys").json()
+    (listed,) = client.get(f"/api/sites/{slug}/keys").json()
+    assert "key" not in listed
+    with back.database.reading() as db:
+        (key,) = db.scalars(select(ApiKey))
+        assert made["key"] not in key.key_hash
+        assert len(key.key_hash) == 64
+
+
+def test_batches_are_stored_when_the_answer_comes(back: BackEnd, client: TestClient) -> None:
+    slug = back.add_site()
+    answer = push(client, slug, back.add_key(slug), ROWS)
+    assert answer.json() == {"accepted": 144, "new": 144, "changed": 0}
+    with back.database.reading() as db:
+        assert sum(db.scalars(select(DayBlock.rows))) == 144
+
+
+def test_a_batch_sent_again_changes_nothing(back: BackEnd, client: TestClient) -> None:
+    slug = back.add_site()
+    key = back.add_key(slug)
+    push(client, slug, key, ROWS)
+    back.clock.move(minutes=2)
+    back.worker().work_all()
+    before = blocks(back)
+    assert push(client, slug, key, ROWS).json() == {"accepted": 144, "new": 0, "changed": 0}
+    assert blocks(back) == before
+    with back.database.reading() as db:
+        assert list(db.scalars(select(DayMark.date))) == []
+
+
+def test_any_order_of_batches_gives_the_same_store(back: BackEnd, client: TestClient) -> None:
+    one, two = back.add_site("One"), back.add_site("Two")
+    keys = back.add_key(one), back.add_key(two)
+    batches = [ROWS[first : first + 10] for first in range(0, 80, 10)]
+    for batch in batches:
+        push(client, one, keys[0], batch)
+    for batch in [batches[n] for n in (5, 0, 7, 2, 5, 1, 6, 3, 4)]:
+        push(client, two, keys[1], batch[::-1])
+    with back.database.reading() as db:
+        first, second = (
+            [
+                tuple(row)
+                for row in db.execute(
+                    select(DayBlock.day, DayBlock.data)
+                    .where(DayBlock.site_id == back.site_id(slug))
+                    .order_by(DayBlock.day)
+                )
+            ]
+            for slug in (one, two)
+        )
+    assert first == second
+
+
+def test_one_bad_row_refuses_the_batch_as_a_whole(back: BackEnd, client: TestClient) -> None:
+    slug = back.add_site()
+    bad = [*ROWS[:5], {**ROWS[5], "flow_l_min": "a lot"}]
+    answer = push(client, slug, back.add_key(slug), bad)
+    assert answer.status_code == 422
+    problem = answer.json()
+    assert (problem["row"], problem["field"]) == (6, "flow_l_min")
+    assert "a lot" in problem["detail"]
+    assert blocks(back) == []
+
+
+def test_a_later_value_for_a_time_is_a_change(back: BackEnd, client: TestClient) -> None:
+    slug = back.add_site()
+    key = back.add_key(slug)
+    push(client, slug, key, ROWS[:10])
+    answer = push(client, slug, key, [{**ROWS[3], "flow_l_min": 1.234}, ROWS[4]])
+    assert answer.json() == {"accepted": 2, "new": 0, "changed": 1}
+
+
+def test_another_sites_day_is_refused(back: BackEnd, client: TestClient) -> None:
+    mill, farm = back.add_site("Mill"), back.add_site("Farm")
+    push(client, mill, back.add_key(mill), ROWS)
+    answer = push(client, farm, back.add_key(farm), ROWS)
+    assert answer.status_code == 409
+    assert "“Mill”" in answer.json()["detail"]
+
+
+def test_pushed_rows_gather_before_their_day_is_analysed(back: BackEnd, client: TestClient) -> None:
+    slug = back.add_site()
+    key = back.add_key(slug)
+    push(client, slug, key, ROWS[:70])
+    worker = back.worker()
+    assert not worker.work_once()
+    back.clock.move(seconds=40)
+    push(client, slug, key, ROWS[70:])
+    back.clock.move(seconds=21)
+    assert worker.work_once()
+    assert client.get(f"/api/sites/{slug}/report").json()["rows"]["kept"] == 144
+
+
+def test_pushed_rows_and_an_upload_of_the_same_log_are_one(
+    back: BackEnd, client: TestClient
+) -> None:
+    slug = back.add_site()
+    push(client, slug, back.add_key(slug), ROWS[:50])
+    back.hand_in(slug, tidy_log(hours=24))
+    assert back.worker().work_once()
+    with back.database.reading() as db:
+        upload = db.scalar(select(Upload).where(Upload.via == "api"))
+        assert (upload.rows_kept, upload.rows_duplicate) == (94, 50)
+
+
+def test_a_gateway_key_reads_its_site_only(back: BackEnd, client: TestClient) -> None:
+    mill, farm = back.add_site("Mill"), back.add_site("Farm")
+    headers = {"authorization": f"Bearer {back.add_key(mill)}"}
+    assert client.get(f"/api/sites/{mill}/uploads", headers=headers).status_code == 200
+    assert client.get(f"/api/sites/{farm}/uploads", headers=headers).status_code == 404
+    assert client.get("/api/sites", headers=headers).status_code == 401
+    assert client.put(f"/api/sites/{mill}/file", content="x", headers=headers).status_code == 401
+
+
+def test_rows_from_the_future_name_the_clock(back: BackEnd, client: TestClient) -> None:
+    slug = back.add_site()
+    rows = rows_of(tidy_log(first=datetime(2025, 7, 1, tzinfo=UTC), hours=1))
+    answer = push(client, slug, back.add_key(slug), rows)
+    assert answer.status_code == 422
+    assert "clock" in answer.json()["detail"]

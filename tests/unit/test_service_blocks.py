@@ -1,0 +1,98 @@
+"""Day blocks: cutting, merging, bytes, and the hash that knows equal values."""
+
+from datetime import date
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from service.ingest.blocks import Block, decode, encode, join, merge, split_days, values_hash
+
+NAN = float("nan")
+DAY = 86_400
+
+
+def a_block(stamps: list[int], **columns: list[float]) -> Block:
+    return Block(
+        stamp_s=np.array(stamps, dtype=np.int64),
+        columns={name: np.array(values, dtype=np.float64) for name, values in columns.items()},
+    )
+
+
+def a_day(seed: int = 1, *, rows: int = 144) -> Block:
+    values = np.random.default_rng(seed).normal(60.0, 5.0, rows)
+    return Block(
+        stamp_s=np.arange(rows, dtype=np.int64) * 600 + 20_000 * DAY, columns={"collector": values}
+    )
+
+
+def same(one: Block, two: Block) -> bool:
+    return (
+        np.array_equal(one.stamp_s, two.stamp_s)
+        and set(one.columns) == set(two.columns)
+        and all(np.array_equal(one.columns[n], two.columns[n], equal_nan=True) for n in one.columns)
+    )
+
+
+def test_rows_are_cut_at_utc_midnight_and_join_again() -> None:
+    rows = a_block([DAY - 1, DAY, 3 * DAY], flow=[1.0, 2.0, NAN])
+    days = split_days(rows)
+    assert list(days) == [date(1970, 1, 1), date(1970, 1, 2), date(1970, 1, 4)]
+    joined = join(days.values())
+    assert joined is not None
+    assert same(joined, rows)
+
+
+def test_later_value_wins_and_an_empty_one_takes_nothing_away() -> None:
+    old = a_block([0, 60, 120], flow=[1.0, 2.0, NAN], pump=[100.0, 100.0, 0.0])
+    new = a_block([60, 120, 180], flow=[NAN, 5.0, 6.0])
+    merged = merge(old, new)
+    assert same(
+        merged.block,
+        a_block([0, 60, 120, 180], flow=[1.0, 2.0, 5.0, 6.0], pump=[100.0, 100.0, 0.0, NAN]),
+    )
+    assert (merged.new, merged.changed) == (1, 1)
+    assert merged.touched_s.tolist() == [120, 180]
+
+
+def test_the_same_rows_again_change_nothing() -> None:
+    day = a_day()
+    merged = merge(day, day)
+    assert (merged.new, merged.changed, merged.touched_s.shape[0]) == (0, 0, 0)
+    assert same(merged.block, day)
+
+
+floats = st.floats(allow_infinity=False, width=64) | st.just(NAN)
+blocks = st.lists(st.tuples(st.integers(0, 10**10), floats), min_size=1, unique_by=lambda r: r[0])
+
+
+@settings(deadline=None)  # the first call loads the codec
+@given(blocks, blocks)
+def test_bytes_give_the_block_back_and_merging_is_a_union(
+    one: list[tuple[int, float]], two: list[tuple[int, float]]
+) -> None:
+    first = a_block([s for s, _ in sorted(one)], flow=[v for _, v in sorted(one)])
+    second = a_block([s for s, _ in sorted(two)], flow=[v for _, v in sorted(two)])
+    assert same(decode(encode(first)), first)
+    merged = merge(first, second)
+    assert merged.block.stamp_s.tolist() == sorted({s for s, _ in [*one, *two]})
+    assert same(merge(merged.block, second).block, merged.block)
+
+
+def test_equal_values_have_equal_hashes_whatever_the_last_digits_say() -> None:
+    day = a_day()
+    nudged = Block(stamp_s=day.stamp_s, columns={"collector": day.columns["collector"] + 1e-9})
+    assert values_hash(day) is not None
+    assert values_hash(nudged) == values_hash(day)
+    assert values_hash(a_day(seed=2)) != values_hash(day)
+
+
+def test_a_quiet_day_proves_nothing() -> None:
+    assert values_hash(a_block([0, 60], flow=[0.0, 0.0])) is None
+    assert values_hash(a_block([0, 60], flow=[NAN, NAN])) is None
+
+
+def test_a_column_of_nothing_does_not_change_the_hash() -> None:
+    day = a_day()
+    wider = Block(stamp_s=day.stamp_s, columns={**day.columns, "flow": np.full(len(day), NAN)})
+    assert values_hash(wider) == values_hash(day)

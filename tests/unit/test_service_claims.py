@@ -1,0 +1,70 @@
+"""Claims: one holder at a time, and whoever lost it cannot commit."""
+
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from service.db.engine import Database
+from service.jobs import claims
+from tests.build_service import back_ends
+
+NOW = datetime(2025, 6, 2, 4, 0, tzinfo=UTC)
+LEASE = timedelta(minutes=1)
+
+
+@pytest.fixture(params=["sqlite", "postgres"])
+def database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Database]:
+    with back_ends(tmp_path, request.param) as make:
+        yield make().database
+
+
+def take(database: Database, holder: str, *, at: datetime = NOW) -> bool:
+    with database.session() as db:
+        return claims.claim(db, key="digest:2025-W23", holder=holder, now=at, until=at + LEASE)
+
+
+def test_only_one_gets_a_key_until_its_lease_ends(database: Database) -> None:
+    assert take(database, "a")
+    assert not take(database, "b")
+    assert not take(database, "b", at=NOW + LEASE - timedelta(seconds=1))
+    assert take(database, "b", at=NOW + LEASE)
+
+
+def test_a_renewed_lease_lasts_longer(database: Database) -> None:
+    take(database, "a")
+    with database.session() as db:
+        claims.renew(db, holder="a", until=NOW + 3 * LEASE)
+    assert not take(database, "b", at=NOW + 2 * LEASE)
+
+
+def test_done_is_for_good(database: Database) -> None:
+    take(database, "a")
+    with database.session() as db:
+        claims.done(db, key="digest:2025-W23", holder="a")
+    assert not take(database, "a", at=NOW + timedelta(days=3))
+    assert not take(database, "b", at=NOW + timedelta(days=3))
+
+
+def test_finished_work_can_come_back(database: Database) -> None:
+    take(database, "a")
+    with database.session() as db:
+        claims.finish(db, key="digest:2025-W23", holder="a")
+    assert take(database, "b")
+
+
+@pytest.mark.parametrize("ending", [claims.done, claims.finish])
+def test_whoever_lost_the_claim_cannot_commit(database: Database, ending) -> None:
+    take(database, "a")
+    take(database, "b", at=NOW + 2 * LEASE)
+    with pytest.raises(claims.LostClaimError), database.session() as db:
+        ending(db, key="digest:2025-W23", holder="a")
+    assert not take(database, "c", at=NOW + 2 * LEASE)
+
+
+def test_a_dead_holder_loses_everything_at_once(database: Database) -> None:
+    take(database, "a")
+    with database.session() as db:
+        claims.release_all(db, holder="a")
+    assert take(database, "b")

@@ -1,0 +1,90 @@
+"""Tables, column types and migrations, on both databases."""
+
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
+
+import pytest
+from sqlalchemy import inspect, text
+
+from service.db.base import Base
+from service.db.engine import Database
+from service.db.models import Firm
+from tests.build_service import database_url
+
+
+@pytest.fixture(params=["sqlite", "postgres"])
+def database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Database]:
+    with database_url(request.param) as url:
+        database = Database(url or f"sqlite:///{tmp_path / 'a.db'}")
+        yield database
+        database.close()
+
+
+def test_migrated_tables_are_those_of_the_models(database: Database) -> None:
+    from alembic.autogenerate import compare_metadata
+    from alembic.migration import MigrationContext
+
+    database.migrate()
+    database.migrate()
+    with database.engine.begin() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        assert compare_metadata(context, Base.metadata) == []
+
+
+def test_migrations_can_be_taken_back(database: Database) -> None:
+    from alembic import command
+    from alembic.config import Config
+
+    import service.migrations
+
+    database.migrate()
+    config = Config()
+    config.set_main_option("script_location", str(Path(service.migrations.__file__).parent))
+    with database.engine.begin() as connection:
+        config.attributes["connection"] = connection
+        command.downgrade(config, "base")
+    assert set(inspect(database.engine).get_table_names()) == {"alembic_version"}
+
+
+def test_an_instant_keeps_its_meaning(database: Database) -> None:
+    database.migrate()
+    noon = datetime(2025, 6, 1, 12, 0, tzinfo=timezone(timedelta(hours=2)))
+    with database.session() as db:
+        db.add(Firm(name="a", created_at=noon))
+    with database.reading() as db:
+        (firm,) = db.query(Firm).all()
+        assert firm.created_at == noon
+        assert firm.created_at.tzinfo is UTC
+
+
+def test_a_naive_instant_is_refused(database: Database) -> None:
+    database.migrate()
+    with pytest.raises(Exception, match="has no zone"), database.session() as db:
+        db.add(Firm(name="a", created_at=datetime(2025, 6, 1)))  # noqa: DTZ001
+
+
+def test_an_error_rolls_everything_back(database: Database) -> None:
+    database.migrate()
+
+    def fail_late() -> None:
+        with database.session() as db:
+            db.add(Firm(name="a", created_at=datetime(2025, 6, 1, tzinfo=UTC)))
+            db.flush()
+            raise KeyError
+
+    with pytest.raises(KeyError):
+        fail_late()
+    with database.reading() as db:
+        assert db.query(Firm).count() == 0
+
+
+def test_sqlite_is_set_for_durability(tmp_path: Path) -> None:
+    database = Database(f"sqlite:///{tmp_path / 'a.db'}")
+    with database.reading() as db:
+        pragma = {
+            name: db.execute(text(f"PRAGMA {name}")).scalar()
+            for name in ("journal_mode", "synchronous", "foreign_keys")
+        }
+    database.close()
+    assert pragma == {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1}
