@@ -129,6 +129,23 @@ def urgent_mail(
     return render_mail("urgent", page)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrialMail:
+    """A sign of life."""
+
+    subject: str
+    fleet_href: str
+    settings_href: str
+
+
+def trial_mail(*, base_url: str) -> Mail:
+    """Write the mail that shows that mail arrives."""
+    page = TrialMail(
+        subject="Mail arrives", fleet_href=f"{base_url}/", settings_href=f"{base_url}/settings"
+    )
+    return render_mail("test", page)
+
+
 def render_mail(name: str, page: Any) -> Mail:
     """Render the three templates of a mail."""
     made = _environment()

@@ -24,6 +24,7 @@ from service.guards import Guard
 from service.health import router as health
 from service.ingest import endpoints as ingest
 from service.ingest.files import RawStore
+from service.mail import endpoints as mail
 from service.pages import endpoints as pages
 from service.settings import Settings
 from service.sites import endpoints as sites
@@ -59,6 +60,7 @@ def create_app(settings: Settings, database: Database, clock: Clock) -> FastAPI:
         sites.router,
         ingest.router,
         assessments.router,
+        mail.router,
         pages.router,
     ):
         app.include_router(router)

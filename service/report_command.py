@@ -335,7 +335,7 @@ def _texts() -> "Texts":
 def _page(report: "Report", given: _Input) -> str:
     from dashboards.report_page import render_report
 
-    return render_report(report, given.site)
+    return render_report(report, given.site, texts=_texts(), record=given.record)
 
 
 def _write_json(name: str, report: "Report") -> None:
