@@ -11,24 +11,17 @@ hold, beside what every site file may say, these additions:
 """
 
 import difflib
-import re
-import tomllib
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
-from typing import Any, NoReturn
+from typing import Any
 
-from analysis.channels import channel, known_names
-from analysis.errors import SiteFileError
-from analysis.logs.conversions import known_units, time_unit_s, unit_named
-from analysis.site import Change, ColumnMeaning, Controller, LogMap, Sensors, Site
-from analysis.sitefile_lines import Path, key_lines
-from analysis.sitefile_rules import RefusedError, Rule, accept, shown
-from analysis.sitefile_schema import CHANGE, LOG, NESTED, TABLES, TARIFF, Table
+from analysis.site import Change, Controller, LogMap, Sensors, Site
+from analysis.sitefile_lines import Path
+from analysis.sitefile_log import log_map_of
+from analysis.sitefile_reading import Reading, dotted, fields_of, value_of
+from analysis.sitefile_rules import RefusedError, Rule, shown
+from analysis.sitefile_schema import CHANGE, NESTED, TABLES, TARIFF, Table
 from analysis.sitefile_sense import faults
-
-STAMP_COLUMNS = ("time", "date", "time_of_day")
-_LONGEST_TEXT = 1_000_000
-_PLACE_IN_MESSAGE = re.compile(r"\s*\(at (?:line (\d+), column \d+|end of document)\)$")
 
 
 def parse_site(text: str) -> Site:
@@ -50,7 +43,7 @@ def parse_site(text: str) -> Site:
         A key is unknown, missing or impossible, with the key, its value, what is allowed and the
         line.
     """
-    reading = _Reading.of(text)
+    reading = Reading.of(text)
     reading.only((), ("schema", "change", "log", *TABLES))
     if reading.raw.get("schema") != 1:
         given = shown(reading.raw["schema"]) if "schema" in reading.raw else "missing"
@@ -61,7 +54,7 @@ def parse_site(text: str) -> Site:
     built["controller_given"] = built["controller"] is not None
     built["controller"] = built["controller"] or Controller()
     built["sensors"] = built["sensors"] or Sensors()
-    log = _log_map(reading) if "log" in reading.raw else LogMap()
+    log = log_map_of(reading) if "log" in reading.raw else LogMap()
     site = Site(**built, changes=(), log=log)
     _no_faults(reading, site, line_of=None)
     return _with_changes(reading, site)
@@ -85,11 +78,11 @@ def parse_map(text: str) -> LogMap:
     SiteFileError
         As `parse_site`; also where there is no `[log]` table.
     """
-    reading = _Reading.of(text)
+    reading = Reading.of(text)
     reading.only((), ("schema", "log"))
     if "log" not in reading.raw:
         reading.refuse((), "the map holds no [log] table; write [log] and [log.columns] in it")
-    return _log_map(reading)
+    return log_map_of(reading)
 
 
 def site_on(site: Site, day: date) -> Site:
@@ -118,74 +111,7 @@ def change_dates(site: Site) -> tuple[date, ...]:
     return tuple(sorted({change.date for change in site.changes}))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Reading:
-    """The raw tables with the lines that their keys stand on."""
-
-    raw: dict[str, Any]
-    lines: dict[Path, int]
-
-    @classmethod
-    def of(cls, text: str) -> "_Reading":
-        if len(text) > _LONGEST_TEXT:
-            raise SiteFileError("this is too long for a site file or map; give the TOML file")
-        text = text.removeprefix("\ufeff")
-        try:
-            raw = tomllib.loads(text)
-        except RecursionError:
-            raise SiteFileError("brackets are nested too deeply; give the TOML file") from None
-        except ValueError as error:  # TOMLDecodeError, and numbers of thousands of digits
-            raise _syntax_error(str(error), text) from None
-        return cls(raw=raw, lines=key_lines(text))
-
-    def refuse(self, path: Path, what: str) -> NoReturn:
-        line = None
-        for depth in range(len(path), 0, -1):
-            line = line or self.lines.get(path[:depth])
-        raise SiteFileError(what, key=_dotted(path) or None, line=line)
-
-    def only(self, path: Path, known: tuple[str, ...]) -> None:
-        """Refuse keys of the table at this path that are not known."""
-        table: Any = self.raw
-        for part in path:
-            table = table[part - 1] if isinstance(part, int) else table[part]
-        for key in table:
-            if key not in known:
-                near = difflib.get_close_matches(key, known, n=1, cutoff=0.5)
-                hint = f'did you mean "{near[0]}"?' if near else f"known here: {', '.join(known)}"
-                self.refuse((*path, key), f"{_dotted((*path, key))} is not a known key; {hint}")
-
-
-def _dotted(path: Path) -> str:
-    return ".".join(str(part) for part in path)
-
-
-_PLAIN_WORDS = (
-    ("Cannot overwrite a value", "the same key stands twice; keep one of them"),
-    ("Cannot declare", "the same table stands twice; join them into one"),
-    ("Invalid date or datetime", "this date does not exist"),
-    ("Expected '=' after a key", "a key must be followed by = and its value"),
-    ("at the end of a table declaration", "a table name is not closed; a ] is missing"),
-    ("Invalid value", "this is no value; texts need quotes, and a decimal point is a point"),
-    ("Unclosed array", "a list is not closed; a ] is missing"),
-    ("Unterminated string", "a text is not closed; a quote is missing"),
-    ("Illegal character", "a sign stands here that TOML does not allow (an open quote?)"),
-    ("Expected newline or end", "more stands here than one value; one key = value per line"),
-    ("Exceeds the limit", "a number has too many digits"),
-)
-
-
-def _syntax_error(message: str, text: str) -> SiteFileError:
-    place = _PLACE_IN_MESSAGE.search(message)
-    line = None
-    if place is not None:
-        line = int(place[1]) if place[1] else text.count("\n") + 1
-    bare = _PLACE_IN_MESSAGE.sub("", message)
-    plain = next((words for start, words in _PLAIN_WORDS if start in bare), bare)
-    return SiteFileError(f"this is not TOML: {plain}", line=line)
-
-
-def _build_table(reading: _Reading, name: str, table: Table) -> Any:
+def _build_table(reading: Reading, name: str, table: Table) -> Any:
     raw = reading.raw.get(name)
     if raw is None:
         if table.required:
@@ -201,9 +127,9 @@ def _build_table(reading: _Reading, name: str, table: Table) -> Any:
     return _build(reading, (name,), raw, table)
 
 
-def _build(reading: _Reading, path: Path, raw: Any, table: Table) -> Any:
+def _build(reading: Reading, path: Path, raw: Any, table: Table) -> Any:
     nested = NESTED.get(str(path[-1]), ())
-    fields = _fields(reading, path, raw, table, nested)
+    fields = fields_of(reading, path, raw, table, nested)
     if table.shape is None:
         return next(iter(fields.values()))
     if "tariff" in nested:
@@ -211,34 +137,7 @@ def _build(reading: _Reading, path: Path, raw: Any, table: Table) -> Any:
     return table.shape(**fields)
 
 
-def _fields(
-    reading: _Reading, path: Path, raw: Any, table: Table, beside: tuple[str, ...]
-) -> dict[str, Any]:
-    """Check each key of a raw table against its rule."""
-    if not isinstance(raw, dict):
-        reading.refuse(path, f"{_dotted(path)} is {shown(raw)}; it must be a table: [{path[0]}]")
-    reading.only(path, (*table.rules, *beside))
-    fields: dict[str, Any] = {}
-    for key, rule in table.rules.items():
-        if key in raw:
-            fields[table.field(key)] = _value(reading, (*path, key), rule, raw[key])
-        elif rule.required:
-            name = _dotted((*path, key))
-            reading.refuse((*path, key), f"{name} is missing; it must be {rule.allowed()}")
-        else:
-            fields[table.field(key)] = rule.default
-    return fields
-
-
-def _value(reading: _Reading, path: Path, rule: Rule, raw: object, name: str = "") -> Any:
-    try:
-        return accept(rule, raw)
-    except RefusedError:
-        what = f"{name or _dotted(path)} is {shown(raw)}; allowed: {rule.allowed()}"
-        reading.refuse(path, what)
-
-
-def _tariffs(reading: _Reading, path: Path, raw: Any) -> tuple[Any, ...]:
+def _tariffs(reading: Reading, path: Path, raw: Any) -> tuple[Any, ...]:
     if not isinstance(raw, list):
         reading.refuse((*path, "tariff"), "a tariff must be written as [[backup.tariff]]")
     tariffs = [
@@ -248,14 +147,14 @@ def _tariffs(reading: _Reading, path: Path, raw: Any) -> tuple[Any, ...]:
     return tuple(sorted(tariffs, key=lambda tariff: tariff.start))
 
 
-def _no_faults(reading: _Reading, site: Site, *, line_of: Path | None) -> None:
+def _no_faults(reading: Reading, site: Site, *, line_of: Path | None) -> None:
     for path, what in faults(site):
         if line_of is None:
             reading.refuse(path, what)
         reading.refuse(line_of, f"with this change {what}")
 
 
-def _with_changes(reading: _Reading, site: Site) -> Site:
+def _with_changes(reading: Reading, site: Site) -> Site:
     raw = reading.raw.get("change", [])
     if not isinstance(raw, list):
         reading.refuse(("change",), "a change must be written as [[change]]")
@@ -270,18 +169,18 @@ def _with_changes(reading: _Reading, site: Site) -> Site:
     return replace(site, changes=tuple(changes))
 
 
-def _change(reading: _Reading, site: Site, number: int, raw: Any) -> Change:
+def _change(reading: Reading, site: Site, number: int, raw: Any) -> Change:
     path = ("change", number)
-    fields = _fields(reading, path, raw, CHANGE, ("value",))
+    fields = fields_of(reading, path, raw, CHANGE, ("value",))
     if "value" not in raw:
-        reading.refuse((*path, "value"), f"{_dotted(path)}.value is missing; give the new value")
+        reading.refuse((*path, "value"), f"{dotted(path)}.value is missing; give the new value")
     key = str(fields["key"])
     try:
         rule = _changed_rule(site, key)
     except RefusedError as error:
-        reading.refuse((*path, "key"), f'{_dotted(path)}.key is "{key}"; {error}')
+        reading.refuse((*path, "key"), f'{dotted(path)}.key is "{key}"; {error}')
     name = f"the new value of {key}"
-    fields["value"] = _value(reading, (*path, "value"), rule, raw["value"], name)
+    fields["value"] = value_of(reading, (*path, "value"), rule, raw["value"], name)
     return Change(**fields)
 
 
@@ -321,64 +220,3 @@ def _changed(site: Site, change: Change) -> Site:
     given: Any = {"controller_given": True} if parts[0] == "controller" else {}
     held = {table.attribute: replace(getattr(site, table.attribute), **new)}
     return replace(site, **held, **given)
-
-
-_DELIMITER_WORDS = {"comma": ",", "semicolon": ";", "tab": "\t", "pipe": "|", "blank": " "}
-
-
-def _log_map(reading: _Reading) -> LogMap:
-    raw = reading.raw["log"]
-    fields = _fields(reading, ("log",), raw, LOG, NESTED["log"])
-    fields["delimiter"] = _DELIMITER_WORDS.get(fields["delimiter"], fields["delimiter"])
-    columns = raw.get("columns", {})
-    if not isinstance(columns, dict):
-        reading.refuse(("log", "columns"), "columns must be a table: [log.columns]")
-    return LogMap(**fields, columns=_columns(reading, columns))
-
-
-def _columns(reading: _Reading, raw: dict[str, Any]) -> tuple[tuple[str, ColumnMeaning], ...]:
-    found: dict[str, str] = {}
-    columns = []
-    for head, entry in raw.items():
-        path = ("log", "columns", head)
-        if not isinstance(entry, dict):
-            reading.refuse(
-                path, f'"{head}" is {shown(entry)}; write {{ channel = "...", unit = "..." }}'
-            )
-        reading.only(path, ("channel", "unit"))
-        meaning = _meaning(reading, path, entry)
-        if meaning.channel in found:
-            reading.refuse(
-                (*path, "channel"),
-                f'"{head}" and "{found[meaning.channel]}" are both {meaning.channel}; a second '
-                f"sensor of a kind is {meaning.channel}_2",
-            )
-        found[meaning.channel] = head
-        columns.append((head, meaning))
-    return tuple(columns)
-
-
-def _meaning(reading: _Reading, path: Path, entry: dict[str, Any]) -> ColumnMeaning:
-    name, unit = entry.get("channel"), entry.get("unit")
-    head = path[-1]
-    known = (*known_names(), *STAMP_COLUMNS)
-    if not isinstance(name, str) or (name not in STAMP_COLUMNS and channel(name) is None):
-        given = shown(name) if "channel" in entry else "missing"
-        near = difflib.get_close_matches(str(name), known, n=1, cutoff=0.5)
-        hint = f'did you mean "{near[0]}"?' if near else f"known: {', '.join(known)}"
-        reading.refuse((*path, "channel"), f'the channel of "{head}" is {given}; {hint}')
-    found = channel(name)
-    quantity = found.quantity if found is not None else "time"
-    if unit is None:
-        return ColumnMeaning(channel=name, unit=None)
-    good = isinstance(unit, str) and (
-        time_unit_s(unit) is not None
-        if found is None
-        else unit_named(quantity=quantity, unit=unit) is not None
-    )
-    if not good:
-        reading.refuse(
-            (*path, "unit"),
-            f'the unit of "{head}" is {shown(unit)}; allowed for {name}: {known_units(quantity)}',
-        )
-    return ColumnMeaning(channel=name, unit=unit)

@@ -12,7 +12,7 @@ from typing import Literal
 
 from analysis.channels import channel_of_tidy
 from analysis.errors import LogError
-from analysis.logs.stamps import format_of, format_told
+from analysis.logs.stamp_formats import format_of, format_told
 from analysis.site import LogMap
 
 _HEAD_BYTES = 65536

@@ -8,12 +8,8 @@ from analysis.errors import LogError
 from analysis.logs.conversions import Unit, time_unit_s, unit_named
 from analysis.logs.dialect import WORDS, Dialect
 from analysis.logs.shapes import quoted
-from analysis.logs.stamps import (
-    StampFormat,
-    format_of,
-    format_told,
-    looks_like_time_of_day,
-)
+from analysis.logs.stamp_formats import format_of, format_told, looks_like_time_of_day
+from analysis.logs.stamps import StampFormat
 from analysis.site import ColumnMeaning, LogMap
 
 _NAMED_WITH_UNIT = re.compile(r"(?P<name>.+?)\s*[\[(](?P<unit>[^\])]+)[\])]")

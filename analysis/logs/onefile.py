@@ -15,7 +15,8 @@ from analysis.logs.dialect import DELIMITER_NAMES, Dialect, find_dialect
 from analysis.logs.layout import Column, Layout, find_layout
 from analysis.logs.rows import EARLIEST_S, LATEST_S, Part, RowReader
 from analysis.logs.shapes import ColumnRead, FileRead, LogSource, ProblemList
-from analysis.logs.stamps import StampFormat, proven
+from analysis.logs.stamp_formats import proven
+from analysis.logs.stamps import StampFormat
 from analysis.logs.text import clean_text
 from analysis.logs.walltime import DOUBLED_HOUR, GOOD, MISSING_HOUR, utc_from_wall
 from analysis.site import LogMap

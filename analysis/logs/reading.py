@@ -62,11 +62,7 @@ def read_logs(
     )
     problems = ProblemList()
     read = _read_all(files, told, problems)
-    for one in read:
-        for name in one.mass_flows:
-            one.values[name] = volume_flow_l_min(
-                flow_kg_min=one.values[name], values=one.values, site=site
-            )
+    _to_volume_flow(read, site)
     settle_shares(read)
     masked = mask_impossible(read)
     accounts = tuple(one.account for one in read)
@@ -89,6 +85,14 @@ def read_logs(
         files=accounts,
         masked=masked,
     )
+
+
+def _to_volume_flow(read: Sequence[FileValues], site: Site) -> None:
+    for one in read:
+        for name in one.mass_flows:
+            one.values[name] = volume_flow_l_min(
+                flow_kg_min=one.values[name], values=one.values, site=site
+            )
 
 
 def _together(log_map: LogMap | None, site_map: LogMap) -> LogMap:

@@ -11,7 +11,8 @@ import pytest
 
 from analysis.logs.reading import read_logs
 from analysis.logs.shapes import LogSource
-from analysis.logs.stamps import UnreadableStampError, format_of, format_told
+from analysis.logs.stamp_formats import format_of, format_told
+from analysis.logs.stamps import UnreadableStampError
 from analysis.logs.walltime import DOUBLED_HOUR, GOOD, MISSING_HOUR, utc_from_wall
 from analysis.site import LogMap
 from analysis.sitefile import parse_site

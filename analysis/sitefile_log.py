@@ -1,0 +1,74 @@
+"""The `[log]` table of a site file or map: how to read a logger's files."""
+
+import difflib
+from typing import Any
+
+from analysis.channels import channel, known_names
+from analysis.logs.conversions import known_units, time_unit_s, unit_named
+from analysis.site import ColumnMeaning, LogMap
+from analysis.sitefile_lines import Path
+from analysis.sitefile_reading import Reading, fields_of
+from analysis.sitefile_rules import shown
+from analysis.sitefile_schema import LOG, NESTED
+
+STAMP_COLUMNS = ("time", "date", "time_of_day")
+_DELIMITER_WORDS = {"comma": ",", "semicolon": ";", "tab": "\t", "pipe": "|", "blank": " "}
+
+
+def log_map_of(reading: Reading) -> LogMap:
+    """Build the map from the raw `[log]` table, which must be there."""
+    raw = reading.raw["log"]
+    fields = fields_of(reading, ("log",), raw, LOG, NESTED["log"])
+    fields["delimiter"] = _DELIMITER_WORDS.get(fields["delimiter"], fields["delimiter"])
+    columns = raw.get("columns", {})
+    if not isinstance(columns, dict):
+        reading.refuse(("log", "columns"), "columns must be a table: [log.columns]")
+    return LogMap(**fields, columns=_columns(reading, columns))
+
+
+def _columns(reading: Reading, raw: dict[str, Any]) -> tuple[tuple[str, ColumnMeaning], ...]:
+    found: dict[str, str] = {}
+    columns = []
+    for head, entry in raw.items():
+        path = ("log", "columns", head)
+        if not isinstance(entry, dict):
+            reading.refuse(
+                path, f'"{head}" is {shown(entry)}; write {{ channel = "...", unit = "..." }}'
+            )
+        reading.only(path, ("channel", "unit"))
+        meaning = _meaning(reading, path, entry)
+        if meaning.channel in found:
+            reading.refuse(
+                (*path, "channel"),
+                f'"{head}" and "{found[meaning.channel]}" are both {meaning.channel}; a second '
+                f"sensor of a kind is {meaning.channel}_2",
+            )
+        found[meaning.channel] = head
+        columns.append((head, meaning))
+    return tuple(columns)
+
+
+def _meaning(reading: Reading, path: Path, entry: dict[str, Any]) -> ColumnMeaning:
+    name, unit = entry.get("channel"), entry.get("unit")
+    head = path[-1]
+    known = (*known_names(), *STAMP_COLUMNS)
+    if not isinstance(name, str) or (name not in STAMP_COLUMNS and channel(name) is None):
+        given = shown(name) if "channel" in entry else "missing"
+        near = difflib.get_close_matches(str(name), known, n=1, cutoff=0.5)
+        hint = f'did you mean "{near[0]}"?' if near else f"known: {', '.join(known)}"
+        reading.refuse((*path, "channel"), f'the channel of "{head}" is {given}; {hint}')
+    found = channel(name)
+    quantity = found.quantity if found is not None else "time"
+    if unit is None:
+        return ColumnMeaning(channel=name, unit=None)
+    good = isinstance(unit, str) and (
+        time_unit_s(unit) is not None
+        if found is None
+        else unit_named(quantity=quantity, unit=unit) is not None
+    )
+    if not good:
+        reading.refuse(
+            (*path, "unit"),
+            f'the unit of "{head}" is {shown(unit)}; allowed for {name}: {known_units(quantity)}',
+        )
+    return ColumnMeaning(channel=name, unit=unit)
