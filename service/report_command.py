@@ -118,10 +118,9 @@ def _read(
     args: argparse.Namespace, progress: Progress, *, first: date | None, last: date | None
 ) -> _Input:
     """Read everything, check it and cut it to the asked days and their neighbours."""
-    from analysis.sunfit import check_sun
-
     from analysis.logs.reading import read_logs
     from analysis.record import record_from_stamps
+    from analysis.sunfit import check_sun
 
     site = _site(args.site)
     log_map = _map(args.map)
