@@ -20,10 +20,14 @@ _GLITCH = 3
 _FAR_ABOVE = 100.0
 _ROLLOVER_ABOVE = 20.0
 _FEWEST_RATES = 20
+_GAP_STEPS = 1.5
 
 
 def increments(
-    values: NDArray[np.float64], *, stamp_s: NDArray[np.int64] | None = None
+    values: NDArray[np.float64],
+    *,
+    stamp_s: NDArray[np.int64] | None = None,
+    across_gaps: bool = True,
 ) -> NDArray[np.float64]:
     """Give what a register counted up to each sample since the last known one before it.
 
@@ -34,13 +38,15 @@ def increments(
     stamp_s : ndarray of int64, shape (n,), optional
         Stamps, so that a large increment over a long gap is told from a jump; without them the
         samples are taken for evenly spaced [s].
+    across_gaps : bool
+        Whether a reading after a gap has the increment of the whole gap, as a sum needs it; else
+        it is unknown there, as a rate over one step needs it.
 
     Returns
     -------
     ndarray, shape (n,)
         Increments, never negative [unit of values]. NaN where unknown: at the first reading, where
-        a reading is missing or a glitch, and over a reset. After missing readings the increment
-        covers the whole gap.
+        a reading is missing or a glitch, and over a reset.
     """
     out = np.full(len(values), np.nan)
     held = np.flatnonzero(np.isfinite(values))
@@ -60,6 +66,11 @@ def increments(
             after=float(values[held[place + 1]]),
             most=_ROLLOVER_ABOVE * usual * float(spans[place]),
         )
+    if not across_gaps:
+        far = np.diff(held) > 1
+        if stamp_s is not None:
+            far |= spans > _GAP_STEPS * np.median(np.diff(stamp_s))
+        steps[far] = np.nan
     out[held[1:]] = steps
     return out
 

@@ -77,6 +77,13 @@ def test_a_long_gap_is_no_jump_where_stamps_tell_its_length():
     assert np.nansum(steps) == pytest.approx(50.39)
 
 
+def test_a_rate_is_unknown_over_a_gap_where_that_is_asked():
+    readings = np.array([10, 11, NAN, 13, 14, 20, 21])
+    stamps = 60 * np.array([0, 1, 2, 3, 4, 10, 11])
+    steps = increments(readings, stamp_s=stamps, across_gaps=False)
+    same(steps.tolist(), [NAN, 1, NAN, NAN, 1, NAN, 1])
+
+
 def test_nothing_and_a_single_reading_have_no_increment():
     assert counted() == []
     assert all(math.isnan(step) for step in counted(5))
