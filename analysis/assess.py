@@ -6,6 +6,7 @@ rows and observes only days that changed.
 
 from dataclasses import replace
 from datetime import date
+from itertools import pairwise
 
 import numpy as np
 
@@ -21,6 +22,7 @@ from analysis.heat import heat_basis
 from analysis.precedence import sort_out
 from analysis.record import Record
 from analysis.results import (
+    URGENCIES,
     Basis,
     Bounded,
     Finding,
@@ -28,7 +30,6 @@ from analysis.results import (
     Problem,
     Report,
     RowCount,
-    URGENCIES,
     Verdict,
 )
 from analysis.savings import savings_of
@@ -48,8 +49,8 @@ _CHUNK_DAYS = 120
 _HEAT_WORDS = {
     "pump_and_commissioned_flow": "Heat is estimated: no flow meter, so the flow set at "
     "commissioning is taken whenever the pump is commanded; bounds are wide",
-    "pump_and_store_temperature": "Heat is estimated from pump, collector and store temperature and "
-    "the flow set at commissioning; bounds are wide",
+    "pump_and_store_temperature": "Heat is estimated from pump, collector and store temperature "
+    "and the flow set at commissioning; bounds are wide",
     "flow_and_store_temperature": "Heat is estimated from flow, collector and store temperature; "
     "bounds are wide",
     "heat_power": "Heat is summed from the rate that the logger computed itself",
@@ -85,7 +86,7 @@ def observe(
     timezone = site.place.timezone
     edges = _chunk_edges_s(site, record)
     tables = []
-    for first_s, last_s in zip(edges[:-1], edges[1:], strict=True):
+    for first_s, last_s in pairwise(edges):
         # A neighbouring day on each side, so that rates and registers go through midnight.
         inside = np.searchsorted(record.start_s, [first_s - 86400, last_s + 86400])
         within = np.searchsorted(record.start_s, [first_s, last_s])
@@ -125,7 +126,7 @@ def _chunk_edges_s(site: Site, record: Record) -> list[int]:
     cuts = {first.toordinal(), last.toordinal() + 1}
     cuts |= {day.toordinal() for day in change_dates(site) if first < day <= last}
     whole = sorted(cuts)
-    for one, other in zip(whole[:-1], whole[1:], strict=True):
+    for one, other in pairwise(whole):
         cuts |= set(range(one, other, _CHUNK_DAYS))
     return [local_midnight_s(date.fromordinal(day), timezone) for day in sorted(cuts)]
 
@@ -230,7 +231,7 @@ def _weight(item: Finding) -> tuple[bool, int, float, int]:
 
 
 def _tubes_lost(conclusions: dict[str, Conclusion], site: Site) -> Bounded | None:
-    """Give how many tubes are lost by now, as the degraded-tubes kind judged; None if it did not."""
+    """Give how many tubes are lost by now, None where that could not be judged."""
     conclusion = conclusions.get("degraded_tubes")
     if not isinstance(conclusion, Judged) or not site.tubes:
         return None

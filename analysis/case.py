@@ -81,7 +81,8 @@ class Case:
 
     def hours(self, flags: Bools) -> Floats:
         """Give how long a condition on bins held in each day, known time only [h]."""
-        return np.where(flags, self.loop.known_s, 0.0).sum(axis=1) / SECONDS_PER_HOUR
+        hours = np.where(flags, self.loop.known_s, 0.0).sum(axis=1) / SECONDS_PER_HOUR
+        return np.asarray(hours)
 
     def span_s(self, day: int, first: int, last: int) -> tuple[int, int]:
         """Give start and end of bins `first` to `last` (excluded) of a day."""
@@ -102,9 +103,7 @@ def case_of(
     weather : hourly weather of the same period, or None
     """
     end_s = int(record.start_s[-1] + record.step_s[-1])
-    days = days_of_span(
-        start_s=int(record.start_s[0]), end_s=end_s, timezone=site.place.timezone
-    )
+    days = days_of_span(start_s=int(record.start_s[0]), end_s=end_s, timezone=site.place.timezone)
     day = day_index(record.start_s, record.step_s, days)
     grid = grid_of(record, days, day)
     heat = heat_flow(site=site, record=record, channels=channels)
@@ -134,9 +133,7 @@ def case_of(
     )
 
 
-def _irradiance(
-    record: Record, grid: Grid, channels: frozenset[str], name: str
-) -> Floats | None:
+def _irradiance(record: Record, grid: Grid, channels: frozenset[str], name: str) -> Floats | None:
     return grid.mean(column(record, name)) if name in channels else None
 
 

@@ -47,7 +47,8 @@ def _temperature(name: str, says: str, *, highest: float = 150.0) -> Channel:
 
 
 # A dry evacuated collector passes 250 C (reference: certificates, ISO 9806 standard stagnation);
-# an open Pt circuit reads full scale well above 350 C or far below -50 C (common practice, no source).
+# an open Pt circuit reads full scale well above 350 C or far below -50 C (common practice, no
+# source).
 _BASE: tuple[Channel, ...] = (
     _temperature("collector", "collector", highest=350.0),
     _temperature("loop_hot", "loop pipe from the roof", highest=250.0),

@@ -27,8 +27,12 @@ _BRIGHT_FRAC = 0.25
 _LEAST_STEADY_H = 0.5
 # Priors of a, b and c (as a share of the brightest output): the test report is about right.
 _PRIOR = np.array([1.0, 1.0, 0.0])
-_PRIOR_U = np.array([0.15, 0.5, 0.03])
-_DAY_SCATTER = 0.03
+_PRIOR_U = np.array([0.15, 0.3, 0.03])
+_LEAST_SCATTER = 0.008
+# Standard uncertainties of what the fit cannot see (engineering judgement): the sky's split and the
+# modifiers in eta0, pipe losses in a1.
+MODEL_FRAC = 0.03
+PIPE_ALIAS_FRAC = 0.45
 
 
 def steady_columns(case: Case) -> dict[str, Floats]:
@@ -95,84 +99,130 @@ def steady_days(table: DayTable, *, sunny_kwh_m2: float) -> SteadyDays:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Baseline:
-    """The plant's own sound behaviour: coefficients, their covariance and the daily scatter."""
+class Drop:
+    """A lasting step in the output, in shares of the sound output.
 
-    coefficients: Floats
-    covariance: Floats
-    scatter_frac: float
+    `onset` is the first steady day after it, `seen` one past the day on which it was certain;
+    `sound` are a, b and c of the plant before it.
+    """
+
+    onset: int
+    seen: int
+    frac: float
+    u_frac: float
+    sound: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Trace:
+    """Steady days as shares of their own optical gain, outlying days left aside.
+
+    `rows` are the regressors (1, -loss, -hours), `out` the output; `scatter` the standard
+    deviation from day to day, worked out from neighbours so that slow change does not count.
+    """
+
+    days: SteadyDays
+    rows: Floats
+    out: Floats
+    scatter: float
     brightest_kw: float
 
-    def predicted_kwh(self, days: SteadyDays) -> Floats:
-        """Give the output that the sound plant would have had [kWh]."""
-        return np.asarray(_matrix(days, self.brightest_kw) @ self.coefficients)
+    def sound(self, first: int, last: int) -> tuple[Floats, Floats]:
+        """Fit a, b and c to days `first` to `last`; give them and their covariance.
 
-    def residual_frac(self, days: SteadyDays) -> Floats:
-        """Give output over prediction less one, per day."""
-        predicted = self.predicted_kwh(days)
-        return np.asarray((days.out_kwh - predicted) / predicted)
+        Bayesian linear regression with the test report as prior.
+        """
+        rows, out = self.rows[first:last] / self.scatter, self.out[first:last] / self.scatter
+        prior = np.diag(1.0 / _PRIOR_U**2)
+        covariance = np.linalg.inv(prior + rows.T @ rows)
+        fitted = covariance @ (prior @ _PRIOR + rows.T @ out)
+        return np.asarray(fitted, dtype=np.float64), np.asarray(covariance, dtype=np.float64)
 
-    def drop(self, days: SteadyDays, first: int, last: int) -> tuple[float, float]:
-        """Give how far days `first` to `last` lie below the baseline, and the standard uncertainty."""
-        predicted = self.predicted_kwh(days)[first:last]
-        weight = predicted / predicted.sum()
-        drop = 1.0 - float(days.out_kwh[first:last].sum() / predicted.sum())
-        direction = _matrix(days, self.brightest_kw)[first:last].sum(axis=0) / predicted.sum()
-        u_fit = float(np.sqrt(direction @ self.covariance @ direction))
-        u_days = self.scatter_frac * float(np.sqrt((weight**2).sum()))
-        return drop, float(np.hypot(u_fit, u_days))
+    def drop(self, sound: Floats, first: int, last: int) -> float:
+        """Give how far days lie below what the sound plant would have given."""
+        predicted = (self.rows[first:last] @ sound) * self.days.gain_kwh[first:last]
+        out = self.out[first:last] * self.days.gain_kwh[first:last]
+        return 1.0 - float(out.sum() / predicted.sum())
+
+    def latest_step(self, first: int, last: int, *, reach: int, least: int) -> Drop:
+        """Give the likeliest step among the last `reach` days before `last`.
+
+        a, b and c are fitted to all days together with the step, so a season that the test report
+        describes badly is not taken for one.
+        """
+        rows, out = self.rows[first:last] / self.scatter, self.out[first:last] / self.scatter
+        size = rows.shape[0]
+        onsets = np.arange(max(size - reach, least), size - least + 1)
+        step = (np.arange(size)[None, :] >= onsets[:, None]) / self.scatter
+        full = np.empty((len(onsets), 4, 4))
+        full[:, :3, :3] = np.diag(1.0 / _PRIOR_U**2) + rows.T @ rows
+        cross = step @ rows
+        full[:, :3, 3], full[:, 3, :3] = cross, cross
+        full[:, 3, 3] = (step**2).sum(axis=1)
+        right = np.empty((len(onsets), 4))
+        right[:, :3] = np.diag(1.0 / _PRIOR_U**2) @ _PRIOR + rows.T @ out
+        right[:, 3] = step @ out
+        covariance = np.linalg.inv(full)
+        fitted = np.einsum("nij,nj->ni", covariance, right)
+        u = np.sqrt(covariance[:, 3, 3])
+        best = int(np.argmin(fitted[:, 3] / u))
+        level = float(np.mean(self.rows[first:last] @ fitted[best, :3]))
+        return Drop(
+            onset=first + int(onsets[best]),
+            seen=last,
+            frac=-float(fitted[best, 3]) / level,
+            u_frac=float(u[best]) / level,
+            sound=fitted[best, :3],
+        )
 
 
-def _matrix(days: SteadyDays, brightest_kw: float) -> Floats:
-    return np.stack([days.gain_kwh, -days.loss_kwh, -brightest_kw * days.hours], axis=1)
-
-
-def fit_baseline(days: SteadyDays, first: int, last: int, *, site: Site) -> Baseline:
-    """Fit a, b and c to days `first` to `last`, the test report as prior, outliers cut back.
-
-    Bayesian linear regression with relative scatter; one round of Huber weights keeps days with
-    broken cloud from pulling the fit.
-    """
+def trace_of(days: SteadyDays, site: Site) -> Trace:
+    """Prepare steady days for fitting; days far off their neighbours are left aside."""
     brightest_kw = (
         sum(array.area_m2 * eta0_hemispherical(array) * 1000.0 for array in site.arrays) / 1000.0
     )
-    matrix = _matrix(days, brightest_kw)[first:last]
-    out = days.out_kwh[first:last]
-    size = np.maximum(days.gain_kwh[first:last], 1e-6)
-    prior = np.diag(1.0 / _PRIOR_U**2)
-    weight = np.ones(len(out))
-    scatter = _DAY_SCATTER
-    for _ in range(3):
-        scaled = matrix / size[:, None] * weight[:, None] / scatter
-        target = out / size * weight / scatter
-        precision = prior + scaled.T @ scaled
-        covariance = np.linalg.inv(precision)
-        coefficients = covariance @ (prior @ _PRIOR + scaled.T @ target)
-        residual = (out - matrix @ coefficients) / size
-        spread = 1.4826 * float(np.median(np.abs(residual - np.median(residual))))
-        scatter = max(spread, 0.008)
-        weight = np.sqrt(np.minimum(1.0, 2.0 * scatter / np.maximum(np.abs(residual), 1e-9)))
-    return Baseline(
-        coefficients=coefficients,
-        covariance=covariance,
-        scatter_frac=float(max(np.std(residual), scatter)),
+    size = np.maximum(days.gain_kwh, 1e-9)
+    rows = np.stack(
+        [np.ones(len(size)), -days.loss_kwh / size, -brightest_kw * days.hours / size], axis=1
+    )
+    out = days.out_kwh / size
+    off = out - _rolling_median(out - rows @ _PRIOR, 11) - rows @ _PRIOR
+    scatter = max(1.4826 * float(np.median(np.abs(off))) if len(off) else 0.0, _LEAST_SCATTER)
+    kept = np.abs(off) <= 4.0 * scatter
+    return Trace(
+        days=SteadyDays(**{name: getattr(days, name)[kept] for name in SteadyDays.__slots__}),
+        rows=rows[kept],
+        out=out[kept],
+        scatter=scatter,
         brightest_kw=brightest_kw,
     )
 
 
+def _rolling_median(values: Floats, width: int) -> Floats:
+    """Give the median of the neighbours on both sides; the ends use what there is."""
+    if len(values) == 0:
+        return values
+    half = width // 2
+    padded = np.pad(values, half, mode="reflect") if len(values) > half else None
+    if padded is None:
+        return np.full(len(values), float(np.median(values)))
+    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, width), axis=1))
+
+
 def tubes_lost(
-    days: SteadyDays, baseline: Baseline, first: int, last: int, *, site: Site
+    trace: Trace, sound: Floats, first: int, last: int, *, site: Site
 ) -> tuple[float, float] | None:
-    """Give how many tubes the drop would be if missing, and if without vacuum."""
+    """Give how many tubes the drop would be: the fewer if missing, the more if without vacuum."""
     tubes = site.tubes
     if not tubes:
         return None
-    predicted = baseline.predicted_kwh(days)[first:last]
-    gap_kwh = float(predicted.sum() - days.out_kwh[first:last].sum())
-    missing = tubes * gap_kwh / float(predicted.sum())
+    gain = trace.days.gain_kwh[first:last]
+    predicted = float(((trace.rows[first:last] @ sound) * gain).sum())
+    gap_kwh = predicted - float((trace.out[first:last] * gain).sum())
+    missing = tubes * gap_kwh / predicted
     a1 = sum(array.a1_w_m2k * array.area_m2 for array in site.arrays) / site.area_m2
     extra_w_k = (LOSS_WITHOUT_VACUUM_W_M2K - a1) * site.area_m2 / tubes
-    each_kwh = extra_w_k * float(days.excess_kh[first:last].sum()) / 1000.0
+    each_kwh = extra_w_k * float(trace.days.excess_kh[first:last].sum()) / 1000.0
     without = gap_kwh / each_kwh if each_kwh > 0.0 else float("nan")
     few, many = sorted((missing, without))
     return max(few, 0.0), min(max(many, 0.0), float(tubes))
@@ -188,14 +238,20 @@ def condition_of(table: DayTable, site: Site, *, lost: Bounded | None) -> Condit
     days = steady_days(table, sunny_kwh_m2=0.0)
     if len(days.place) < 15:
         return None
-    first = max(len(days.place) - 60, 0)
-    fit = fit_baseline(days, first, len(days.place), site=site)
-    u = np.sqrt(np.diag(fit.covariance))
+    trace = trace_of(days, site)
+    last = len(trace.out)
+    fitted, covariance = trace.sound(max(last - 60, 0), last)
+    u = np.sqrt(np.diag(covariance))
     sensors = site.sensors
-    # Constant errors of flow and sun go into a one to one; the pair's error into a and c.
-    u_scale = np.hypot(sensors.flow_percent, sensors.irradiance_percent) / 100.0 / COVERAGE_95
+    # Constant errors of flow and sun go into a one to one; the pipes, which lose about as much as
+    # the collector and are known less well, cannot be told from b.
+    u_scale = float(
+        np.hypot(sensors.flow_percent, sensors.irradiance_percent) / 100.0 / COVERAGE_95
+    )
     eta0 = sum(eta0_hemispherical(array) * array.area_m2 for array in site.arrays) / site.area_m2
     a1 = sum(array.a1_w_m2k * array.area_m2 for array in site.arrays) / site.area_m2
+    u_eta0 = float(np.hypot(np.hypot(u[0], u_scale), MODEL_FRAC))
+    u_a1 = float(np.hypot(u[1], PIPE_ALIAS_FRAC))
     tubes = None
     if site.tubes and lost is not None:
         tubes = Bounded(
@@ -205,12 +261,14 @@ def condition_of(table: DayTable, site: Site, *, lost: Bounded | None) -> Condit
         )
     return Condition(
         tubes_working=tubes,
-        eta0=_around(eta0 * fit.coefficients[0], eta0 * float(np.hypot(u[0], u_scale))),
-        a1_w_m2k=_around(a1 * fit.coefficients[1], a1 * float(np.hypot(u[1], u_scale))),
-        as_of=table.days.dates[int(days.place[-1])],
+        eta0=_around(eta0 * fitted[0], eta0 * u_eta0),
+        a1_w_m2k=_around(a1 * fitted[1], a1 * u_a1),
+        as_of=table.days.dates[int(trace.days.place[-1])],
     )
 
 
 def _around(value: float, u: float) -> Bounded:
     reach = COVERAGE_95 * u
-    return Bounded(value=float(value), low=float(max(value - reach, 0.0)), high=float(value + reach))
+    return Bounded(
+        value=float(value), low=float(max(value - reach, 0.0)), high=float(value + reach)
+    )

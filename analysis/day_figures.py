@@ -19,6 +19,7 @@ EXPECTED_PARTS = ("gain", "loss", "pipe", "stored", "standing")
 COLUMNS = (
     "length_s",
     "known_s",
+    "logged_s",
     "first_s",
     "last_s",
     "heat_kwh",
@@ -45,7 +46,7 @@ _NEXT_STEP = 1.6
 
 def day_columns(case: Case) -> dict[str, Floats]:
     """Give the figures of each day; every array of shape (days,), NaN where unknown."""
-    columns = {
+    return {
         "length_s": case.days.length_s,
         **_presence(case),
         **_heat(case),
@@ -55,18 +56,19 @@ def day_columns(case: Case) -> dict[str, Floats]:
         "carried_h": case.hours(case.expected.carried),
         "store_excess_kh": _store_excess_kh(case),
     }
-    return columns
 
 
 def _presence(case: Case) -> dict[str, Floats]:
     """Give known time, first and last instant, and each channel's share of the day."""
     record, length = case.record, case.days.length_s
-    known = np.isfinite(case.heat.power_w)
-    if case.heat.basis is None:
-        known = np.zeros(len(record), dtype=np.bool_)
-        for values in record.columns.values():
-            known |= np.isfinite(values)
-    presence = {"known_s": np.minimum(case.per_day(known * record.step_s), length)}
+    logged = np.zeros(len(record), dtype=np.bool_)
+    for values in record.columns.values():
+        logged |= np.isfinite(values)
+    known = logged if case.heat.basis is None else np.isfinite(case.heat.power_w)
+    presence = {
+        "known_s": np.minimum(case.per_day(known * record.step_s), length),
+        "logged_s": np.minimum(case.per_day(logged * record.step_s), length),
+    }
     for name, values in record.columns.items():
         presence[f"seen_{name}"] = case.per_day(np.isfinite(values) * record.step_s) / length
     first, last = np.full(len(length), np.nan), np.full(len(length), np.nan)
@@ -120,7 +122,7 @@ def _expected(case: Case) -> dict[str, Floats]:
         "expected_gain_kwh": _sum_kwh(expected.gain_w, loop.known_s),
         "expected_loss_kwh": _sum_kwh(expected.loss_w, loop.known_s),
         "expected_pipe_kwh": _sum_kwh(expected.pipe_w, loop.known_s),
-        "expected_stored_kwh": _sum_kwh(np.abs(expected.stored_w), loop.known_s),
+        "expected_stored_kwh": _sum_kwh(expected.stored_w, loop.known_s),
         "expected_standing_kwh": _sum_kwh(expected.standing_w, loop.known_s),
     }
     if case.heat.basis is None:
@@ -157,7 +159,9 @@ def _pump_kwh(case: Case) -> Floats:
     pump = column(case.record, "pump")
     share = pump / 100.0
     if "pump" not in case.channels:
-        share = np.where(np.isfinite(case.heat.power_w), case.heat.moving.astype(np.float64), np.nan)
+        share = np.where(
+            np.isfinite(case.heat.power_w), case.heat.moving.astype(np.float64), np.nan
+        )
     seconds = case.per_day(np.isfinite(share) * case.record.step_s)
     used = case.per_day(np.nan_to_num(share) * case.record.step_s) * case.site.loop.pump_w
     return np.where(seconds > 0.0, kwh_from_j(used), np.nan)

@@ -149,9 +149,7 @@ def _rate_k_s(t_c: Floats) -> Floats:
     return rate
 
 
-def _surroundings(
-    site: Site, sky: Sky, loop: Loop, carried: Bools, gain: Floats
-) -> Surroundings:
+def _surroundings(site: Site, sky: Sky, loop: Loop, carried: Bools, gain: Floats) -> Surroundings:
     start = np.where(np.isfinite(loop.t_roof_c[:, 0]), loop.t_roof_c[:, 0], loop.t_ambient_c[:, 0])
     store = _held(loop.t_store_bottom_c)
     return Surroundings(

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.days import LocalDays
-from analysis.record import Floats, Ints, Record
+from analysis.record import Bools, Floats, Ints, Record
 
 BIN_S = 300
 
@@ -34,7 +34,7 @@ class Grid:
     cell: Ints
     seconds: Floats
 
-    def seconds_where(self, flags: np.ndarray) -> Floats:
+    def seconds_where(self, flags: Bools) -> Floats:
         """Give how long a condition on rows held in each bin [s]."""
         weight = np.where(flags[self.row], self.seconds, 0.0)
         return self._summed(weight)
@@ -49,13 +49,14 @@ class Grid:
         with np.errstate(invalid="ignore", divide="ignore"):
             return np.where(length > 0.0, total / length, np.nan)
 
-    def mean_where(self, values: Floats, flags: np.ndarray) -> Floats:
+    def mean_where(self, values: Floats, flags: Bools) -> Floats:
         """Give the mean over the part of each bin in which a condition on rows held."""
         return self.mean(np.where(flags, values, np.nan))
 
     def _summed(self, weight: Floats) -> Floats:
         size = self.shape[0] * self.shape[1]
-        return np.bincount(self.cell, weights=weight, minlength=size).reshape(self.shape)
+        total = np.bincount(self.cell, weights=weight, minlength=size).astype(np.float64)
+        return np.asarray(total.reshape(self.shape))
 
 
 def grid_of(record: Record, days: LocalDays, day: Ints) -> Grid:

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.fluid import density_kg_m3, mean_specific_heat_j_kgk, relative_uncertainty_frac
-from analysis.record import Bools, Floats, Record
 from analysis.logs.registers import increments
+from analysis.record import Bools, Floats, Record
 from analysis.site import Site
 from analysis.sources import EN_1434, GUM, IEC_60751, MID_ANNEX_VI
 from analysis.uncertainty import COVERAGE_95, temperature_standard_uncertainty_k
@@ -36,7 +36,7 @@ BASES: tuple[tuple[str, frozenset[str]], ...] = (
 
 # Standard uncertainties that no standard gives (common practice, no source).
 COMMISSIONED_FLOW_FRAC = 0.15  # flow set once and drifting: 95 % limits of about 30 %
-COIL_EFFECTIVENESS = 0.6  # of a coil in a store: usual 0.4 to 0.8
+COIL_NTU = 1.5  # transfer units of a store's coil at the commissioned flow: usual 1 to 2
 COIL_EFFECTIVENESS_FRAC = 0.17
 STRAPPED_ON_FRAC = 0.01  # a clamp reads part of the room: the spread shrinks by up to some percent
 LOGGER_POWER_FRAC = 0.05
@@ -192,7 +192,8 @@ def _from_store_temperature(
     """
     roof, store = column(record, "collector"), column(record, "store_bottom")
     capacity = _capacity_w_k(site, flow, hot=np.clip(roof, None, 120.0), cold=store)
-    power = np.where(flow == 0.0, 0.0, capacity * COIL_EFFECTIVENESS * (roof - store))
+    share = coil_effectiveness(np.where(flow > 0.0, flow / site.loop.flow_l_min, np.nan))
+    power = np.where(flow == 0.0, 0.0, capacity * share * (roof - store))
     impossible = power > BRIGHTEST_W_M2 * site.area_m2
     power = np.where(impossible, 0.0, power)
     capacity = np.where(impossible, 0.0, capacity)
@@ -204,6 +205,15 @@ def _from_store_temperature(
     }
     moving = capacity > 0.0
     return HeatFlow(basis=basis, power_w=power, capacity_w_k=capacity, moving=moving, u_w=u_w)
+
+
+def coil_effectiveness(flow_share: Floats | float) -> Floats:
+    """Give the share of the difference to the store that a coil hands over [-].
+
+    A coil in a large body of water is an exchanger of capacity ratio 0: 1 - exp(-NTU), and the
+    transfer units grow as the flow falls. NaN gives NaN.
+    """
+    return np.asarray(1.0 - np.exp(-COIL_NTU / np.asarray(flow_share, dtype=np.float64)))
 
 
 def _from_register(record: Record) -> HeatFlow:

@@ -10,14 +10,14 @@ import numpy as np
 
 from analysis.collector import eta0_hemispherical
 from analysis.fluid import density_kg_m3, specific_heat_j_kgk
-from analysis.heat import COIL_EFFECTIVENESS
+from analysis.heat import coil_effectiveness
 from analysis.record import Floats
 from analysis.site import Site
 from analysis.units import m3_s_from_l_min
 
-# Common practice, no source: 15 to 22 mm copper in 13 to 19 mm insulation, and its content.
-PIPE_LOSS_W_MK = 0.20
-PIPE_CAPACITY_J_MK = 1400.0
+# Common practice, no source: 15 to 18 mm copper in 13 to 19 mm insulation, and its content.
+PIPE_LOSS_W_MK = 0.18
+PIPE_CAPACITY_J_MK = 900.0
 USUAL_PIPE_M = 20.0
 ROOM_C = 18.0
 _USUAL_LOOP_C = 50.0
@@ -55,7 +55,7 @@ class LoopModel:
 
         Half as much again as full sun would give through the coil, at least 25 K.
         """
-        full_sun = self.brightest_w / (self.flow_w_k * COIL_EFFECTIVENESS)
+        full_sun = self.brightest_w / (self.flow_w_k * float(coil_effectiveness(1.0)))
         return max(25.0, 1.5 * full_sun + 5.0)
 
     def loss_w(self, excess_k: Floats) -> Floats:
@@ -71,6 +71,7 @@ def loop_model(site: Site) -> LoopModel:
         * float(density_kg_m3(fluid=fluid, concentration_frac=frac, t_c=_USUAL_LOOP_C))
         * float(specific_heat_j_kgk(fluid=fluid, concentration_frac=frac, t_c=_USUAL_LOOP_C))
     )
+    share = float(coil_effectiveness(1.0))
     pipe_m = site.loop.pipe_length_m or USUAL_PIPE_M
     return LoopModel(
         loss_w_k=sum(array.area_m2 * array.a1_w_m2k for array in site.arrays),
@@ -81,7 +82,7 @@ def loop_model(site: Site) -> LoopModel:
         pipe_j_k=pipe_m * PIPE_CAPACITY_J_MK,
         pipe_w_k=pipe_m * PIPE_LOSS_W_MK,
         flow_w_k=flow,
-        hand_over_w_k=flow * COIL_EFFECTIVENESS / (1.0 - COIL_EFFECTIVENESS / 2.0),
+        hand_over_w_k=flow * share / (1.0 - share / 2.0),
         store_j_k=site.store.volume_l * _WATER_J_LK,
         brightest_w=sum(
             array.area_m2 * eta0_hemispherical(array) * 1000.0 for array in site.arrays

@@ -61,7 +61,9 @@ def sort_out(
     explained: list[Finding] = []
     for kind, channels, kinds in EXPLAINS:
         causes = [
-            item for item in kept if item.kind == kind and (not channels or item.channel in channels)
+            item
+            for item in kept
+            if item.kind == kind and (not channels or item.channel in channels)
         ]
         for cause in causes:
             for item in [found for found in kept if found.kind in kinds]:

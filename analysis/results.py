@@ -76,7 +76,7 @@ class DayFigure:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MonthFigure:
-    """One local calendar month; `design_pro_rata` where coverage is too low for the whole promise."""
+    """One local calendar month; `design_pro_rata`: coverage too low for the whole promise."""
 
     month: str
     coverage: float

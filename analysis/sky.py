@@ -83,7 +83,12 @@ def sky_of(
     if source is not None:
         reading = _daylight(source, g_plane_w_m2, g_horizontal_w_m2, up)
         light = _Light(
-            site=site, sun=day_sun, time_s=middle[up], source=source, reading=reading, weather=weather
+            site=site,
+            sun=day_sun,
+            time_s=middle[up],
+            source=source,
+            reading=reading,
+            weather=weather,
         )
         plane[up], gain[up] = light.plane_and_gain()
         dark = sun.up <= DARK_SINE
@@ -112,7 +117,7 @@ def _daylight(
     chosen = {"irradiance_plane": plane, "irradiance_horizontal": horizontal}.get(source)
     if chosen is None:
         return np.zeros(up.shape[0])
-    return np.maximum(chosen.ravel()[up], 0.0)
+    return np.asarray(np.maximum(chosen.ravel()[up], 0.0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

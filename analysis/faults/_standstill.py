@@ -1,11 +1,15 @@
-"""When a loop stands still rightly: a full store, and the lock of a collector that got hot from it."""
+"""When a loop stands still rightly, and what proves that it circulates."""
 
 import numpy as np
 
 from analysis.case import Case
 from analysis.expected import store_full
+from analysis.faults._episodes import bin_runs
 from analysis.record import Bools
 
+# Heat that proves circulation: above a meter's zero; and a rise no idle store shows (judgement).
+_PROOF_FRAC = 0.03
+_PROOF_RISE_K = 2.0
 # The lock opens somewhat below the cut-out (common practice, no source).
 _RELEASE_K = 20.0
 
@@ -25,3 +29,23 @@ def full_or_locked(case: Case) -> Bools:
         held = full[:, number] | (held & (hot[:, number] | np.isnan(roof[:, number])))
         excused[:, number] = held
     return excused
+
+
+def circulating(case: Case) -> Bools:
+    """Tell bins that prove circulation: heat came down, measured or seen in the store.
+
+    Where heat is only estimated from a pump command, the command proves nothing: the store bottom
+    must have risen during the run.
+    """
+    heat = np.nan_to_num(case.loop.heat_w) > _PROOF_FRAC * case.model.brightest_w
+    carried = case.expected.carried & heat
+    if case.heat.basis is None or not case.heat.basis.startswith("pump_and_store"):
+        return np.asarray(carried)
+    proved = np.zeros(carried.shape, dtype=np.bool_)
+    store = case.loop.t_store_bottom_c
+    for run in bin_runs(carried, least_s=1800.0, bridge_s=1800.0):
+        rise = store[run.day, run.bins]
+        known = rise[np.isfinite(rise)]
+        if known.size > 1 and known.max() - known[0] >= _PROOF_RISE_K:
+            proved[run.day, run.bins] = True
+    return proved & carried

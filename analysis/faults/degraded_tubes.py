@@ -1,4 +1,4 @@
-"""Degraded tubes: the collector gives less than it used to, in the same sun at the same temperature.
+"""Degraded tubes: the collector gives less than it used to, in like sun at like temperature.
 
 Tubes lose their vacuum, break or go missing; the array ages or gets dirty. Sensors of a domestic
 plant cannot tell this from their own errors on any one day, so the plant is compared with its own
@@ -13,11 +13,11 @@ import numpy as np
 
 from analysis.case import Case
 from analysis.condition import (
-    Baseline,
-    SteadyDays,
-    fit_baseline,
+    Drop,
+    Trace,
     steady_columns,
     steady_days,
+    trace_of,
     tubes_lost,
 )
 from analysis.faults._cautions import GLASS, HEIGHT, HOT_PARTS, LOCAL_CODES, STEAM
@@ -53,7 +53,7 @@ TEXT = FaultText(
     ),
     check_next=(
         "From here: were sensors, flow or mixture changed about then? Record the change if so",
-        "From the ground with binoculars: broken or missing tubes, dirt, new shade, white tube ends",
+        "From the ground with binoculars: broken or missing tubes, dirt, new shade, white ends",
         "On site: compare the flow reading with the flow setter, and wipe the irradiance sensor",
         "In the evening or with tubes covered: feel which tubes' glass was warmer than the rest "
         "after a sunny hour, only from a safe stand",
@@ -70,27 +70,29 @@ class DegradedTubes:
 
     Attributes
     ----------
-    sound_days : logged days that a baseline needs
-    steady_days : of them with enough steady hours
-    window : steady days with sun that are judged together
+    sound_days : logged days that the plant must have been sound first
+    steady_days : of them sunny ones with enough steady hours
     sunny_kwh_m2 : what counts as a sunny day
+    reach : how many steady days back a step is looked for
+    least_after : steady days that must lie after it
     least_drop : smaller drops are not reported: one dead tube in twenty is 2 %, below what
         domestic sensors resolve; three are 5 %
-    drift : what seasons and instruments may do to the baseline, standard uncertainty
+    drift : what seasons and instruments may do besides, standard uncertainty (judgement)
     sigmas : how far beyond chance a drop must lie
     visit_drop : from here a visit pays
-    recovered : a window this close to the baseline ends it
+    recovered_frac : back to within this share of the drop ends it
     """
 
     sound_days: int = 90
-    steady_days: int = 20
-    window: int = 8
+    steady_days: int = 15
     sunny_kwh_m2: float = 3.0
-    least_drop: float = 0.045
-    drift: float = 0.009
-    sigmas: float = 3.5
-    visit_drop: float = 0.06
-    recovered: float = 0.02
+    reach: int = 30
+    least_after: int = 6
+    least_drop: float = 0.04
+    drift: float = 0.006
+    sigmas: float = 4.0
+    visit_drop: float = 0.045
+    recovered_frac: float = 0.4
     kind: str = "degraded_tubes"
     text: FaultText = TEXT
     sources: tuple[Source, ...] = (
@@ -109,90 +111,77 @@ class DegradedTubes:
             return NotJudged(why="the sun on the collector is unknown")
         if not np.isfinite(table.column("heat_kwh")).any():
             return NotJudged(why="no heat can be worked out from the log")
-        days = steady_days(table, sunny_kwh_m2=self.sunny_kwh_m2)
+        trace = trace_of(steady_days(table, sunny_kwh_m2=self.sunny_kwh_m2), history.site)
         findings: list[Found] = []
-        judged = False
-        start = 0
+        judged, start = False, 0
         while True:
-            drop = self._first_drop(history, days, start)
+            drop, enough = self._first_drop(history, trace, start)
+            judged = judged or enough
             if drop is None:
                 break
-            judged = True
-            baseline, onset, seen = drop
-            if onset < 0:
-                break
-            end = self._recovery(days, baseline, seen)
-            findings.append(self._found(history, days, baseline, onset, end))
+            end = self._recovery(trace, drop)
+            findings.append(self._found(history, trace, drop, end))
             if end is None:
                 break
             start = end
         if not judged:
             return NotJudged(
-                why=f"needs {self.sound_days} sound days with {self.steady_days} steady sunny "
-                f"ones before it, there are {len(days.place)} steady days in all"
+                why=f"needs {self.sound_days} sound days with {self.steady_days} sunny, steady "
+                f"ones among them first; there are {len(trace.out)} such days in all"
             )
         return Judged(findings=tuple(findings))
 
-    def _first_drop(
-        self, history: History, days: SteadyDays, start: int
-    ) -> tuple[Baseline, int, int] | None:
-        """Give baseline, onset and the day it was seen; onset -1: judged and clear; None: cannot."""
+    def _first_drop(self, history: History, trace: Trace, start: int) -> tuple[Drop | None, bool]:
+        """Follow the days until a drop is certain; tell also whether there was enough to judge."""
         logged = np.cumsum(np.isfinite(history.table.column("heat_kwh")))
-        first = days.place[start] if start < len(days.place) else 0
-        judged: Baseline | None = None
-        for last in range(start + self.steady_days + self.window, len(days.place) + 1):
-            split = last - self.window
-            sound = logged[days.place[split - 1]] - (logged[first - 1] if first else 0)
-            if sound < self.sound_days and start == 0:
+        place = trace.days.place
+        enough = False
+        for last in range(start + self.steady_days + self.least_after, len(place) + 1):
+            split = last - self.least_after
+            if start == 0 and logged[place[split - 1]] < self.sound_days:
                 continue
-            baseline = fit_baseline(days, start, split, site=history.site)
-            judged = baseline
-            drop, u_drop = baseline.drop(days, split, last)
-            limit = max(self.least_drop, self.sigmas * float(np.hypot(u_drop, self.drift)))
-            if drop > limit:
-                onset = self._onset(days, baseline, split, last)
-                return baseline, onset, last
-        return None if judged is None else (judged, -1, len(days.place))
+            enough = True
+            drop = trace.latest_step(start, last, reach=self.reach, least=self.least_after)
+            before = logged[place[drop.onset - 1]]
+            if start == 0 and (before < self.sound_days or drop.onset < self.steady_days):
+                continue
+            limit = self.sigmas * float(np.hypot(drop.u_frac, self.drift))
+            if drop.frac >= max(self.least_drop, limit) and self._local(trace, drop):
+                return drop, True
+        return None, enough
 
-    def _onset(self, days: SteadyDays, baseline: Baseline, split: int, last: int) -> int:
-        """Give the split after which the drop is largest against its scatter."""
-        residual = baseline.residual_frac(days)
-        best, onset = 0.0, split
-        for place in range(max(split - self.window, 0), last - 2):
-            part = residual[place:last]
-            gain = -float(part.mean()) * np.sqrt(len(part))
-            if gain > best:
-                best, onset = gain, place
-        return onset
+    def _local(self, trace: Trace, drop: Drop) -> bool:
+        """Tell whether the days right before and right after the onset show the drop too."""
+        before = trace.drop(drop.sound, max(drop.onset - 12, 0), drop.onset)
+        after = trace.drop(drop.sound, drop.onset, drop.seen)
+        return after - before >= 0.6 * self.least_drop
 
-    def _recovery(self, days: SteadyDays, baseline: Baseline, seen: int) -> int | None:
-        """Give the first steady day from which the output is back at the baseline."""
-        for last in range(seen + 4, len(days.place) + 1):
-            drop, _ = baseline.drop(days, last - 4, last)
-            if drop < self.recovered:
+    def _recovery(self, trace: Trace, drop: Drop) -> int | None:
+        """Give the first steady day from which the output is back at the sound level."""
+        for last in range(drop.seen + 4, len(trace.out) + 1):
+            if trace.drop(drop.sound, last - 4, last) < self.recovered_frac * drop.frac:
                 return last - 4
         return None
 
     def _found(
         self,
         history: History,
-        days: SteadyDays,
-        baseline: Baseline,
-        onset: int,
+        trace: Trace,
+        seen: Drop,
         end: int | None,
     ) -> Found:
-        table = history.table
-        last = len(days.place) if end is None else end
-        drop, u_drop = baseline.drop(days, onset, last)
-        u_all = float(np.hypot(u_drop, self.drift))
-        start_s = int(table.days.edge_s[days.place[onset]])
-        end_s = None if end is None else int(table.days.edge_s[days.place[end]])
+        table, place = history.table, trace.days.place
+        last = len(place) if end is None else end
+        drop = seen.frac
+        u_all = float(np.hypot(seen.u_frac, self.drift))
+        start_s = int(table.days.edge_s[place[seen.onset]])
+        end_s = None if end is None else int(table.days.edge_s[place[end]])
         until_s = history.end_s if end_s is None else end_s
-        span = slice(days.place[onset], None if end is None else days.place[end])
+        span = slice(place[seen.onset], None if end is None else place[end])
         heat = float(np.nansum(table.column("heat_kwh")[span]))
         lost = max(heat * drop / (1.0 - drop), 0.0)
         reach = 1.96 * u_all / max(drop, 1e-6)
-        gone = tubes_lost(days, baseline, onset, last, site=history.site)
+        gone = tubes_lost(trace, seen.sound, seen.onset, last, site=history.site)
         evidence = [
             Evidence(
                 what="output below the plant's own sound months",
@@ -221,7 +210,5 @@ class DegradedTubes:
             summary=words,
             evidence=tuple(evidence),
             tubes_lost=gone,
-            lost=Bounded(
-                value=lost, low=max(lost * (1.0 - reach), 0.0), high=lost * (1.0 + reach)
-            ),
+            lost=Bounded(value=lost, low=max(lost * (1.0 - reach), 0.0), high=lost * (1.0 + reach)),
         )

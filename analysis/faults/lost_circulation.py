@@ -31,7 +31,7 @@ from analysis.faults._protocol import (
     NotJudged,
     Observation,
 )
-from analysis.faults._standstill import full_or_locked
+from analysis.faults._standstill import circulating, full_or_locked
 from analysis.record import Bools
 from analysis.results import Bounded, Evidence
 from analysis.sources import Source
@@ -101,7 +101,7 @@ class LostCirculation:
             for day, (first, last) in day_span(lost).items()
             if hours[day] >= self.least_day_h
         ]
-        carried = case.expected.carried & (np.nan_to_num(case.loop.heat_w) > 0.0)
+        carried = circulating(case)
         first_carried = np.full(len(case.days), np.nan)
         for day, (first, _) in day_span(carried).items():
             first_carried[day] = case.span_s(day, first, first)[0]
@@ -121,14 +121,12 @@ class LostCirculation:
         standing = case.expected.standing & idle & (warm | np.isnan(case.loop.t_roof_c))
         return (stranded | standing) & may_run
 
-    def _happening(
-        self, case: Case, lost: Bools, day: int, first: int, last: int
-    ) -> Happening:
+    def _happening(self, case: Case, lost: Bools, day: int, first: int, last: int) -> Happening:
         bins = lost[day]
         start_s, end_s = case.span_s(day, first, last)
         heat = case.loop.heat_w[day]
         expected = case.expected.standing_w[day]
-        after = case.expected.carried[day].copy()
+        after = circulating(case)[day]
         after[:last] = False
         on = pump_on(case)[day]
         excess = (case.loop.t_roof_c - case.loop.t_store_bottom_c)[day]

@@ -22,10 +22,10 @@ from analysis.faults._protocol import (
     NotJudged,
     Observation,
 )
-from analysis.record import Bools, Floats
+from analysis.record import Bools, Floats, Ints
 from analysis.results import Bounded, Evidence
 from analysis.sources import ISO_9806, Source
-from analysis.units import SECONDS_PER_HOUR, kwh_from_j
+from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR, kwh_from_j
 
 TEXT = FaultText(
     title="Store losing heat to the roof at night",
@@ -47,7 +47,7 @@ TEXT = FaultText(
     check_next=(
         "From here: look at the night curves; does the hot or the cold pipe warm up with the "
         "collector?",
-        "In the controller's menu: is a night or holiday cooling, or a frost function, switched on?",
+        "In the controller's menu: is a night or holiday cooling, or a frost function, on?",
         "On site in the evening or with the collector cool: is the lever of the check valve in its "
         "working position?",
         "Feel for a warm pipe above the store two hours after the last run; mind hot pipes",
@@ -68,21 +68,24 @@ class ReverseCirculation:
         beside it less is enough)
     loss_share, capacity_share : how far a collector's own loss may lie below, and its capacity
         above, the test report's before warmth at night needs another explanation (judgement)
-    warm_nights_c : without an outdoor sensor the night air is taken to be no warmer than this
+    night_margin_k : without an outdoor sensor the night air is taken to be no warmer than the
+        season's mean at this latitude and this margin
     least_night_h : a night shows it when it lasted this long
     least_nights : fewer nights within `within_days` are not reported
-    quiet_nights : so many clear nights in a row end it
+    quiet_nights : so many clear nights after it end it
+    visit_kwh : lost heat that is worth a visit
     """
 
     night_sine: float = -0.105
     least_excess_k: float = 8.0
     loss_share: float = 0.5
     capacity_share: float = 2.5
-    warm_nights_c: float = 25.0
+    night_margin_k: float = 8.0
     least_night_h: float = 1.5
     least_nights: int = 3
     within_days: int = 12
-    quiet_nights: int = 3
+    quiet_nights: int = 6
+    visit_kwh: float = 5.0
     kind: str = "reverse_circulation"
     text: FaultText = TEXT
     sources: tuple[Source, ...] = (
@@ -114,9 +117,10 @@ class ReverseCirculation:
         return Observation(columns=columns, happenings=tuple(found))
 
     def _excess_k(self, case: Case) -> Floats:
-        measured = "ambient" in case.channels
-        air = case.loop.t_ambient_c if measured else np.float64(self.warm_nights_c)
-        return np.asarray(case.loop.t_roof_c - air)
+        if "ambient" in case.channels:
+            return np.asarray(case.loop.t_roof_c - case.loop.t_ambient_c)
+        season = seasonal_air_c(case.site.place.latitude_deg, case.grid.start_s)
+        return np.asarray(case.loop.t_roof_c - season - self.night_margin_k)
 
     def _happening(
         self,
@@ -192,7 +196,7 @@ class ReverseCirculation:
         return Found(
             start_s=start_s,
             end_s=end_s if over else None,
-            urgency="visit" if nights >= 5 else "watch",
+            urgency="visit" if nights >= 5 and value >= self.visit_kwh else "watch",
             certainty=0.95 if nights >= 5 else 0.85,
             summary=f"The store fed the roof in {nights} nights, about {value:.1f} kWh lost",
             evidence=(
@@ -209,6 +213,19 @@ class ReverseCirculation:
             ),
             lost=lost,
         )
+
+
+def seasonal_air_c(latitude_deg: float, time_s: Ints) -> Floats:
+    """Give a rough seasonal mean of the outdoor temperature at sea level [°C].
+
+    27 °C at the equator less 0.35 K a degree, swinging by 0.18 K a degree, latest in late July and
+    late January (rough fit to climate atlases from memory; for plausibility only).
+    """
+    north = 1.0 if latitude_deg >= 0.0 else -1.0
+    day_of_year = (time_s / SECONDS_PER_DAY) % 365.25
+    swing = np.cos(2.0 * np.pi * (day_of_year - 205.0) / 365.25) * north
+    away = abs(latitude_deg)
+    return np.asarray(27.0 - 0.35 * away + 0.18 * away * swing)
 
 
 def _hourly_rate_k_s(t_c: Floats) -> Floats:

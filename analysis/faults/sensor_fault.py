@@ -119,13 +119,11 @@ class SensorFault:
             known = channel(name)
             if known is None or known.quantity not in ("temperature", "flow", "irradiance"):
                 continue
-            for run in constant_runs(case, name, least_s=self.still_active_s):
-                if self._is_stuck(case, name, run):
-                    found.append(
-                        self._seen(
-                            case, run.day, run.start_s, run.end_s, name, "stuck", run.value
-                        )
-                    )
+            found.extend(
+                self._seen(case, run.day, run.start_s, run.end_s, name, "stuck", run.value)
+                for run in constant_runs(case, name, least_s=self.still_active_s)
+                if self._is_stuck(case, name, run)
+            )
         return found
 
     def _is_stuck(self, case: Case, name: str, run: ConstantRun) -> bool:
@@ -214,18 +212,14 @@ class SensorFault:
         lasts = end_s >= history.end_s - 2 * SECONDS_PER_HOUR
         way = list(_WAYS)[round(items[-1].values["way"])]
         value = items[-1].values["value"]
-        return [
-            self._finding(name, way, start_s, None if lasts else end_s, end_s, days, value)
-        ]
+        return [self._finding(name, way, start_s, None if lasts else end_s, end_s, days, value)]
 
     def _missing(self, history: History, name: str) -> list[Found]:
         """Find stretches of whole days in which a channel that had values gave none."""
         table = history.table
         seen = table.column(f"seen_{name}")
-        logged = table.column("known_s") / table.column("length_s") > 0.8
-        masked = {
-            item.date for item in table.of_kind(self.kind) if item.channel == name
-        }
+        logged = table.column("logged_s") / table.column("length_s") > 0.8
+        masked = {item.date for item in table.of_kind(self.kind) if item.channel == name}
         gone = logged & ~(seen > 0.02)
         gone &= np.array([day not in masked for day in table.days.dates])
         given = np.maximum.accumulate(np.cumsum(seen > 0.5) >= 3)

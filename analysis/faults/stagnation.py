@@ -62,7 +62,7 @@ class Stagnation:
     hot_c : no running loop keeps the collector there; the controllers' usual cut-out lies at 120
         to 130 °C (common practice, no source)
     least_s : shorter is not reported (common practice, no source)
-    many_per_year : above this the sizing deserves a look (engineering judgement)
+    many_per_year : days; above this the sizing deserves a look (engineering judgement)
     """
 
     hot_c: float = 120.0
@@ -111,12 +111,13 @@ class Stagnation:
         spell_list = spells(
             history.table.of_kind(self.kind),
             broken=lambda one, other: (
-                days_between(one.date, other.date) > 3
+                days_between(one.date, other.date) > 14
                 or one.values["full"] != other.values["full"]
             ),
         )
         years = max((history.end_s - history.start_s) / (365.25 * 86400.0), 0.25)
-        often = sum(len(items) for items in spell_list) / years > self.many_per_year
+        days = {item.date for items in spell_list for item in items if item.values["full"] > 0.5}
+        often = len(days) / years > self.many_per_year
         return Judged(findings=tuple(self._found(items, often) for items in spell_list))
 
     def _found(self, items: list[Happening], often: bool) -> Found:
@@ -128,7 +129,9 @@ class Stagnation:
         urgency: Urgency = "record" if full and not often else "watch"
         times = f"{len(items)} time{'s' if len(items) > 1 else ''}"
         if full:
-            summary = f"Stood hot {times} with a full store, up to {peak:.0f} °C; normal in fine weather"
+            summary = (
+                f"Stood hot {times} with a full store, up to {peak:.0f} °C; normal in fine weather"
+            )
         elif store_known:
             summary = f"Stood hot {times}, up to {peak:.0f} °C, although the store was not full"
         else:
@@ -142,9 +145,7 @@ class Stagnation:
                 value=peak,
                 unit="°C",
             ),
-            Evidence(
-                what="time standing hot", start_s=start_s, end_s=end_s, value=hours, unit="h"
-            ),
+            Evidence(what="time standing hot", start_s=start_s, end_s=end_s, value=hours, unit="h"),
         ]
         if store:
             evidence.append(

@@ -43,7 +43,8 @@ TEXT = FaultText(
         "Irradiance sensor reading high, or not in the collector plane",
     ),
     check_next=(
-        "From here: compare the site file with the papers, the area basis of the coefficients first",
+        "From here: compare the site file with the papers, first the area that the coefficients "
+        "refer to",
         "Look at a clear day's curves: is the loss at all hours (dirt, flow) or at certain sun "
         "positions (shade)?",
         "On site: read the flow setter against the commissioned flow; pressure; clean strainer",

@@ -1,0 +1,125 @@
+"""Does the sun of a log fit the place? A gross check before anything is stored.
+
+Irradiance cannot come while the sun is below the horizon, and a collector is not hot in the middle
+of the night. A log in which much of it happens in the dark belongs to another site, or its clock
+runs in another zone. Small clock errors are a matter of findings, not of refusal.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.record import Floats, Ints, Record
+from analysis.site import Site
+from analysis.sun import sun_vectors
+from analysis.units import SECONDS_PER_HOUR
+
+# Shares of the weight that may fall into the dark (engineering judgement): next to nothing for a
+# pyranometer; a store's warmth and slow cooling leave a collector warm for hours.
+_DARK_SINE = -0.05
+_MOST_DARK = {"irradiance": 0.05, "collector": 0.40}
+_FITS_DARK = {"irradiance": 0.03, "collector": 0.20}
+# Days of another length: no shift fits, though the log clearly has days and nights.
+_NIGHT_SEEN = 0.7
+_OTHER_LENGTH = 0.30
+_FEWEST_DAYS = 3
+_MOST_ROWS = 6000
+_SHIFT_S = 900
+# Less than this is left to the findings about the clock.
+_LEAST_SHIFT_S = 9000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Warmth:
+    """When the sun made itself felt: weights at instants."""
+
+    kind: str
+    time_s: Ints
+    weight: Floats
+
+
+def check_sun(*, site: Site, record: Record) -> str | None:
+    """Say in one sentence that the log's sun does not fit the place, or None.
+
+    Parameters
+    ----------
+    site : the place
+    record : the rows
+
+    Returns
+    -------
+    None where it fits, or where the log says too little
+    """
+    warmth = _irradiance(record) or _collector(record)
+    if warmth is None:
+        return None
+    dark = _dark_share(site, warmth, 0)
+    if dark <= _MOST_DARK[warmth.kind]:
+        return None
+    shifts = np.arange(-52, 53) * _SHIFT_S
+    shares = np.array([_dark_share(site, warmth, int(shift)) for shift in shifts])
+    good = shifts[shares <= shares.min() + 0.01]
+    # Half a day off fits both ways round: the side with more of the fitting shifts stands.
+    ahead, behind = good[good < 0], good[good >= 0]
+    best = int(np.median(ahead if len(ahead) > len(behind) else behind))
+    fits = shares.min() <= _FITS_DARK[warmth.kind]
+    if fits and abs(best) < _LEAST_SHIFT_S:
+        return None
+    other_length = shares.max() > _NIGHT_SEEN and shares.min() < _OTHER_LENGTH
+    if not fits and (warmth.kind != "irradiance" or not other_length):
+        return None
+    where = f"{site.place.name} ({site.place.latitude_deg:.2f}, {site.place.longitude_deg:.2f})"
+    hours = abs(best) / SECONDS_PER_HOUR
+    way = "behind" if best > 0 else "ahead of"
+    what = (
+        f"the sun in this log is about {hours:.0f} hours {way} the sun at {where}"
+        if fits
+        else f"the sun in this log shines at hours when it is night at {where}"
+    )
+    return (
+        f"{what}: this may be the log of another site, or the logger's clock runs in another "
+        "zone; check latitude and longitude in the site file, or set timezone in its [log] table"
+    )
+
+
+def _irradiance(record: Record) -> _Warmth | None:
+    for name in ("irradiance_plane", "irradiance_horizontal"):
+        values = record.get(name)
+        if values is not None:
+            return _warmth("irradiance", record, np.where(values > 50.0, 1.0, 0.0))
+    return None
+
+
+def _collector(record: Record) -> _Warmth | None:
+    roof = record.get("collector")
+    if roof is None:
+        return None
+    day = record.start_s // 86400
+    numbers, place = np.unique(day, return_inverse=True)
+    known = np.isfinite(roof)
+    low = np.full(len(numbers), np.inf)
+    high = np.full(len(numbers), -np.inf)
+    np.minimum.at(low, place[known], roof[known])
+    np.maximum.at(high, place[known], roof[known])
+    # Only days on which the roof clearly got hot, and only their hottest hours.
+    lively = high - low > 30.0
+    hot = roof > (low + 0.7 * (high - low))[place]
+    return _warmth("collector", record, np.where(lively[place] & hot & known, 1.0, 0.0))
+
+
+def _warmth(kind: str, record: Record, weight: Floats) -> _Warmth | None:
+    rows = np.flatnonzero(np.nan_to_num(weight) > 0.0)
+    if np.unique(record.start_s[rows] // 86400).size < _FEWEST_DAYS:
+        return None
+    rows = rows[:: max(rows.size // _MOST_ROWS, 1)]
+    return _Warmth(kind=kind, time_s=record.start_s[rows], weight=weight[rows])
+
+
+def _dark_share(site: Site, warmth: _Warmth, shift_s: int) -> float:
+    sun = sun_vectors(
+        time_s=warmth.time_s + shift_s,
+        latitude_deg=site.place.latitude_deg,
+        longitude_deg=site.place.longitude_deg,
+        elevation_m=site.place.elevation_m,
+    )
+    return float(warmth.weight[sun.up < _DARK_SINE].sum() / warmth.weight.sum())
