@@ -12,7 +12,7 @@ from dashboards.format import URGENCY_RANK, kind_words, local_date, number
 
 LANE = 27.0
 MOST_LANES = 6
-_LETTER = 6.6  # widest likely width of a letter at the label's size
+_LETTER = 6.3  # widest likely width of a letter at the label's size
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
