@@ -83,8 +83,9 @@ _ARRAY: dict[str, Rule] = {
 
 _LOOP: dict[str, Rule] = {
     "fluid": _must(kind="choice", choices=("water", "propylene_glycol", "ethylene_glycol")),
+    # Highest: the end of the fluid data's span.
     "concentration": _must(
-        lowest=0, highest=0.7, unit="as a mass fraction", field="concentration_frac"
+        lowest=0, highest=0.6, unit="as a mass fraction", field="concentration_frac"
     ),
     "flow_l_min": _must(lowest=0.05, highest=5_000, unit="l/min"),
     "pump_w": _must(lowest=0, highest=50_000, unit="W"),

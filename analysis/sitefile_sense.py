@@ -103,7 +103,7 @@ def _loop(site: Site) -> Iterator[Fault]:
         yield (
             ("loop", "concentration"),
             f"loop.concentration is {loop.concentration_frac:g}; allowed for {loop.fluid}: 0.05 to "
-            '0.7 as a mass fraction (for pure water say fluid = "water")',
+            '0.6 as a mass fraction (for pure water say fluid = "water")',
         )
     valve = loop.safety_valve_bar
     for key, value in (

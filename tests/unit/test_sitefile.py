@@ -104,7 +104,7 @@ def test_a_missing_required_table_is_named(table):
         ("Europe/London", "../etc/passwd", "site.timezone", "an IANA time zone name"),
         ("concentration = 0.40", "concentration = 40", "loop.concentration", "mass fraction"),
         ('"propylene_glycol"', '"water"', "loop.concentration", "allowed for water: 0"),
-        ("concentration = 0.40", "concentration = 0", "loop.concentration", "0.05 to 0.7"),
+        ("concentration = 0.40", "concentration = 0", "loop.concentration", "0.05 to 0.6"),
         ("pressure_bar = 2.0", "pressure_bar = 6.5", "loop.pressure_bar", "below safety_valve_bar"),
         (
             "start_difference_k = 8",
