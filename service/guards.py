@@ -98,7 +98,7 @@ class Guard:
 
     def _limit(self, scope: Scope) -> int:
         path = scope["path"]
-        if path.startswith("/api/sites/") and path.endswith("/logs"):
+        if path.startswith(("/api/sites/", "/sites/")) and path.endswith("/logs"):
             return self.settings.max_upload_bytes
         if path.startswith("/api/sites/") and path.endswith("/rows"):
             return self.settings.max_push_bytes

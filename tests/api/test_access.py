@@ -64,7 +64,7 @@ def test_an_anonymous_caller_gets_nothing_from_a_public_server(
     back: BackEnd, client: TestClient, method: str, path: str
 ) -> None:
     back.add_site()
-    kind = "application/json" if "form" in path else "application/toml"
+    kind = "application/json" if path.endswith(("form", "keys")) else "application/toml"
     answer = client.request(method, path, content="{}", headers={"content-type": kind})
     assert answer.status_code == 401
     assert answer.headers["content-type"] == "application/problem+json"
