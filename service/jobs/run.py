@@ -78,9 +78,14 @@ class Worker:
     def work_once(self) -> bool:
         """Do one task; False where there is none."""
         for task in self._tasks():
-            if self._take(task.key):
+            if not self._take(task.key):
+                continue
+            # Another worker may have done it between the look and the claim.
+            if any(task.key == still.key for still in self._tasks()):
                 self._do(task)
                 return True
+            with self.database.session() as db:
+                claims.release(db, key=task.key, holder=self.holder)
         return False
 
     def work_all(self) -> int:
