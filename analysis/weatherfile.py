@@ -105,8 +105,8 @@ def _reader(text: str) -> _Reader | None:
 def _read_epw(name: str, text: str) -> tuple[_Frame, tuple[float, float]]:
     from pvlib.iotools import read_epw
 
-    head = "\n".join(text.splitlines()[:8])
-    if _TYPICAL_WORDS.search(head):
+    told = [line for line in text.splitlines()[:8] if line.startswith(("LOCATION", "COMMENTS"))]
+    if any(_TYPICAL_WORDS.search(line) for line in told):
         raise AnalysisError(_typical(name))
     frame, about = read_epw(io.StringIO(text))
     # Missing values of the layout: 9999 for irradiance, 99.9 for temperature, 999 for wind.

@@ -136,7 +136,7 @@ def _read(
     )
     misfit = check_sun(site=site, record=record)
     if misfit:
-        raise CannotReportError(misfit)
+        raise CannotReportError(f"{', '.join(args.logs[:3])}: {misfit}")
     cut = _cut(record, first=first, last=last, timezone=site.place.timezone)
     if weather is not None:
         _check_covers(weather, cut, args.weather, site.place.timezone)

@@ -1,0 +1,59 @@
+"""The readable report: what stands in it, and what it does not claim. All numbers are invented."""
+
+from dataclasses import replace
+
+from dashboards.report_text import render_text
+from tests.build_report import a_finding, a_report, an_empty_report, at
+
+
+def test_findings_come_by_urgency_with_cautions_before_checks():
+    report = a_report(
+        findings=(
+            a_finding(kind="stagnation", urgency="record", lost=None),
+            a_finding(kind="degraded_tubes", urgency="visit", end_s=None),
+            a_finding(kind="frost_risk", urgency="act", end_s=None, lost=None),
+        )
+    )
+    text = render_text(report, texts={})
+    assert text.index("1. Act today: Frost risk") < text.index("2. Plan a visit: Degraded tubes")
+    assert text.index("2. Plan a visit") < text.index("3. Noted: Stagnation")
+    first = text[text.index("1. Act today") : text.index("2. Plan a visit")]
+    assert first.index("take care") < first.index("Then check")
+    # What is only noted asks for no work.
+    assert "check" not in text[text.index("3. Noted") : text.index("COULD NOT")]
+
+
+def test_heat_stands_with_its_bounds_and_what_it_rests_on():
+    text = render_text(a_report(), texts={})
+    assert "Delivered  558 kWh, likely between 486 and 631" in text
+    assert "cost 118 kWh, likely between 97 and 139" in text
+    assert "loop's flow" in text
+    assert "Pressure loss: no pressure was logged" in text
+    assert "frost risk" in text[text.index("LOOKED AT AND CLEAR") :]
+
+
+def test_unknown_is_said_and_never_zero():
+    text = render_text(an_empty_report(), texts={})
+    assert "Delivered  not measured" in text
+    assert "Expected   not known" in text
+    assert "Nothing was found" in text
+    assert " 0 kWh" not in text
+
+
+def test_many_problems_are_counted_and_few_are_listed():
+    report = a_report()
+    many = replace(report, rejected=report.rejected * 20)
+    text = render_text(many, texts={}, listed=4321)
+    assert text.count("roof-2025-03.csv") == 10
+    assert "4,311 more problems" in text
+
+
+def test_a_low_coverage_forbids_the_comparison_with_the_promise():
+    report = a_report()
+    thin = replace(report, totals=replace(report.totals, coverage=0.5))
+    assert "cannot be compared" in " ".join(render_text(thin, texts={}).split())
+
+
+def test_lines_fit_a_terminal():
+    report = a_report(findings=(a_finding(start_s=at(5, 3), summary="word " * 80),))
+    assert max(len(line) for line in render_text(report, texts={}).splitlines()) <= 78
