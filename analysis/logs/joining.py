@@ -1,4 +1,4 @@
-"""Several files become one series: sorted, each stamp once, impossible values masked."""
+"""Several files become one series: sorted, each stamp once, impossible values counted."""
 
 from collections.abc import Sequence
 
@@ -40,20 +40,23 @@ def settle_shares(files: Sequence[FileValues]) -> None:
             one.values[name] = np.where(values == ON, 100.0, values)
 
 
-def mask_impossible(files: Sequence[FileValues]) -> dict[str, int]:
-    """Make values NaN that no sensor of their kind can mean, in place.
+def count_impossible(files: Sequence[FileValues]) -> dict[str, int]:
+    """Count values that no sensor of their kind can mean.
+
+    They stay as they were written: `analysis.record` masks them on use, and that they were there
+    is what tells an open sensor from a missing one.
 
     Parameters
     ----------
     files : sequence of FileValues
-        Every file of the log; their arrays are changed [canonical units].
+        Every file of the log [canonical units].
 
     Returns
     -------
     dict
         Channel to number of stamps with such a value, a stamp of overlapping files counted once.
     """
-    masked: dict[str, list[NDArray[np.int64]]] = {}
+    impossible: dict[str, list[NDArray[np.int64]]] = {}
     for one in files:
         for name, values in one.values.items():
             found = channel(name)
@@ -61,9 +64,8 @@ def mask_impossible(files: Sequence[FileValues]) -> dict[str, int]:
                 continue
             bad = (values < found.lowest) | (values > found.highest)
             if bad.any():
-                masked.setdefault(name, []).append(one.stamp_s[bad])
-                one.values[name] = np.where(bad, np.nan, values)
-    return {name: len(np.unique(np.concatenate(held))) for name, held in masked.items()}
+                impossible.setdefault(name, []).append(one.stamp_s[bad])
+    return {name: len(np.unique(np.concatenate(held))) for name, held in impossible.items()}
 
 
 def join(files: Sequence[FileValues]) -> tuple[NDArray[np.int64], Columns]:

@@ -9,7 +9,7 @@ from dataclasses import fields, replace
 from typing import Any
 
 from analysis.errors import LogError
-from analysis.logs.joining import join, mask_impossible, settle_shares
+from analysis.logs.joining import count_impossible, join, settle_shares
 from analysis.logs.massflow import volume_flow_l_min
 from analysis.logs.onefile import FileValues, Told, read_file
 from analysis.logs.shapes import LogSource, ParsedLog, ProblemList, RowCount
@@ -64,7 +64,7 @@ def read_logs(
     read = _read_all(files, told, problems)
     _to_volume_flow(read, site)
     settle_shares(read)
-    masked = mask_impossible(read)
+    impossible = count_impossible(read)
     accounts = tuple(one.account for one in read)
     rows_read = sum(one.read for one in read)
     kept_once = sum(account.rows for account in accounts)
@@ -83,7 +83,7 @@ def read_logs(
         rejected=tuple(problems.listed),
         problems=problems.total,
         files=accounts,
-        masked=masked,
+        impossible=impossible,
     )
 
 

@@ -90,7 +90,7 @@ class ParsedLog:
     rejected : the first problems, at most `PROBLEMS_LISTED`
     problems : how many problems there were in all, cells and rows
     files : how each file was understood
-    masked : channel to number of stamps whose value cannot be real and was made NaN
+    impossible : channel to number of stamps whose value cannot be real; it is kept as written
     """
 
     stamp_s: NDArray[np.int64]
@@ -101,7 +101,7 @@ class ParsedLog:
     rejected: tuple[Problem, ...]
     problems: int
     files: tuple[FileRead, ...]
-    masked: dict[str, int]
+    impossible: dict[str, int]
 
 
 @dataclass(slots=True)

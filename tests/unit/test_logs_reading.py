@@ -266,10 +266,10 @@ def test_problems_are_listed_up_to_a_cap_and_all_counted():
     assert log.problems == PROBLEMS_LISTED + 500
 
 
-def test_impossible_values_are_masked_and_counted_and_the_row_kept():
+def test_impossible_values_are_counted_and_kept_as_written():
     log = read(TIDY + "2025-06-01T12:04:00Z,3276.7,2\n")
-    assert log.masked == {"collector": 1}
-    assert math.isnan(log.columns["collector"][3])
+    assert log.impossible == {"collector": 1}
+    assert log.columns["collector"][3] == 3276.7
     assert (log.rows.kept, log.problems) == (4, 0)
 
 
@@ -304,9 +304,9 @@ def test_files_with_different_columns_are_joined_on_their_stamps():
     np.testing.assert_array_equal(log.columns["flow"], [2.0, 2.1, 0.0, math.nan])
 
 
-def test_a_masked_value_in_overlapping_files_counts_once():
+def test_an_impossible_value_in_overlapping_files_counts_once():
     bad = TIDY + "2025-06-01T12:04:00Z,3276.7,2\n"
-    assert read(bad, bad).masked == {"collector": 1}
+    assert read(bad, bad).impossible == {"collector": 1}
 
 
 @pytest.mark.parametrize(
