@@ -35,6 +35,7 @@ from analysis.results import (
 from analysis.savings import savings_of
 from analysis.site import Site
 from analysis.sitefile import change_dates, site_on
+from analysis.units import SECONDS_PER_DAY
 from analysis.weather import Weather
 
 METHOD = "1"
@@ -85,10 +86,11 @@ def observe(
         raise RecordError("a record without rows cannot be observed")
     timezone = site.place.timezone
     edges = _chunk_edges_s(site, record)
+    margin_s = MARGIN_DAYS * int(SECONDS_PER_DAY)
     tables = []
     for first_s, last_s in pairwise(edges):
         # A neighbouring day on each side, so that rates and registers go through midnight.
-        inside = np.searchsorted(record.start_s, [first_s - 86400, last_s + 86400])
+        inside = np.searchsorted(record.start_s, [first_s - margin_s, last_s + margin_s])
         within = np.searchsorted(record.start_s, [first_s, last_s])
         if within[0] == within[1]:
             continue

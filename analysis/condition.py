@@ -233,6 +233,8 @@ def condition_of(table: DayTable, site: Site, *, lost: Bounded | None) -> Condit
 
     Parameters
     ----------
+    table : the days with their steady hours
+    site : what the test report says
     lost : tubes lost as degraded tubes were judged (value, fewest, most), or None if not judged
     """
     days = steady_days(table, sunny_kwh_m2=0.0)

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from analysis.results import Finding
+from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
 
 # (kind, channels it must be about or None for any, kinds it explains). Earlier rows win.
 EXPLAINS: tuple[tuple[str, frozenset[str] | None, frozenset[str]], ...] = (
@@ -45,6 +46,9 @@ EXPLAINS: tuple[tuple[str, frozenset[str] | None, frozenset[str]], ...] = (
     ("degraded_tubes", None, frozenset({"yield_shortfall"})),
 )
 _COVERS = 0.5
+# A cause goes on acting for a while: a sensor repaired at noon leaves a hot collector.
+_BEFORE_S = int(SECONDS_PER_HOUR)
+_AFTER_S = int(SECONDS_PER_DAY / 2)
 
 
 def sort_out(
@@ -76,7 +80,6 @@ def sort_out(
 def _covered(item: Finding, cause: Finding, until_s: int) -> float:
     """Give the share of a finding's time that a cause covers."""
     start, end = item.start_s, until_s if item.end_s is None else item.end_s
-    # A cause goes on acting for a day: a sensor repaired at noon leaves a hot collector.
-    first = cause.start_s - 3600
-    last = (until_s if cause.end_s is None else cause.end_s) + 43200
+    first = cause.start_s - _BEFORE_S
+    last = (until_s if cause.end_s is None else cause.end_s) + _AFTER_S
     return max(min(end, last) - max(start, first), 0) / max(end - start, 1)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from analysis.channels import channel
 from analysis.errors import RecordError
+from analysis.units import SECONDS_PER_HOUR
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -22,7 +23,7 @@ Bools = NDArray[np.bool_]
 
 # A step longer than this stands for nothing that minute-by-minute physics can use
 # (common practice, no source): such a row covers its last hour only.
-LONGEST_STEP_S = 3600.0
+LONGEST_STEP_S = SECONDS_PER_HOUR
 # A distance between two rows beyond this many usual steps is a gap.
 GAP_IN_STEPS = 1.5
 

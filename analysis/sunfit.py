@@ -12,7 +12,7 @@ import numpy as np
 from analysis.record import Floats, Ints, Record
 from analysis.site import Site
 from analysis.sun import sun_vectors
-from analysis.units import SECONDS_PER_HOUR
+from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
 
 # Shares of the weight that may fall into the dark (engineering judgement): next to nothing for a
 # pyranometer; a store's warmth and slow cooling leave a collector warm for hours.
@@ -94,7 +94,7 @@ def _collector(record: Record) -> _Warmth | None:
     roof = record.get("collector")
     if roof is None:
         return None
-    day = record.start_s // 86400
+    day = _utc_day(record.start_s)
     numbers, place = np.unique(day, return_inverse=True)
     known = np.isfinite(roof)
     low = np.full(len(numbers), np.inf)
@@ -109,10 +109,14 @@ def _collector(record: Record) -> _Warmth | None:
 
 def _warmth(kind: str, record: Record, weight: Floats) -> _Warmth | None:
     rows = np.flatnonzero(np.nan_to_num(weight) > 0.0)
-    if np.unique(record.start_s[rows] // 86400).size < _FEWEST_DAYS:
+    if np.unique(_utc_day(record.start_s[rows])).size < _FEWEST_DAYS:
         return None
     rows = rows[:: max(rows.size // _MOST_ROWS, 1)]
     return _Warmth(kind=kind, time_s=record.start_s[rows], weight=weight[rows])
+
+
+def _utc_day(time_s: Ints) -> Ints:
+    return time_s // int(SECONDS_PER_DAY)
 
 
 def _dark_share(site: Site, warmth: _Warmth, shift_s: int) -> float:

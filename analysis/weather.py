@@ -5,8 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.record import Floats, Ints
+from analysis.units import SECONDS_PER_HOUR
 
-HOUR_S = 3600
+HOUR_S = int(SECONDS_PER_HOUR)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

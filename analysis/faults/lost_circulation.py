@@ -35,7 +35,7 @@ from analysis.faults._standstill import circulating, full_or_locked
 from analysis.record import Bools
 from analysis.results import Bounded, Evidence
 from analysis.sources import Source
-from analysis.units import SECONDS_PER_HOUR
+from analysis.units import SECONDS_PER_HOUR, kwh_from_j
 
 TEXT = FaultText(
     title="Solar loop not circulating",
@@ -142,8 +142,8 @@ class LostCirculation:
                 if np.isfinite(excess[bins]).any()
                 else np.nan,
                 "pump_on_frac": float(on[bins].mean()) if "pump" in case.channels else np.nan,
-                "heat_kwh": float(np.nansum((heat * known)[bins]) / 3.6e6),
-                "expected_kwh": float(np.nansum((expected * known)[bins]) / 3.6e6)
+                "heat_kwh": kwh_from_j(float(np.nansum((heat * known)[bins]))),
+                "expected_kwh": kwh_from_j(float(np.nansum((expected * known)[bins])))
                 if case.sky.source
                 else np.nan,
                 "carried_after_h": float(known[after].sum() / SECONDS_PER_HOUR),

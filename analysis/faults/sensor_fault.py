@@ -28,7 +28,7 @@ from analysis.faults._protocol import (
 from analysis.faults._stillness import ConstantRun, constant_runs
 from analysis.results import Evidence, Urgency
 from analysis.sources import IEC_60751, Source
-from analysis.units import SECONDS_PER_HOUR
+from analysis.units import SECONDS_PER_HOUR, kwh_from_j
 
 TEXT = FaultText(
     title="Sensor out of order",
@@ -114,7 +114,7 @@ class SensorFault:
         return found
 
     def _stuck(self, case: Case) -> list[Happening]:
-        found = []
+        found: list[Happening] = []
         for name in case.record.columns:
             known = channel(name)
             if known is None or known.quantity not in ("temperature", "flow", "irradiance"):
@@ -141,7 +141,7 @@ class SensorFault:
             return True
         base = name.rstrip("_23456789")
         moved = np.nan_to_num(case.heat.power_w[run.rows]) * case.record.step_s[run.rows]
-        heat_kwh = float(np.abs(moved).sum()) / 3.6e6
+        heat_kwh = kwh_from_j(float(np.abs(moved).sum()))
         pumped = bool(
             (pumping(case)[run.rows] * case.record.step_s[run.rows]).sum() >= SECONDS_PER_HOUR
         )

@@ -26,6 +26,7 @@ from analysis.faults._standstill import full_or_locked
 from analysis.results import Evidence, Urgency
 from analysis.site import Site
 from analysis.sources import Source
+from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
 
 TEXT = FaultText(
     title="Collector standing hot (stagnation)",
@@ -115,7 +116,7 @@ class Stagnation:
                 or one.values["full"] != other.values["full"]
             ),
         )
-        years = max((history.end_s - history.start_s) / (365.25 * 86400.0), 0.25)
+        years = max((history.end_s - history.start_s) / (365.25 * SECONDS_PER_DAY), 0.25)
         days = {item.date for items in spell_list for item in items if item.values["full"] > 0.5}
         often = len(days) / years > self.many_per_year
         return Judged(findings=tuple(self._found(items, often) for items in spell_list))
@@ -123,7 +124,7 @@ class Stagnation:
     def _found(self, items: list[Happening], often: bool) -> Found:
         start_s, end_s = items[0].start_s, items[-1].end_s
         peak = max(item.values["peak_c"] for item in items)
-        hours = sum(item.end_s - item.start_s for item in items) / 3600.0
+        hours = sum(item.end_s - item.start_s for item in items) / SECONDS_PER_HOUR
         full = items[0].values["full"] > 0.5
         store_known = items[0].values["store_known"] > 0.5
         urgency: Urgency = "record" if full and not often else "watch"
