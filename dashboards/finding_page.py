@@ -14,6 +14,7 @@ from dashboards.format import (
     local_date,
     moment,
     quantity,
+    sentence,
     share,
     span,
 )
@@ -74,7 +75,7 @@ def finding_view(finding: Finding, report: Report, *, slug: str, texts: Texts) -
         lasted=duration(end_s - finding.start_s),
         certainty=share(finding.certainty),
         lost=bounded(finding.lost, unknown="cannot be told"),
-        summary=finding.summary,
+        summary=sentence(finding.summary),
         customer=text.customer if text else "",
         technician=text.technician if text else "",
         evidence=_evidence(finding, report.timezone),
@@ -109,7 +110,7 @@ def _explains(finding: Finding, report: Report, slug: str, texts: Texts) -> tupl
     return tuple(
         Fact(
             label=title_of(other.kind, texts),
-            value=other.summary,
+            value=sentence(other.summary),
             note=finding_path(slug, other),
         )
         for other in report.explained

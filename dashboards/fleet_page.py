@@ -14,6 +14,7 @@ from dashboards.format import (
     bound_of,
     bounded,
     plural,
+    sentence,
     share,
     span,
 )
@@ -143,7 +144,7 @@ def _row(site: FleetSite, texts: Texts, now_s: float) -> FleetRow:
         mark=mark,
         urgency=URGENCY_WORDS[first.urgency] if first else _state_words(site),
         title=title_of(first.kind, texts) if first else "",
-        sentence=first.summary if first else _calm_words(site),
+        sentence=sentence(first.summary if first else _calm_words(site)),
         since=span(first.start_s, first.end_s, report.timezone) if report and first else "",
         finding_href=finding_path(site.slug, first) if first else None,
         more=f"and {plural(also, 'other finding')}" if also > 0 else None,

@@ -57,6 +57,8 @@ def number(value: float | None, *, decimals: int = 0) -> str:
 
 def decimals_for(half_width: float) -> int:
     """Give the decimals that an uncertainty of this half width leaves meaningful."""
+    if half_width == 0.0:
+        return 1
     for decimals, least in ((-1, 200.0), (0, 2.0), (1, 0.2)):
         if abs(half_width) >= least:
             return decimals
@@ -212,6 +214,14 @@ def urgency(value: Urgency) -> str:
 def kind_words(kind: str) -> str:
     """Write a kind's name where no text of the catalogue is at hand: `Lost circulation`."""
     return kind.replace("_", " ").capitalize()
+
+
+def sentence(text: str) -> str:
+    """Give a text as a sentence: with a capital first and a full stop."""
+    plain = text.strip()
+    if not plain:
+        return ""
+    return f"{plain[0].upper()}{plain[1:]}{'' if plain[-1] in '.!?' else '.'}"
 
 
 def plural(count: int, one: str, many: str | None = None) -> str:

@@ -24,6 +24,7 @@ from dashboards.format import (
     number,
     plural,
     quantity,
+    sentence,
     share,
     span,
 )
@@ -135,12 +136,12 @@ def site_view(report: Report, *, site: Site, slug: str, texts: Texts, links: boo
             title_of(item.kind, texts) for item in report.verdicts if item.outcome == "clear"
         ),
         unjudged=tuple(
-            Fact(label=title_of(item.kind, texts), value=item.why)
+            Fact(label=title_of(item.kind, texts), value=sentence(item.why))
             for item in report.verdicts
             if item.outcome == "cannot_judge"
         ),
         basis=_basis(report),
-        notes=report.basis.notes,
+        notes=tuple(sentence(note) for note in report.basis.notes),
         rows=_rows(report),
         rejected=tuple(
             Fact(label=place_of(item.file, item.line, item.column), value=item.why)
@@ -170,7 +171,7 @@ def _line(report: Report, place: int, href: str, texts: Texts) -> FindingLine:
         title=title_of(finding.kind, texts),
         when=span(finding.start_s, finding.end_s, report.timezone),
         lost=bounded(finding.lost, unknown=""),
-        summary=finding.summary,
+        summary=sentence(finding.summary),
     )
 
 

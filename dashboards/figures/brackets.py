@@ -39,7 +39,11 @@ def spans(
     """Give the findings in the order of their urgency and cost; `hrefs` by place in `findings`."""
     numbered = sorted(
         enumerate(findings),
-        key=lambda item: (URGENCY_RANK[item[1].urgency], -_lost_kwh(item[1])),
+        key=lambda item: (
+            URGENCY_RANK[item[1].urgency],
+            -_lost_kwh(item[1]),
+            item[1].start_s,
+        ),
     )
     return tuple(
         _span(finding, timezone, until, titles, hrefs.get(place)) for place, finding in numbered
@@ -83,20 +87,23 @@ def draw(items: Iterable[Span], row: Row, *, top: float) -> tuple[str, float]:
     height : what the lanes need
     """
     ends: list[list[tuple[float, float]]] = []
-    drawn = []
+    drawn, said = list[str](), set[str]()
     for item in items:
         if item.last < row.first or item.first > row.last:
             continue
         left = row.x(max(item.first, row.first))
         right = row.x(min(item.last, row.last)) + row.pitch
         right = max(right, left + 4.0)
-        label_width = len(item.label) * _LETTER if row.holds(item.first) else 0.0
+        # What comes again and again without a cost is named once in a row.
+        label = item.label if row.holds(item.first) and item.label not in said else ""
+        said |= {label} if not item.costs else set()
+        label_width = len(label) * _LETTER
         label_x = min(left, max(0.0, row.width - label_width))
         extent = (min(left, label_x) - 4.0, max(right, label_x + label_width) + 8.0)
         lane = _lane(ends, extent)
         if lane is None:
             continue
-        drawn.append(_bracket(item, row, left, right, label_x, top + lane * LANE))
+        drawn.append(_bracket(item, row, (left, right), (label, label_x), top + lane * LANE))
     return "".join(drawn), len(ends) * LANE
 
 
@@ -111,15 +118,18 @@ def _lane(ends: list[list[tuple[float, float]]], extent: tuple[float, float]) ->
     return len(ends) - 1
 
 
-def _bracket(item: Span, row: Row, left: float, right: float, label_x: float, y: float) -> str:
+def _bracket(
+    item: Span, row: Row, ends: tuple[float, float], label: tuple[str, float], y: float
+) -> str:
+    left, right = ends
     opens, closes = row.holds(item.first), row.holds(item.last) and not item.lasting
     path = f"M{left:.1f} {y:.1f}v6" if opens else f"M{left:.1f} {y + 6:.1f}"
     path += f"H{right:.1f}" + ("v-6" if closes else "")
     if item.lasting and row.holds(item.last):
         path += "m-4 -4l4 4l-4 4"
-    label = f'<text x="{label_x:.1f}" y="{y + 20:.1f}">{escape(item.label)}</text>' if opens else ""
+    words = f'<text x="{label[1]:.1f}" y="{y + 20:.1f}">{escape(label[0])}</text>'
     kind = "bracket quiet" if item.quiet else "bracket"
-    body = f'<g class="{kind}"><path d="{path}"/>{label}</g>'
+    body = f'<g class="{kind}"><path d="{path}"/>{words if label[0] else ""}</g>'
     if item.href is None:
         return body
     return f'<a href="{escape(item.href)}" tabindex="-1">{body}</a>'

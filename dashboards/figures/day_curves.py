@@ -38,6 +38,7 @@ _LOOKS: dict[str, tuple[str, str]] = {
     "flow": ("flow", "solid"),
     "pump": ("pump", "solid"),
     "backup": ("finding", "dash"),
+    "pressure": ("expected", "solid"),
     "irradiance_plane": ("sun", "solid"),
     "irradiance_horizontal": ("sun", "dot"),
 }
@@ -126,7 +127,7 @@ def _trace(record: Record, name: str, timezone: str, panel: int) -> dict[str, An
         time_s=record.start_s, values=record.columns[name], step_s=record.step_s
     )
     time_s, values = min_max(time_s=time_s, values=values, most=MOST_POINTS)
-    colour, dash = _LOOKS.get(_base(name), ("quiet", "dashdot"))
+    colour, dash = _LOOKS.get(_base(name), ("quiet", "solid"))
     if name != _base(name):
         dash = "longdash"
     trace: dict[str, Any] = {

@@ -277,3 +277,23 @@ def test_reduction_never_loses_a_peak_and_never_invents_a_value(
     if np.isfinite(values).any():
         assert np.nanmax(short) == np.nanmax(values)
         assert np.nanmin(short) == np.nanmin(values)
+
+
+def test_against_a_promise_nothing_is_called_missing_on_one_day() -> None:
+    report = a_report(days=a_year(weather=False), findings=(a_finding(),))
+    assert 'class="lost" d=""' in str(year_strip(report, titles={}, folds=(1,)))
+
+
+def test_heat_lost_from_the_store_is_not_drawn_as_missing_delivery() -> None:
+    report = a_report(findings=(a_finding(kind="reverse_circulation"),))
+    assert 'class="lost" d=""' in str(year_strip(report, titles={}, folds=(1,)))
+
+
+def test_what_recurs_without_a_cost_is_named_once() -> None:
+    again = tuple(
+        a_finding(kind="stagnation", urgency="record", lost=None, start_s=at(m, 2), end_s=at(m, 4))
+        for m in (5, 6, 7)
+    )
+    svg = str(year_strip(a_report(findings=again), titles={}, folds=(1,)))
+    assert svg.count("Stagnation") == 1
+    assert svg.count("bracket quiet") == 3
