@@ -52,6 +52,7 @@ class FindingView:
     explains: tuple[Fact, ...]
     explained_by: str | None
     strip: Markup
+    expected_known: bool
 
 
 def finding_view(finding: Finding, report: Report, *, slug: str, texts: Texts) -> FindingView:
@@ -80,11 +81,12 @@ def finding_view(finding: Finding, report: Report, *, slug: str, texts: Texts) -
         technician=text.technician if text else "",
         evidence=_evidence(finding, report.timezone),
         likely_causes=finding.likely_causes,
-        check_next=finding.check_next,
-        cautions=finding.cautions or _ALWAYS,
+        check_next=tuple(sentence(item) for item in finding.check_next),
+        cautions=tuple(sentence(item) for item in finding.cautions or _ALWAYS),
         explains=_explains(finding, report, slug, texts),
         explained_by=title_of(finding.suppressed_by, texts) if finding.suppressed_by else None,
         strip=_strip(finding, report, texts),
+        expected_known=any(item.expected_kwh is not None for item in report.days),
     )
 
 

@@ -7,6 +7,8 @@ from analysis.results import Bounded, Finding, Report
 from dashboards.format import URGENCY_RANK, local_date
 
 RECENT_DAYS = 30
+# What these kinds cost is lost from the store, not missing from the day's delivery.
+FROM_THE_STORE = frozenset({"reverse_circulation", "night_running", "store_overheat"})
 
 
 def open_findings(report: Report) -> tuple[Finding, ...]:
@@ -46,7 +48,7 @@ def loss_within(report: Report, finding: Finding, *, first: date, last: date) ->
     The loss is spread over the finding's days as expected less delivered heat is; None where that
     cannot be told.
     """
-    if finding.lost is None:
+    if finding.lost is None or finding.kind in FROM_THE_STORE:
         return None
     gaps = _gaps_kwh(report, finding)
     whole = sum(gaps.values())

@@ -9,6 +9,7 @@ from markupsafe import escape
 from analysis.results import Finding
 from dashboards.figures.strip_frame import Row
 from dashboards.format import URGENCY_RANK, kind_words, local_date, number
+from dashboards.losses import FROM_THE_STORE
 
 LANE = 27.0
 MOST_LANES = 6
@@ -17,7 +18,10 @@ _LETTER = 6.3  # widest likely width of a letter at the label's size
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Span:
-    """A finding as the strip shows it; `last` is the last local day it touches."""
+    """A finding as the strip shows it; `last` is the last local day it touches.
+
+    `missing` says that what it costs is missing from what its days delivered.
+    """
 
     first: date
     last: date
@@ -26,6 +30,7 @@ class Span:
     href: str | None
     quiet: bool
     costs: bool
+    missing: bool
 
 
 def spans(
@@ -61,6 +66,7 @@ def _span(
     lost = f" · {number(finding.lost.value)} kWh" if finding.lost else ""
     last = until if finding.end_s is None else local_date(finding.end_s - 1, timezone)
     first = local_date(finding.start_s, timezone)
+    costs = finding.lost is not None and finding.lost.value > 0.0
     return Span(
         first=first,
         last=max(first, last),
@@ -68,7 +74,8 @@ def _span(
         label=f"{title}{lost}",
         href=href,
         quiet=finding.urgency == "record",
-        costs=finding.lost is not None and finding.lost.value > 0.0,
+        costs=costs,
+        missing=costs and finding.kind not in FROM_THE_STORE,
     )
 
 

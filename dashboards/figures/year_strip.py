@@ -69,9 +69,9 @@ def _folded(
          for day in shown),
         default=0.0,
     ) or 1.0  # fmt: skip
-    costly = {
-        when for when in days if any(i.costs and i.first <= when <= i.last for i in items)
-    }  # fmt: skip
+    costly = set[date]()
+    if known:  # against a promise for the climate nothing can be called missing on one day
+        costly = {d for d in days if any(i.missing and i.first <= d <= i.last for i in items)}
     body, y = list[str](), _HEAD
     places = []
     for row in rows:

@@ -153,7 +153,7 @@ def test_a_site_page_says_heat_with_its_bounds_and_what_it_rests_on(site: Site) 
     assert f"{report.totals.delivered_kwh:.0f}" in text
     assert "likely between" in text
     assert "Measured from the loop's flow" in text
-    assert "no pressure was logged" in text
+    assert "No pressure was logged." in text
     assert "roof-2025-03.csv, line 812, column t_collector_c" in text
 
 
