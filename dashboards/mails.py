@@ -141,7 +141,9 @@ class TrialMail:
 def trial_mail(*, base_url: str) -> Mail:
     """Write the mail that shows that mail arrives."""
     page = TrialMail(
-        subject="Mail arrives", fleet_href=f"{base_url}/", settings_href=f"{base_url}/settings"
+        subject="Suntally: mail arrives",
+        fleet_href=f"{base_url}/",
+        settings_href=f"{base_url}/settings",
     )
     return render_mail("test", page)
 
