@@ -21,6 +21,10 @@ from analysis.sky import Sky, sky_of
 from analysis.units import SECONDS_PER_HOUR
 from analysis.weather import Weather
 
+# Below this share of the flow that the command asks for a loop is as good as blocked (usual check:
+# measured flow under 10 % of nominal).
+TRICKLE_FRAC = 0.12
+
 _GRID_CHANNELS = (
     "collector",
     "loop_hot",
@@ -164,6 +168,7 @@ def _loop(
         heat_w=heat_w,
         known_s=known_s,
         moving_frac=np.nan_to_num(moving_frac),
+        trickle=_trickle(bins, model),
         t_mean_c=_loop_mean_c(record, grid, heat, roof, stores[0], heat_w, model),
         t_roof_c=roof,
         t_ambient_c=bins.get("ambient", nothing)
@@ -172,6 +177,14 @@ def _loop(
         t_store_bottom_c=stores[0],
         t_store_hottest_c=hottest,
     )
+
+
+def _trickle(bins: Mapping[str, Floats], model: LoopModel) -> Bools:
+    """Tell bins in which a commanded pump moved next to nothing past the meter."""
+    nothing = np.full(next(iter(bins.values())).shape, np.nan) if bins else np.full((1, 1), np.nan)
+    commanded = bins.get("pump", nothing) / 100.0
+    flow = bins.get("flow", nothing)
+    return np.asarray((commanded > 0.2) & (flow < TRICKLE_FRAC * model.flow_l_min * commanded))
 
 
 def _loop_mean_c(

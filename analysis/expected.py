@@ -33,13 +33,15 @@ FULL_BAND_K = 4.0
 class Loop:
     """What the loop showed, on the bins; shape (days, bins), NaN unknown.
 
-    `moving_frac` is the share of the known time in which fluid moved; `t_mean_c` the mean of both
-    loop pipes at the store (or its estimate); `t_roof_c` the collector sensor.
+    `moving_frac` is the share of the known time in which fluid moved; `trickle` that the meter saw
+    only a small share of the commissioned flow while the pump was commanded; `t_mean_c` is the mean
+    of both loop pipes at the store (or its estimate), `t_roof_c` the collector sensor.
     """
 
     heat_w: Floats
     known_s: Floats
     moving_frac: Floats
+    trickle: Bools
     t_mean_c: Floats
     t_roof_c: Floats
     t_ambient_c: Floats
@@ -72,9 +74,10 @@ class Expected:
 
 
 def still_idle(loop: Loop, model: LoopModel, gain_w: Floats) -> Bools:
-    """Tell bins in which next to none of what the sun gives arrives in the store."""
+    """Tell bins in which hardly any fluid moves, or next to none of the sun's heat arrives."""
     offered = np.where(np.isfinite(gain_w), gain_w, 0.5 * model.brightest_w)
-    return np.nan_to_num(loop.heat_w) < np.maximum(0.3 * offered, 0.05 * model.brightest_w)
+    little = np.nan_to_num(loop.heat_w) < np.maximum(0.3 * offered, 0.05 * model.brightest_w)
+    return little | loop.trickle
 
 
 def carried_heat(loop: Loop, model: LoopModel, gain_w: Floats) -> Bools:
@@ -118,8 +121,9 @@ def expected_heat(*, site: Site, model: LoopModel, sky: Sky, loop: Loop) -> Expe
         site=site, model=model, around=_surroundings(site, sky, loop, carried, gain)
     )
     store_known = np.isfinite(loop.t_store_bottom_c)
-    wrong = ~carried & (healthy.running_frac > 0.5) & store_known & (loop.known_s > 0.0)
-    standing = _long_runs(wrong, WRONG_STANDING_BINS)
+    wrong = ~carried & (healthy.running_frac > 0.0) & store_known & (loop.known_s > 0.0)
+    paused = wrong | (_short_holes(wrong, PAUSE_BINS) & ~carried)
+    standing = _long_runs(paused, WRONG_STANDING_BINS)
     standing_w = np.where(standing, healthy.power_w, 0.0)
     power = np.where(carried, direct, standing_w)
     power = np.where(np.isnan(gain) | (loop.known_s <= 0.0), np.nan, power)
@@ -159,7 +163,22 @@ def _surroundings(site: Site, sky: Sky, loop: Loop, carried: Bools, gain: Floats
         store_full=store_full(loop, site),
         really_carried=carried,
         start_c=np.where(np.isfinite(start), start, 10.0),
+        cold_share=_cold_share(loop, site),
     )
+
+
+def _cold_share(loop: Loop, site: Site) -> Floats:
+    """Give how much of the store can still be warmed, as a share of its all being cold.
+
+    The backup keeps the top warm; half the store is taken to be as warm as its hottest sensor.
+    """
+    room = site.store.limit_c - loop.t_store_bottom_c
+    top_room = np.clip(site.store.limit_c - loop.t_store_hottest_c, 0.0, None)
+    share = np.where(room > 5.0, 0.5 + 0.5 * top_room / np.maximum(room, 5.0), np.nan)
+    typical = np.full(share.shape[0], 0.75)
+    some = np.isfinite(share).any(axis=1)
+    typical[some] = np.nanmedian(share[some], axis=1)
+    return np.clip(typical, 0.5, 1.0)
 
 
 def _held(values: Floats) -> Floats:

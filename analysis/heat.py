@@ -48,6 +48,8 @@ FLOW_ZERO_FRAC = 0.02
 PUMP_ON_PERCENT = 1.0
 # No sky gives more than this in a plane for minutes (reflecting cloud edges; common practice).
 BRIGHTEST_W_M2 = 1400.0
+# What stood hot on the roof comes down within this time (common practice, no source).
+SLUG_S = 600.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -107,7 +109,8 @@ def flow_reading_l_min(*, record: Record, site: Site) -> Floats:
         register = record.get("flow_volume")
         if register is None:
             return np.full(len(record), np.nan)
-        flow = increments(register) / (record.step_s / 60.0)
+        counted = increments(register, stamp_s=record.start_s, across_gaps=False)
+        flow = counted / (record.step_s / 60.0)
     zero = FLOW_ZERO_FRAC * site.loop.flow_l_min
     return np.where(np.abs(flow) <= zero, 0.0, flow)
 
@@ -128,6 +131,9 @@ def _from_flow(site: Site, record: Record, channels: frozenset[str], basis: str)
     hot, cold = column(record, "loop_hot"), column(record, "loop_cold")
     capacity = _capacity_w_k(site, flow, hot=hot, cold=cold)
     power = np.where(flow == 0.0, 0.0, capacity * (hot - cold))
+    if not measured:
+        idle = _beyond_any_sun(site, record, power)
+        power, capacity = np.where(idle, 0.0, power), np.where(idle, 0.0, capacity)
     power = np.where(_carried_up(record, pump, power), -power, power)
     moving = np.abs(capacity) > 0.0
     size = np.abs(np.nan_to_num(capacity))
@@ -186,17 +192,13 @@ def _fluid_u(site: Site) -> float:
 def _from_store_temperature(
     site: Site, record: Record, flow: Floats, u_flow: float, basis: str
 ) -> HeatFlow:
-    """Estimate from roof and store alone: a coil hands over a share of the difference.
-
-    Where that would be more than any sun can give, nothing circulates: the heat stays on the roof.
-    """
+    """Estimate from roof and store alone: a coil hands over a share of the difference."""
     roof, store = column(record, "collector"), column(record, "store_bottom")
     capacity = _capacity_w_k(site, flow, hot=np.clip(roof, None, 120.0), cold=store)
     share = coil_effectiveness(np.where(flow > 0.0, flow / site.loop.flow_l_min, np.nan))
     power = np.where(flow == 0.0, 0.0, capacity * share * (roof - store))
-    impossible = power > BRIGHTEST_W_M2 * site.area_m2
-    power = np.where(impossible, 0.0, power)
-    capacity = np.where(impossible, 0.0, capacity)
+    idle = _beyond_any_sun(site, record, power)
+    power, capacity = np.where(idle, 0.0, power), np.where(idle, 0.0, capacity)
     known = np.nan_to_num(power)
     u_w = {
         "flow": known * u_flow,
@@ -205,6 +207,20 @@ def _from_store_temperature(
     }
     moving = capacity > 0.0
     return HeatFlow(basis=basis, power_w=power, capacity_w_k=capacity, moving=moving, u_w=u_w)
+
+
+def _beyond_any_sun(site: Site, record: Record, power: Floats) -> Bools:
+    """Tell rows in which the commissioned flow cannot be moving, whatever the pump is told.
+
+    More heat than any sun gives, for longer than a slug of hot fluid takes to come down: the heat
+    stays on the roof.
+    """
+    beyond = np.nan_to_num(power) > BRIGHTEST_W_M2 * site.area_m2
+    change = np.flatnonzero(np.diff(np.concatenate(([False], beyond, [False])).astype(np.int8)))
+    for first, last in zip(change[::2].tolist(), change[1::2].tolist(), strict=True):
+        if record.step_s[first:last].sum() < SLUG_S:
+            beyond[first:last] = False
+    return beyond
 
 
 def coil_effectiveness(flow_share: Floats | float) -> Floats:
@@ -218,12 +234,10 @@ def coil_effectiveness(flow_share: Floats | float) -> Floats:
 
 def _from_register(record: Record) -> HeatFlow:
     """Take the meter's own sum, spread over each row's step."""
-    gained_kwh = increments(column(record, "heat_register"))
-    joined_on = np.empty(len(record), dtype=np.bool_)
-    joined_on[:1] = False
+    register = column(record, "heat_register")
     # Heat counted across a gap was not logged step by step; coverage says that it is missing.
-    joined_on[1:] = np.diff(record.start_s) <= 1.5 * record.step_s[1:]
-    power = np.where(joined_on, j_from_kwh(gained_kwh) / record.step_s, np.nan)
+    gained_kwh = increments(register, stamp_s=record.start_s, across_gaps=False)
+    power = j_from_kwh(gained_kwh) / record.step_s
     return _given(record, "heat_register", power, REGISTER_FRAC)
 
 

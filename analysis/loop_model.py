@@ -33,7 +33,7 @@ class LoopModel:
     loss_w_k, loss_w_k2 : collector loss against the air, linear and quadratic
     collector_j_k, pipe_j_k : heat capacities
     pipe_w_k : loss of both pipes to the room
-    flow_w_k : heat capacity of the commissioned flow
+    flow_l_min, flow_w_k : the commissioned flow, and its heat capacity
     hand_over_w_k : what the coil takes per kelvin of mean loop over store bottom
     store_j_k : heat capacity of the store
     brightest_w : the collectors' output under 1000 W/m2 without loss
@@ -44,6 +44,7 @@ class LoopModel:
     collector_j_k: float
     pipe_j_k: float
     pipe_w_k: float
+    flow_l_min: float
     flow_w_k: float
     hand_over_w_k: float
     store_j_k: float
@@ -81,6 +82,7 @@ def loop_model(site: Site) -> LoopModel:
         ),
         pipe_j_k=pipe_m * PIPE_CAPACITY_J_MK,
         pipe_w_k=pipe_m * PIPE_LOSS_W_MK,
+        flow_l_min=site.loop.flow_l_min,
         flow_w_k=flow,
         hand_over_w_k=flow * share / (1.0 - share / 2.0),
         store_j_k=site.store.volume_l * _WATER_J_LK,

@@ -3,12 +3,11 @@
 import numpy as np
 
 from analysis.case import Case
-from analysis.expected import store_full
+from analysis.expected import still_idle, store_full
 from analysis.faults._episodes import bin_runs
 from analysis.record import Bools
 
-# Heat that proves circulation: above a meter's zero; and a rise no idle store shows (judgement).
-_PROOF_FRAC = 0.03
+# A rise that no idle store shows (judgement).
 _PROOF_RISE_K = 2.0
 # The lock opens somewhat below the cut-out (common practice, no source).
 _RELEASE_K = 20.0
@@ -37,8 +36,8 @@ def circulating(case: Case) -> Bools:
     Where heat is only estimated from a pump command, the command proves nothing: the store bottom
     must have risen during the run.
     """
-    heat = np.nan_to_num(case.loop.heat_w) > _PROOF_FRAC * case.model.brightest_w
-    carried = case.expected.carried & heat
+    idle = still_idle(case.loop, case.model, case.sky.gain_w)
+    carried = case.expected.carried & ~idle
     if case.heat.basis is None or not case.heat.basis.startswith("pump_and_store"):
         return np.asarray(carried)
     proved = np.zeros(carried.shape, dtype=np.bool_)

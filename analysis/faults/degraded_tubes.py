@@ -92,7 +92,7 @@ class DegradedTubes:
     drift: float = 0.006
     sigmas: float = 4.0
     visit_drop: float = 0.045
-    recovered_frac: float = 0.4
+    recovered_frac: float = 0.3
     kind: str = "degraded_tubes"
     text: FaultText = TEXT
     sources: tuple[Source, ...] = (
@@ -158,9 +158,10 @@ class DegradedTubes:
 
     def _recovery(self, trace: Trace, drop: Drop) -> int | None:
         """Give the first steady day from which the output is back at the sound level."""
-        for last in range(drop.seen + 4, len(trace.out) + 1):
-            if trace.drop(drop.sound, last - 4, last) < self.recovered_frac * drop.frac:
-                return last - 4
+        width = self.least_after
+        for last in range(drop.seen + width, len(trace.out) + 1):
+            if trace.drop(drop.sound, last - width, last) < self.recovered_frac * drop.frac:
+                return last - width
         return None
 
     def _found(
