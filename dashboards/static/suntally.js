@@ -105,7 +105,7 @@
   const dayWords = (when) =>
     when.toLocaleDateString("en-GB", {
       weekday: "short", day: "numeric", month: "long", year: "numeric", timeZone: "UTC",
-    });
+    }).replace(",", "");
   const kwh = (value) => (value === null ? "not known" : `${value.toFixed(1)} kWh`);
 
   const strip = (figure) => {

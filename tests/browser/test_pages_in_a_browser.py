@@ -1,0 +1,355 @@
+"""The pages in a real browser, served by the real command, by eye, by keyboard and by phone.
+
+The report that is shown at first is invented (`tests.build_report`); what is handed in is read
+and analysed by the running worker.
+"""
+
+import os
+import re
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from tests.build_report import a_report, at
+from tests.build_service import back_end, site_file, tidy_log
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("chrome")
+
+pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")
+
+FINDING = "/sites/mill-lane-4/findings/lost_circulation-20250503T0810"
+
+
+def seed(folder: Path) -> None:
+    """Put one site with an invented report and one day of rows into a fresh data folder."""
+    from analysis.assess import METHOD
+    from analysis.results import report_json
+    from service.db.models import DayMark, Site, SiteReport
+    from service.ingest.blocks import Block
+    from service.ingest.storing import store_rows
+
+    back = back_end(folder)
+    slug = back.add_site()
+    now = datetime.now(UTC)
+    stamps = at(5, 17) - 7200 + np.arange(1, 1441) * 60
+    sun = np.clip(900 * np.sin((np.arange(1440) / 60 - 6) / 14 * np.pi), 0, None)
+    columns = {
+        "collector": 15 + sun * 0.2,
+        "loop_hot": 22 + sun * 0.01,
+        "flow": np.zeros(1440),
+        "pump": np.where(sun > 100, 100.0, 0.0),
+        "irradiance_plane": sun,
+    }
+    with back.database.session() as db:
+        site = db.get(Site, back.site_id(slug))
+        assert site is not None
+        rows = Block(stamp_s=stamps.astype(np.int64), columns=columns)
+        store_rows(db, site=site, rows=rows, stamp="end", due_at=now)
+        db.query(DayMark).delete()
+        db.add(
+            SiteReport(
+                site_id=site.id,
+                report=report_json(a_report(timezone="Europe/Berlin", method=METHOD)),
+                method=METHOD,
+                site_version=site.version,
+                data_until_s=int(now.timestamp()) - 1200,
+                made_at=now,
+            )
+        )
+    back.database.close()
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    folder = tmp_path_factory.mktemp("browser")
+    seed(folder)
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    command = [sys.executable, "-m", "service.cli", "serve", "--port", str(port)]
+    process = subprocess.Popen(
+        [*command, "--data-dir", str(folder / "data")],
+        cwd=Path(__file__).resolve().parents[2],
+        env={**os.environ, "PYTHONUNBUFFERED": "1"},
+    )
+    address = f"http://127.0.0.1:{port}"
+    try:
+        wait_until_up(address, process)
+        yield address
+    finally:
+        process.send_signal(signal.SIGTERM)
+        process.wait(30)
+
+
+def wait_until_up(address: str, process: subprocess.Popen[bytes]) -> None:
+    for _ in range(300):
+        assert process.poll() is None, "the server ended before it answered"
+        try:
+            with urllib.request.urlopen(f"{address}/health", timeout=2):
+                return
+        except OSError:
+            time.sleep(0.1)
+    pytest.fail("the server did not answer")
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield browser
+        browser.close()
+
+
+Opener = Callable[..., Any]
+
+
+@pytest.fixture
+def open_page(browser: Any, address: str) -> Iterator[Opener]:
+    """Open a page; afterwards nothing may have been complained of in its console."""
+    complaints: list[str] = []
+    contexts: list[Any] = []
+
+    def opened(path: str, *, width: int = 1280, refusal: str = "none", **given: Any) -> Any:
+        context = browser.new_context(
+            base_url=address, viewport={"width": width, "height": 850}, **given
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(15_000)
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page.on(
+            "console",
+            lambda said: (
+                said.type == "error"
+                and refusal not in said.text
+                and complaints.append(f"{said.text} {said.location}")
+            ),
+        )
+        page.on(
+            "requestfailed",
+            lambda failed: (
+                "ERR_ABORTED" not in (failed.failure or "")  # left before it came
+                and complaints.append(failed.url)
+            ),
+        )
+        page.on(
+            "request",
+            lambda sent: (
+                not sent.url.startswith((address, "data:", "blob:"))
+                and complaints.append(f"another host was asked: {sent.url}")
+            ),
+        )
+        page.goto(path)
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+    assert complaints == []
+
+
+def test_from_the_fleet_over_the_worst_roof_to_what_to_do(open_page: Opener) -> None:
+    page = open_page("/")
+    assert "needs somebody" in page.locator("h1").inner_text()
+    page.locator(".fleet .who a").first.click()
+    assert page.locator("h1").inner_text() == "Mill Lane 4"
+    page.locator("#findings h3 a").first.click()
+    assert page.locator(".cautions").is_visible()
+    cautions, checks = page.locator(".cautions"), page.locator(".checks")
+    assert cautions.bounding_box()["y"] < checks.bounding_box()["y"]
+    assert "kWh, likely between" in page.locator("dl.facts").first.inner_text()
+
+
+def test_the_evidence_of_a_finding_is_drawn(open_page: Opener) -> None:
+    page = open_page(FINDING)
+    page.locator("[data-plot=evidence]").scroll_into_view_if_needed()
+    page.wait_for_selector("[data-plot=evidence] svg.main-svg")
+    labels = page.locator("[data-plot=evidence] .annotation-text").all_text_contents()
+    assert "flow at commissioning" in labels
+
+
+def test_curves_are_in_the_time_of_the_site_wherever_the_browser_stands(open_page: Opener) -> None:
+    page = open_page("/sites/mill-lane-4?day=2025-05-17", timezone_id="America/Los_Angeles")
+    page.locator("#day").scroll_into_view_if_needed()
+    page.wait_for_selector("[data-plot=day] svg.main-svg")
+    box = "document.querySelector('[data-plot=day]')"
+    assert page.evaluate(f"{box}.data[0].x[0]") == "2025-05-17 00:00:00"
+    shown = page.locator("[data-plot=day] .xtick text").first.text_content()
+    assert shown.startswith("00:00")
+
+
+def test_the_size_of_the_bars_can_be_switched(open_page: Opener) -> None:
+    page = open_page("/sites/mill-lane-4")
+    page.locator("#heat").scroll_into_view_if_needed()
+    page.wait_for_selector("[data-plot=heat] svg.main-svg")
+    count = "document.querySelector('[data-plot=heat]').data[0].x.length"
+    assert page.evaluate(count) == 12
+    page.get_by_text("week", exact=True).click()
+    for _ in range(100):
+        if page.evaluate(count) > 50:
+            break
+        page.wait_for_timeout(50)
+    assert page.evaluate(count) in (52, 53)
+
+
+def test_the_strip_reads_out_a_day_and_opens_its_hours(open_page: Opener) -> None:
+    from playwright.sync_api import expect
+
+    page = open_page("/sites/mill-lane-4")
+    strip = page.locator("svg.strip-1")
+    strip.scroll_into_view_if_needed()
+    box = strip.bounding_box()
+    # 17 May is the 137th day of the year; its middle is at 136.5 of 365 days.
+    x, y = box["x"] + box["width"] * 136.5 / 365, box["y"] + 100
+    page.mouse.move(x, y)
+    assert page.locator("[data-readout]").inner_text().startswith("Sat 17 May 2025: delivered")
+    page.mouse.click(x, y)
+    expect(page.locator("#day-input")).to_have_value("2025-05-17")
+    expect(page.locator("[data-day-says]")).to_contain_text("Sat 17 May 2025")
+
+
+def test_a_log_is_handed_in_and_its_roof_analysed(open_page: Opener, tmp_path: Path) -> None:
+    log = tmp_path / "roof.csv"
+    log.write_text(tidy_log(seed=7))
+    page = open_page("/sites/new")
+    page.locator("#text").fill(site_file("Hill Top 9"))
+    page.get_by_role("button", name="Add from the file").click()
+    assert page.locator("h1").inner_text() == "Hill Top 9"
+    page.locator("#files").set_input_files(str(log))
+    page.get_by_role("button", name="Hand in").click()
+    page.locator(".big", has_text="kWh").wait_for(timeout=40_000)
+    assert "Read: 432 rows, 432 new, 0 doubled, 0 rejected." in page.locator("#data").inner_text()
+
+
+def test_a_file_that_cannot_be_used_gets_one_plain_message(
+    open_page: Opener, tmp_path: Path
+) -> None:
+    rubbish = tmp_path / "rubbish.csv"
+    rubbish.write_bytes(bytes(range(256)) * 40)
+    page = open_page("/sites/mill-lane-4")
+    page.locator("#files").set_input_files(str(rubbish))
+    page.get_by_role("button", name="Hand in").click()
+    page.locator("[data-uploads] li", has_text="Refused: rubbish.csv").wait_for(timeout=30_000)
+
+
+def test_without_scripts_pages_say_the_same_and_forms_work(
+    open_page: Opener, tmp_path: Path
+) -> None:
+    log = tmp_path / "plain.csv"
+    log.write_text("not a log\n")
+    page = open_page("/sites/mill-lane-4", refusal="422", java_script_enabled=False)
+    assert "likely between" in page.locator(".year").inner_text()
+    assert page.locator("svg.strip-1 .bracket").count() == 4
+    page.locator("#files").set_input_files(str(log))
+    page.get_by_role("button", name="Hand in").click()
+    assert page.locator(".done", has_text="safely kept").is_visible()
+    page.goto("/sites/mill-lane-4/facts")
+    page.locator("#text").fill(site_file().replace("tilt_deg = 45", "tilt_deg = 145"))
+    page.get_by_role("button", name="Keep these facts").click()
+    said = page.locator(".problem").inner_text()
+    assert re.search(r"[Ll]ine 13: .*tilt_deg", said)
+    assert "Nothing was changed" in said
+
+
+def test_a_wrong_value_in_the_form_is_told_at_its_field(open_page: Opener) -> None:
+    page = open_page("/sites/new", refusal="422", java_script_enabled=False)
+    for name, value in (
+        ("site.name", "Low"),
+        ("site.latitude", "152"),
+        ("site.longitude", "11"),
+        ("site.timezone", "Europe/Berlin"),
+    ):
+        page.locator(f'[name="{name}"]').fill(value)
+    with page.expect_response("**/sites/new") as answered:
+        page.get_by_role("button", name="Add the installation").click()
+    assert answered.value.status == 422
+    assert "−90" in page.locator('[id="site.latitude-wrong"]').inner_text().replace("-", "−")
+    assert page.locator('[name="site.name"]').input_value() == "Low"
+
+
+PATHS = ("/", "/sites/mill-lane-4", FINDING, "/sites/new", "/sites/mill-lane-4/facts",
+         "/sites/mill-lane-4/gateway", "/settings", "/sign-in", "/digest/2025-W30",
+         "/sites/mill-lane-4/report.html")  # fmt: skip
+
+
+def test_nothing_scrolls_sideways_on_a_phone(open_page: Opener) -> None:
+    page = open_page("/", width=390)
+    for path in PATHS:
+        page.goto(path)
+        assert page.evaluate("document.documentElement.scrollWidth") <= 390, path
+
+
+def test_controls_are_large_enough_for_a_thumb(open_page: Opener) -> None:
+    # WCAG 2.2, 2.5.8 asks for 24 px; this house asks for 40 on what is meant to be pressed.
+    page = open_page("/sites/mill-lane-4", width=390)
+    sizes = page.evaluate(
+        "[...document.querySelectorAll('button, .button, .switch label, .top nav a')]"
+        ".map(one => [one.textContent.trim(), one.getBoundingClientRect().height])"
+    )
+    assert sizes
+    assert [name for name, height in sizes if height < 40] == []
+
+
+def test_the_strip_folds_on_a_phone(open_page: Opener) -> None:
+    page = open_page("/sites/mill-lane-4", width=390)
+    assert page.locator("svg.strip-4").is_visible()
+    assert not page.locator("svg.strip-1").is_visible()
+
+
+def test_the_first_stop_of_the_keyboard_leads_to_the_content(open_page: Opener) -> None:
+    page = open_page("/sites/mill-lane-4")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent") == "Skip to the content"
+    page.keyboard.press("Enter")
+    assert page.url.endswith("#main")
+
+
+CONTRAST = """
+() => {
+  const numbers = (text) => text.match(/[\\d.]+/g).map(Number);
+  const light = ([r, g, b]) => [r, g, b].map((c) => c / 255)
+    .map((c) => (c <= 0.04045 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4))
+    .reduce((sum, c, n) => sum + c * [0.2126, 0.7152, 0.0722][n], 0);
+  const ground = (element) => {
+    for (let one = element; one; one = one.parentElement) {
+      const colour = numbers(getComputedStyle(one).backgroundColor);
+      if (colour.length === 3 || colour[3] === 1) return colour;
+    }
+    return [255, 255, 255];
+  };
+  const bad = [];
+  for (const element of document.querySelectorAll("main *, header *, footer *")) {
+    const own = [...element.childNodes].some((n) => n.nodeType === 3 && n.textContent.trim());
+    if (!own || !element.checkVisibility() || element.closest("svg, script, .plot")) continue;
+    const ink = light(numbers(getComputedStyle(element).color));
+    const paper = light(ground(element));
+    const ratio = (Math.max(ink, paper) + 0.05) / (Math.min(ink, paper) + 0.05);
+    if (ratio < 4.5) bad.push([element.textContent.trim().slice(0, 40), ratio.toFixed(2)]);
+  }
+  return bad;
+}
+"""
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_every_text_can_be_read_in_light_and_dark(open_page: Opener, scheme: str) -> None:
+    """At least 4.5 to 1: WCAG 2.2, success criterion 1.4.3, level AA."""
+    page = open_page("/", color_scheme=scheme)
+    grounds = page.evaluate("getComputedStyle(document.documentElement).backgroundColor")
+    assert (grounds == "rgb(13, 25, 29)") == (scheme == "dark")
+    for path in ("/", "/sites/mill-lane-4", FINDING, "/sites/new", "/settings"):
+        page.goto(path)
+        assert page.evaluate(CONTRAST) == [], path
