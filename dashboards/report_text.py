@@ -129,17 +129,24 @@ def _findings(report: Report, texts: Texts) -> str:
     if not report.findings:
         return "FINDINGS\n  Nothing was found."
     ranked = sorted(report.findings, key=rank)
-    shown = [_finding(number, item, report, texts) for number, item in enumerate(ranked, 1)]
+    told: dict[str, int] = {}
+    shown = [
+        _finding(number, item, report, texts, told) for number, item in enumerate(ranked, 1)
+    ]
     return "FINDINGS, the most urgent first\n" + "\n\n".join(shown)
 
 
-def _finding(number: int, finding: Finding, report: Report, texts: Texts) -> str:
+def _finding(
+    number: int, finding: Finding, report: Report, texts: Texts, told: dict[str, int]
+) -> str:
+    """Write one finding; `told` holds which caution stood under which number already."""
     channel = f" ({finding.channel.replace('_', ' ')})" if finding.channel else ""
     head = f"{number}. {fmt.urgency(finding.urgency)}: {title_of(finding.kind, texts)}{channel}"
     when = fmt.span(finding.start_s, finding.end_s, report.timezone)
     cost = f"cost {fmt.bounded(finding.lost)}" if finding.lost else "cost not known"
-    # What is only noted asks for no work, so nothing about work is said.
-    work = list(_work(finding)) if finding.urgency != "record" else []
+    # What is only watched or noted asks for no work, so nothing about work is said.
+    asks = finding.urgency in ("act", "visit")
+    work = list(_work(number, finding, told)) if asks else []
     also = [other for other in report.explained if other.suppressed_by == finding.kind]
     explains = ", ".join(sorted({title_of(other.kind, texts).lower() for other in also}))
     lines = [
@@ -152,7 +159,7 @@ def _finding(number: int, finding: Finding, report: Report, texts: Texts) -> str
     return "\n".join(lines)
 
 
-def _work(finding: Finding) -> Iterator[str]:
+def _work(number: int, finding: Finding, told: dict[str, int]) -> Iterator[str]:
     """Say what to be careful about, then what to look at."""
     if finding.likely_causes:
         yield _wrapped(f"Likely causes: {'; '.join(finding.likely_causes)}.", 5)
@@ -160,14 +167,25 @@ def _work(finding: Finding) -> Iterator[str]:
         return
     if finding.cautions:
         yield "     First, take care:"
-        for caution in finding.cautions:
-            yield _wrapped(caution, 7, mark="! ")
+        yield from _cautions(number, finding, told)
     yield "     Then check, in this order:"
     for place, check in enumerate(finding.check_next[:_CHECKS], 1):
         yield _wrapped(check, 7, mark=f"{place}. ")
     more = len(finding.check_next) - _CHECKS
     if more > 0:
         yield f"       ({fmt.plural(more, 'further check')} with --html or --json)"
+
+
+def _cautions(number: int, finding: Finding, told: dict[str, int]) -> Iterator[str]:
+    """Write the cautions; those that stood under an earlier finding are called to mind."""
+    earlier = sorted({told[text] for text in finding.cautions if text in told})
+    if earlier:
+        under = " and ".join(str(place) for place in earlier)
+        yield _wrapped(f"Heed the cautions under {under} here, too.", 7, mark="! ")
+    for text in finding.cautions:
+        if text not in told:
+            told[text] = number
+            yield _wrapped(text, 7, mark="! ")
 
 
 def _verdicts(report: Report, texts: Texts) -> str:

@@ -57,3 +57,21 @@ def test_a_low_coverage_forbids_the_comparison_with_the_promise():
 def test_lines_fit_a_terminal():
     report = a_report(findings=(a_finding(start_s=at(5, 3), summary="word " * 80),))
     assert max(len(line) for line in render_text(report, texts={}).splitlines()) <= 78
+
+
+def test_a_caution_is_written_once_and_called_to_mind_wherever_it_holds():
+    own = "Invented caution of the second alone."
+    first = a_finding(kind="lost_circulation", urgency="act")
+    second = a_finding(kind="degraded_tubes", cautions=(*first.cautions, own))
+    text = render_text(a_report(findings=(first, second)), texts={})
+    flat = " ".join(text.split())
+    for caution in second.cautions:
+        assert flat.count(" ".join(caution.split())) == 1
+    rest = text[text.index("2. Plan a visit") :]
+    assert rest.index("Heed the cautions under 1 here") < rest.index(own) < rest.index("Then check")
+
+
+def test_what_asks_nobody_to_come_sends_nobody_to_work():
+    text = render_text(a_report(findings=(a_finding(urgency="watch"),)), texts={})
+    assert "Keep an eye on it: Lost circulation" in text
+    assert "Then check" not in text
