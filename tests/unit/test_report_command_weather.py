@@ -137,7 +137,7 @@ REFUSED = {
     "a tilted plane": (pvgis_csv(slope=35), "slope 0"),
     "nothing of the sort": (b"apples and pears\n1,2\n", "no weather file that is known"),
     "binary rubbish": (bytes(range(256)), "no weather file that is known"),
-    "a file that was cut": (epw()[:120], "cut short or damaged"),
+    "a file that was cut": (b'{"inputs": {"location"', "cut short or damaged"),
     "times without a zone": (TIDY_HEAD.replace("Z", "").encode(), "offset"),
     "no irradiance": (b"time,temperature\n2025-06-01T10:00:00Z,5\n", "no column ghi"),
     "a single hour": (TIDY_HEAD.encode(), "less than two hours"),
