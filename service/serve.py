@@ -4,6 +4,7 @@ import argparse
 import logging
 import multiprocessing
 import os
+import signal
 import sys
 import threading
 from multiprocessing.context import SpawnProcess
@@ -93,12 +94,18 @@ def serve_with(
         proxy_headers=settings.base_url is not None,
         timeout_graceful_shutdown=10,
     )
+    stopping = threading.Event()
+    # uvicorn sends the signal that stopped it once more at its end, to whoever listened before;
+    # without a listener the process would end before its worker.
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: stopping.set())
     try:
         if keeper is not None:
             keeper.start()
         sys.stdout.write(f"Suntally is at {settings.public_url}\n")
         sys.stdout.flush()
-        uvicorn.Server(config).run()
+        if not stopping.is_set():
+            uvicorn.Server(config).run()
     except SystemExit as error:  # uvicorn's way of saying that the port is taken
         return int(error.code or 0) if not isinstance(error.code, str) else 1
     finally:
