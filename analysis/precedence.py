@@ -1,7 +1,8 @@
 """One cause, one finding: which kind explains which, in one visible table.
 
 A finding is explained when another of the left-hand kinds covers at least half of its time. It is
-kept, with the reason, beside the findings that remain.
+kept, with the reason, beside the findings that remain. What names its own channel is explained by
+a fault of that channel alone.
 """
 
 from collections.abc import Sequence
@@ -25,7 +26,6 @@ EXPLAINS: tuple[tuple[str, frozenset[str] | None, frozenset[str]], ...] = (
                 "lost_circulation",
                 "stagnation",
                 "reverse_circulation",
-                "frost_risk",
                 "degraded_tubes",
                 "yield_shortfall",
                 "not_yet_fitted",
@@ -40,8 +40,10 @@ EXPLAINS: tuple[tuple[str, frozenset[str] | None, frozenset[str]], ...] = (
     (
         "sensor_fault",
         frozenset({"loop_hot", "loop_cold", "flow", "irradiance_plane", "irradiance_horizontal"}),
-        frozenset({"degraded_tubes", "yield_shortfall", "lost_circulation", "frost_risk"}),
+        frozenset({"degraded_tubes", "yield_shortfall", "lost_circulation"}),
     ),
+    # Pipes burst: frost is doubted only where the very sensor that saw it is broken.
+    ("sensor_fault", frozenset({"collector", "loop_hot", "loop_cold"}), frozenset({"frost_risk"})),
     ("lost_circulation", None, frozenset({"stagnation", "degraded_tubes", "yield_shortfall"})),
     ("degraded_tubes", None, frozenset({"yield_shortfall"})),
 )
@@ -71,6 +73,8 @@ def sort_out(
         ]
         for cause in causes:
             for item in [found for found in kept if found.kind in kinds]:
+                if item.channel not in (None, cause.channel):
+                    continue
                 if item is not cause and _covered(item, cause, until_s) >= _COVERS:
                     kept.remove(item)
                     explained.append(replace(item, suppressed_by=kind))

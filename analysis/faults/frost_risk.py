@@ -54,6 +54,9 @@ TEXT = FaultText(
 )
 
 
+_SENSORS = ("collector", "loop_hot", "loop_cold")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FrostRisk:
     """Fluid near its ice point.
@@ -77,10 +80,9 @@ class FrostRisk:
         """See times near the ice point."""
         loop = case.site.loop
         ice_c = ice_point_c(fluid=loop.fluid, concentration_frac=loop.concentration_frac)
-        sensors = [case.binned(name) for name in ("collector", "loop_hot", "loop_cold")]
-        coldest = np.full(case.grid.shape, np.nan)
-        for values in sensors:
-            coldest = np.fmin(coldest, np.where(values > self.coldest_air_c, values, np.nan))
+        read = np.stack([case.binned(name) for name in _SENSORS])
+        read = np.where(read > self.coldest_air_c, read, np.nan)
+        coldest = np.fmin(np.fmin(read[0], read[1]), read[2])
         near = coldest <= ice_c + self.margin_k
         if loop.kind == "drain_back":
             near &= case.loop.moving_frac > 0.0
@@ -88,6 +90,8 @@ class FrostRisk:
         for run in bin_runs(near, least_s=self.least_s, bridge_s=1800.0):
             start_s, end_s = case.span_s(run.day, run.first, run.last)
             lowest = float(np.nanmin(coldest[run.day, run.bins]))
+            # The sensor that saw it first stays the same one as more of the day arrives.
+            first = read[:, run.day, run.first] <= ice_c + self.margin_k
             found.append(
                 Happening(
                     kind=self.kind,
@@ -95,6 +99,7 @@ class FrostRisk:
                     start_s=start_s,
                     end_s=end_s,
                     values={"lowest_c": lowest, "ice_c": ice_c},
+                    channel=_SENSORS[int(np.argmax(first))],
                 )
             )
         return Observation(happenings=tuple(found))
@@ -118,6 +123,7 @@ class FrostRisk:
         return Found(
             start_s=start_s,
             end_s=end_s,
+            channel=items[0].channel,
             urgency=urgency,
             certainty=0.95 if lowest <= ice_c else 0.85,
             summary=f"Loop down to {lowest:.1f} °C; the stated fluid freezes from {ice_c:.1f} °C",
