@@ -19,7 +19,7 @@ from dashboards.format import (
     span,
 )
 from dashboards.links import finding_key, finding_path
-from dashboards.site_page import Fact
+from dashboards.site_facts import Fact
 from dashboards.texts import Texts, title_of, titles
 
 # Where the catalogue should ever be silent, the page still is not.

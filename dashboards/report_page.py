@@ -11,7 +11,8 @@ from markupsafe import Markup
 from analysis.record import Record
 from analysis.results import Finding, Report
 from analysis.site import Site
-from dashboards.figures.evidence import decisive_hours, evidence
+from dashboards.figures.decisive import decisive_hours
+from dashboards.figures.evidence import evidence
 from dashboards.figures.heat_by_period import heat_by_period
 from dashboards.finding_page import FindingView, finding_view
 from dashboards.format import moment
@@ -26,11 +27,12 @@ _MOST_PICTURES = 8
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Chapter:
-    """A finding with its picture, where there are rows to draw."""
+    """A finding with its picture, where there are rows; `again` says its kind came before."""
 
     view: FindingView
     figure: str | None
     hours: str
+    again: bool
 
 
 def render_report(
@@ -55,7 +57,8 @@ def render_report(
     view = site_view(report, site=site, slug="", texts=words, links=False)
     names = titles(words)
     heat = ",".join(f'"{s}":{figure_json(heat_by_period(report, s, titles=names))}' for s in SIZES)
-    ordered = sorted(report.findings, key=rank)
+    ordered = sorted(report.findings, key=lambda finding: (rank(finding), finding.start_s))
+    kinds = [finding.kind for finding in ordered]
     return render(
         "report.html",
         view=view,
@@ -63,7 +66,14 @@ def render_report(
         sizes=SIZES,
         heat="{" + heat + "}",
         chapters=[
-            _chapter(finding, report, site, words, record if place < _MOST_PICTURES else None)
+            _chapter(
+                finding,
+                report,
+                site,
+                words,
+                record if place < _MOST_PICTURES else None,
+                again=finding.kind in kinds[:place],
+            )
             for place, finding in enumerate(ordered)
         ],
         inline=inline,
@@ -74,7 +84,13 @@ def render_report(
 
 
 def _chapter(
-    finding: Finding, report: Report, site: Site, texts: Texts, record: Record | None
+    finding: Finding,
+    report: Report,
+    site: Site,
+    texts: Texts,
+    record: Record | None,
+    *,
+    again: bool,
 ) -> _Chapter:
     zone = report.timezone
     start_s, end_s = decisive_hours(finding, report.days, timezone=zone, end_s=report.end_s)
@@ -83,6 +99,7 @@ def _chapter(
         view=finding_view(finding, report, slug="", texts=texts),
         figure=figure_json(evidence(finding, part, site=site)) if part is not None else None,
         hours=f"{moment(start_s, zone)} to {moment(end_s, zone)}",
+        again=again,
     )
 
 

@@ -8,12 +8,8 @@ import numpy as np
 from analysis.channels import channel
 from analysis.record import Record
 from dashboards.figures.layout import axis, layout, titled
-from dashboards.format import local
-from dashboards.reduce import Floats, Ints, min_max
+from dashboards.figures.trace_points import points, wall_clock
 from dashboards.theme import var
-
-MOST_POINTS = 2000
-_GAP_IN_STEPS = 1.5
 
 # Panels from top to bottom: name, axis title, families of units, share of the height.
 _PANELS: tuple[tuple[str, str, frozenset[str], float], ...] = (
@@ -80,7 +76,7 @@ def day_curves(
 
     Returns
     -------
-    plotly.graph_objects.Figure : at most `MOST_POINTS` points a trace
+    plotly.graph_objects.Figure : at most `trace_points.MOST_POINTS` points a trace
     """
     from plotly import graph_objects as go
 
@@ -110,23 +106,9 @@ def _wanted(name: str, channels: tuple[str, ...] | None) -> bool:
     return channels is None or name in channels or _base(name) in channels
 
 
-def with_gaps(*, time_s: Ints, values: Floats, step_s: Floats) -> tuple[Ints, Floats]:
-    """Put a NaN into every hole in time, so that no line is drawn across it."""
-    if time_s.shape[0] < 2:
-        return time_s, values
-    usual_s = float(np.median(step_s))
-    before = np.flatnonzero(np.diff(time_s) > _GAP_IN_STEPS * np.maximum(step_s[:-1], usual_s))
-    holes = time_s[before] + step_s[before].astype(np.int64)
-    return np.insert(time_s, before + 1, holes), np.insert(values, before + 1, np.nan)
-
-
 def _trace(record: Record, name: str, timezone: str, panel: int) -> dict[str, Any]:
     known = channel(name)
     unit = known.unit if known else ""
-    time_s, values = with_gaps(
-        time_s=record.start_s, values=record.columns[name], step_s=record.step_s
-    )
-    time_s, values = min_max(time_s=time_s, values=values, most=MOST_POINTS)
     colour, dash = _LOOKS.get(_base(name), ("quiet", "solid"))
     if name != _base(name):
         dash = "longdash"
@@ -134,8 +116,7 @@ def _trace(record: Record, name: str, timezone: str, panel: int) -> dict[str, An
         "type": "scatter",
         "mode": "lines",
         "name": known.says if known else name,
-        "x": [f"{local(int(when), timezone):%Y-%m-%d %H:%M:%S}" for when in time_s],
-        "y": [round(float(v), 2) if np.isfinite(v) else None for v in values],
+        **points(record, name, timezone=timezone),
         "yaxis": "y" if panel == 1 else f"y{panel}",
         "line": {"color": var(colour), "width": 1.6, "dash": dash},
         "hovertemplate": f"%{{y}} {unit}",
@@ -197,7 +178,7 @@ def _note(level: Threshold, y_axis: str) -> dict[str, Any]:
 def _stretch(item: Stretch, timezone: str) -> dict[str, Any]:
     return {
         "type": "rect", "xref": "x", "yref": "paper", "y0": 0, "y1": 1, "layer": "below",
-        "x0": f"{local(item.start_s, timezone):%Y-%m-%d %H:%M:%S}",
-        "x1": f"{local(item.end_s, timezone):%Y-%m-%d %H:%M:%S}",
+        "x0": wall_clock(item.start_s, timezone),
+        "x1": wall_clock(item.end_s, timezone),
         "fillcolor": var("finding_soft"), "line": {"width": 0},
     }  # fmt: skip

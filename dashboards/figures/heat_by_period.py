@@ -4,24 +4,21 @@ from collections.abc import Mapping
 from datetime import date, timedelta
 from typing import Any
 
-from analysis.results import Finding, Report
+from analysis.results import Report
+from dashboards.figures.finding_lanes import finding_lanes
 from dashboards.figures.layout import axis, layout, titled
 from dashboards.format import (
     NOT_MEASURED,
     bound_of,
     bounded,
     day,
-    kind_words,
-    local,
     month,
     share,
-    span,
 )
 from dashboards.periods import Period, Size, periods
 from dashboards.theme import var
 
 _DAY_MS = 86_400_000
-_MOST_LANES = 6
 
 
 def heat_by_period(report: Report, size: Size, *, titles: Mapping[str, str]) -> Any:
@@ -44,7 +41,7 @@ def heat_by_period(report: Report, size: Size, *, titles: Mapping[str, str]) -> 
     figure = go.Figure(
         [_delivered(parts, size), _line(parts, "expected"), _line(parts, "design")]
     )  # fmt: skip
-    lanes = _findings(report, titles)
+    lanes = finding_lanes(report, titles)
     figure.add_traces(lanes)
     band = 0.05 * len({trace["y"][0] for trace in lanes}) + 0.03 if lanes else 0.0
     figure.update_layout(
@@ -157,44 +154,4 @@ def _line(parts: tuple[Period, ...], which: str) -> dict[str, Any]:
         "hoverinfo": "skip",
         "visible": True if any(value is not None for value in values) else "legendonly",
         "showlegend": any(value is not None for value in values),
-    }
-
-
-def _findings(report: Report, titles: Mapping[str, str]) -> list[dict[str, Any]]:
-    ends_of_lanes: list[float] = []
-    traces = []
-    for finding in sorted(report.findings, key=lambda item: item.start_s):
-        end_s = report.end_s if finding.end_s is None else finding.end_s
-        lane = next((n for n, end in enumerate(ends_of_lanes) if finding.start_s >= end), None)
-        if lane is None:
-            if len(ends_of_lanes) == _MOST_LANES:
-                continue
-            lane = len(ends_of_lanes)
-            ends_of_lanes.append(0.0)
-        ends_of_lanes[lane] = end_s
-        traces.append(_finding(finding, end_s, lane, report.timezone, titles))
-    return traces
-
-
-def _finding(
-    finding: Finding, end_s: int, lane: int, timezone: str, titles: Mapping[str, str]
-) -> dict[str, Any]:
-    title = titles.get(finding.kind) or kind_words(finding.kind)
-    lost = bounded(finding.lost, unknown="cost not known")
-    text = f"<b>{title}</b><br>{span(finding.start_s, finding.end_s, timezone)}<br>{lost}"
-    return {
-        "type": "scatter",
-        "mode": "lines+markers",
-        "name": title,
-        "x": [f"{local(when, timezone):%Y-%m-%d %H:%M}" for when in (finding.start_s, end_s)],
-        "y": [lane, lane],
-        "yaxis": "y2",
-        "line": {"color": var("finding" if finding.urgency != "record" else "quiet"), "width": 3},
-        "marker": {
-            "symbol": ["line-ns-open", "line-ns-open" if finding.end_s else "triangle-right"],
-            "size": 9,
-            "color": var("finding" if finding.urgency != "record" else "quiet"),
-        },
-        "hovertemplate": f"{text}<extra></extra>",
-        "showlegend": False,
     }

@@ -15,7 +15,8 @@ from analysis.sitefile import parse_site
 from dashboards.fleet_page import FleetSite, State
 from dashboards.format import ago, moment, number, plural
 from dashboards.links import site_path
-from dashboards.site_page import Fact, describe, place_of
+from dashboards.site_facts import Fact, describe
+from dashboards.site_page import place_of
 from service.accounts.access import person_of, site_for
 from service.assessments import queries as assessment_queries
 from service.context import Context

@@ -1,6 +1,7 @@
 """Pages that only look: fleet, site, one day, finding, printable report, the chart program."""
 
 import gzip
+import json
 from datetime import date, timedelta
 from functools import lru_cache
 from importlib.resources import files
@@ -12,7 +13,8 @@ from fastapi.responses import HTMLResponse
 from analysis.record import Record
 from analysis.results import DayFigure, Report
 from dashboards.figures.day_curves import day_curves
-from dashboards.figures.evidence import decisive_hours, evidence
+from dashboards.figures.decisive import decisive_hours
+from dashboards.figures.evidence import evidence
 from dashboards.figures.heat_by_period import heat_by_period
 from dashboards.finding_page import finding_view
 from dashboards.fleet_page import fleet_page
@@ -49,9 +51,10 @@ def site(
     here: Here,
     slug: str,
     day: Annotated[str | None, Query()] = None,
+    until: Annotated[date | None, Query()] = None,
     message: Annotated[str | None, Query()] = None,
 ) -> Response:
-    """Show one site."""
+    """Show one site; `until` is a day of the last month that the strip shows."""
     with here.database.reading() as db:
         loaded = loading.load(db, here, slug)
         report = loaded.report
@@ -72,7 +75,9 @@ def site(
         "day": None,
     }
     if report is not None:
-        context["view"] = site_view(report, site=loaded.facts, slug=slug, texts=words, links=True)
+        context["view"] = site_view(
+            report, site=loaded.facts, slug=slug, texts=words, links=True, until=until
+        )
         context["heat"] = _heat(report)
         context["day"] = _day(report, when, record) if when else None
     return page("site.html", **context)
@@ -149,9 +154,9 @@ def one_day(here: Here, slug: str, when: str) -> Response:
         record = loading.record_of_day(db, loaded.row, asked) if asked else None
     if report is None or asked is None:
         raise NotFoundError("There is no report of this site yet.")
-    from json import dumps
-
-    body = f'{{"says":{dumps(_day_says(report, asked))},"figure":{_day_figure(report, record)}}}'
+    body = (
+        f'{{"says":{json.dumps(_day_says(report, asked))},"figure":{_day_figure(report, record)}}}'
+    )
     return Response(body, media_type="application/json", headers={"Cache-Control": "no-store"})
 
 

@@ -186,7 +186,7 @@ def test_curves_are_in_the_time_of_the_site_wherever_the_browser_stands(open_pag
     page.locator("#day").scroll_into_view_if_needed()
     page.wait_for_selector("[data-plot=day] svg.main-svg")
     box = "document.querySelector('[data-plot=day]')"
-    assert page.evaluate(f"{box}.data[0].x[0]") == "2025-05-17 00:00:00"
+    assert page.evaluate(f"{box}.data[0].x0") == "2025-05-17 00:00:00"
     shown = page.locator("[data-plot=day] .xtick text").first.text_content()
     assert shown.startswith("00:00")
 

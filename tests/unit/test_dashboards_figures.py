@@ -15,10 +15,12 @@ from analysis.results import Evidence
 from analysis.sitefile import parse_site
 from dashboards.figures.balance import balance
 from dashboards.figures.brackets import spans
-from dashboards.figures.day_curves import MOST_POINTS, Threshold, day_curves
-from dashboards.figures.evidence import decisive_hours, evidence
+from dashboards.figures.day_curves import Threshold, day_curves
+from dashboards.figures.decisive import decisive_hours
+from dashboards.figures.evidence import evidence
 from dashboards.figures.heat_by_period import heat_by_period
 from dashboards.figures.strip_frame import frame
+from dashboards.figures.trace_points import MOST_POINTS
 from dashboards.figures.week_strip import week_strip
 from dashboards.figures.year_strip import year_strip
 from dashboards.periods import SIZES, Size, periods
@@ -99,7 +101,7 @@ def test_weeks_start_on_monday_and_add_up_bounds_linearly() -> None:
 
 def test_day_curves_show_the_wall_clock_of_the_site() -> None:
     figure = day_curves(a_record(), timezone=ZONE)
-    assert figure.data[0].x[0] == "2025-05-17 01:00:00"  # 00:00 UTC in summer time
+    assert figure.data[0].x0 == "2025-05-17 01:00:00"  # 00:00 UTC in summer time
 
 
 def test_day_curves_have_a_panel_and_a_unit_for_each_family() -> None:
@@ -118,14 +120,38 @@ def test_a_hole_in_time_breaks_the_line() -> None:
         masked={},
     )
     figure = day_curves(holed, timezone=ZONE)
-    at_hole = figure.data[0].y[300]
-    assert at_hole is None
+    trace = figure.data[0]
+    assert set(trace.y[300:420]) == {None}
+    assert trace.y[299] is not None
+    assert trace.y[420] is not None
     assert figure.data[0].connectgaps is False
+
+
+def test_rows_of_uneven_steps_keep_their_own_times_and_their_holes() -> None:
+    start_s = at(5, 17) + np.array([0, 60, 120, 420, 720, 4000], dtype=np.int64)
+    record = Record(
+        start_s=start_s,
+        step_s=np.array([60.0, 60.0, 300.0, 300.0, 300.0, 300.0]),
+        columns={"collector": np.arange(6.0)},
+        masked={},
+    )
+    trace = day_curves(record, timezone="UTC").data[0]
+    assert trace.y == (0.0, 1.0, 2.0, 3.0, 4.0, None, 5.0)
+    assert trace.x[5:] == ("2025-05-17 00:17:00", "2025-05-17 01:06:40")
+
+
+def test_the_night_the_clocks_change_keeps_its_own_times() -> None:
+    # European Union clocks go back at 01:00 UTC on the last Sunday of October (2000/84/EC).
+    record = a_record(minutes=180, start_s=at(10, 26))
+    trace = day_curves(record, timezone="Europe/Berlin").data[0]
+    assert trace.x[0] == "2025-10-26 02:00:00"
+    assert trace.x[60] == "2025-10-26 02:00:00"
+    assert trace.x[-1] == "2025-10-26 03:59:00"
 
 
 def test_a_figure_of_many_rows_is_capped() -> None:
     figure = day_curves(a_record(minutes=20 * 1440), timezone=ZONE)
-    assert all(len(trace.x) <= MOST_POINTS for trace in figure.data)
+    assert all(len(trace.y) <= MOST_POINTS for trace in figure.data)
 
 
 def test_numbered_channels_come_with_their_base() -> None:

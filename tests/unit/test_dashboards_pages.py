@@ -3,6 +3,7 @@
 import dataclasses
 import json
 import re
+from datetime import date
 from html.parser import HTMLParser
 from types import SimpleNamespace
 from typing import Any
@@ -321,3 +322,18 @@ def test_each_colour_of_the_palette_is_a_custom_property() -> None:
     assert css.count("--delivered-soft:") == 3  # light, dark, and light again on paper
     with pytest.raises(KeyError):
         var("no_such_colour")
+
+
+def test_a_log_of_years_lets_the_strip_be_turned_back(site: Site) -> None:
+    last_year = [
+        dataclasses.replace(day, date=day.date.replace("2025", "2023")) for day in a_year()
+    ]
+    report = a_report(days=[*last_year, *a_year()])
+    view = site_view(report, site=site, slug="x", texts={}, links=True, until=date(2023, 12, 31))
+    assert [(words, shown) for words, _, shown in view.strip_years] == [
+        ("Jan 2023 to Dec 2023", True),
+        ("Jan 2024 to Dec 2024", False),
+        ("Jan 2025 to Dec 2025", False),
+    ]
+    assert view.strip_days["first"] == "2023-01-01"
+    assert "Jan 2023" in view.strip

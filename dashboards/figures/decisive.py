@@ -1,0 +1,133 @@
+"""What is decisive for a finding: the channels that tell, their levels, and the hours to look at.
+
+Which channels tell is a table, because each kind shows itself elsewhere; which hours tell is asked
+of the finding's own evidence first, and of the day with the greatest loss otherwise.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from analysis.results import DayFigure, Finding
+from analysis.site import Site
+from dashboards.figures.day_curves import Threshold
+from dashboards.format import local_date
+
+LONGEST_EVIDENCE_S = 30 * 3600
+_PAD_S = 2 * 3600
+LOOP = ("collector", "loop_hot", "loop_cold", "store_bottom", "flow", "pump")
+_SUN = ("irradiance_plane", "irradiance_horizontal")
+
+Levels = Callable[[Site], tuple[Threshold, ...]]
+
+
+def _no_level(_site: Site) -> tuple[Threshold, ...]:
+    return ()
+
+
+def _store_limit(site: Site) -> tuple[Threshold, ...]:
+    return (Threshold(label="store limit", value=site.store.limit_c),)
+
+
+def _standstill(site: Site) -> tuple[Threshold, ...]:
+    if not site.controller_given:
+        return _store_limit(site)
+    cutout_c = site.controller.collector_cutout_c
+    return (*_store_limit(site), Threshold(label="pump locked above", value=cutout_c))
+
+
+def _flow(site: Site) -> tuple[Threshold, ...]:
+    level = site.loop.flow_l_min
+    return (Threshold(label="flow at commissioning", value=level, quantity="flow"),)
+
+
+def _frost(_site: Site) -> tuple[Threshold, ...]:
+    return (Threshold(label="water freezes", value=0.0),)
+
+
+def _pressure(site: Site) -> tuple[Threshold, ...]:
+    fill, valve = site.loop.pressure_bar, site.loop.safety_valve_bar
+    levels = (("cold fill", fill), ("safety valve opens", valve))
+    return tuple(
+        Threshold(label=label, value=value, quantity="pressure")
+        for label, value in levels
+        if value is not None
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Decisive:
+    """What to draw for a kind; `night` looks from noon to noon."""
+
+    channels: tuple[str, ...]
+    levels: Levels = _no_level
+    night: bool = False
+
+
+ALL = Decisive(channels=(*LOOP, "store_top", "ambient", *_SUN))
+DECISIVE: dict[str, Decisive] = {
+    "stagnation": Decisive(channels=(*LOOP, "store_top", *_SUN), levels=_standstill),
+    "lost_circulation": Decisive(channels=(*LOOP, *_SUN), levels=_flow),
+    "low_flow": Decisive(channels=(*LOOP, *_SUN), levels=_flow),
+    "degraded_tubes": Decisive(channels=("loop_hot", "loop_cold", "flow", "pump", *_SUN)),
+    "yield_shortfall": Decisive(channels=(*LOOP, "store_top", *_SUN)),
+    "reverse_circulation": Decisive(
+        channels=(*LOOP, "store_top", "ambient"), levels=_no_level, night=True
+    ),
+    "frost_risk": Decisive(
+        channels=("collector", "loop_hot", "loop_cold", "ambient", "flow", "pump"),
+        levels=_frost,
+        night=True,
+    ),
+    "pressure_loss": Decisive(channels=("pressure", "collector"), levels=_pressure),
+    "not_yet_fitted": Decisive(channels=("collector", "ambient", "pump", *_SUN)),
+}
+
+
+def decisive_hours(
+    finding: Finding, days: tuple[DayFigure, ...], *, timezone: str, end_s: int
+) -> tuple[int, int]:
+    """Give the hours to draw, UTC epoch seconds, half-open; never outside the finding's reach."""
+    short = [
+        item
+        for item in finding.evidence
+        if 0 < item.end_s - item.start_s <= LONGEST_EVIDENCE_S
+    ]  # fmt: skip
+    if short:
+        item = min(short, key=lambda one: one.end_s - one.start_s)
+        first = local_date(item.start_s, timezone)
+        start, stop = _midnight(first, timezone), _midnight(first + timedelta(days=1), timezone)
+        return min(start, item.start_s - _PAD_S), max(stop, item.end_s + _PAD_S)
+    night = DECISIVE.get(finding.kind, ALL).night
+    when = _worst_day(finding, days, timezone=timezone, end_s=end_s, night=night)
+    start, stop = _midnight(when, timezone), _midnight(when + timedelta(days=1), timezone)
+    return (start - 12 * 3600, stop - 12 * 3600) if night else (start, stop)
+
+
+def _worst_day(
+    finding: Finding, days: tuple[DayFigure, ...], *, timezone: str, end_s: int, night: bool
+) -> date:
+    first = local_date(finding.start_s, timezone)
+    stop_s = end_s if finding.end_s is None else finding.end_s
+    last = local_date(max(finding.start_s, stop_s - 1), timezone)
+    inside = [
+        item
+        for item in days
+        if first.isoformat() <= item.date <= last.isoformat() and item.coverage > 0.5
+    ]
+    if not inside:
+        return first
+    if night:
+        return date.fromisoformat(min(inside, key=lambda item: item.delivered_kwh or 0.0).date)
+    return date.fromisoformat(max(inside, key=_missing_kwh).date)
+
+
+def _missing_kwh(item: DayFigure) -> float:
+    if item.expected_kwh is None or item.delivered_kwh is None:
+        return item.irradiation_kwh_m2 or item.peak_collector_c or 0.0
+    return item.expected_kwh - item.delivered_kwh
+
+
+def _midnight(when: date, timezone: str) -> int:
+    return int(datetime.combine(when, time(), ZoneInfo(timezone)).astimezone(UTC).timestamp())
