@@ -23,6 +23,7 @@ COLUMNS = (
     "first_s",
     "last_s",
     "heat_kwh",
+    "heat_measured",
     "heat_random_kwh2",
     "expected_kwh",
     "irradiation_kwh_m2",
@@ -85,7 +86,10 @@ def _heat(case: Case) -> dict[str, Floats]:
     if heat.basis is None:
         return {}
     power = np.nan_to_num(heat.power_w)
-    columns = {"heat_kwh": kwh_from_j(case.per_day(power * step))}
+    columns = {
+        "heat_kwh": kwh_from_j(case.per_day(power * step)),
+        "heat_measured": np.full(len(case.days), float(heat.measured)),
+    }
     for name in HEAT_PARTS:
         if name in heat.u_w:
             columns[f"heat_{name}_u_kwh"] = kwh_from_j(case.per_day(heat.u_w[name] * step))

@@ -178,7 +178,7 @@ def _cold_share(loop: Loop, site: Site) -> Floats:
     typical = np.full(share.shape[0], 0.75)
     some = np.isfinite(share).any(axis=1)
     typical[some] = np.nanmedian(share[some], axis=1)
-    return np.clip(typical, 0.5, 1.0)
+    return np.asarray(np.clip(typical, 0.5, 1.0))
 
 
 def _held(values: Floats) -> Floats:

@@ -71,6 +71,11 @@ class HeatFlow:
     moving: Bools
     u_w: Mapping[str, Floats]
 
+    @property
+    def measured(self) -> bool:
+        """Whether the heat, or the flow it rests on, was measured rather than taken from a command."""
+        return self.basis is not None and not self.basis.startswith("pump_and")
+
 
 def heat_basis(channels: frozenset[str]) -> str | None:
     """Give the best basis these channels offer, or None."""

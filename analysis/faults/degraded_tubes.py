@@ -77,7 +77,8 @@ class DegradedTubes:
     least_after : steady days that must lie after it
     least_drop : smaller drops are not reported: one dead tube in twenty is 2 %, below what
         domestic sensors resolve; three are 5 %
-    drift : what seasons and instruments may do besides, standard uncertainty (judgement)
+    drift, drift_elsewhere : what seasons and instruments may do besides, standard uncertainty,
+        with the sun measured in the collector plane and otherwise (judgement)
     sigmas : how far beyond chance a drop must lie
     visit_drop : from here a visit pays
     recovered_frac : back to within this share of the drop ends it
@@ -90,6 +91,7 @@ class DegradedTubes:
     least_after: int = 6
     least_drop: float = 0.04
     drift: float = 0.006
+    drift_elsewhere: float = 0.025
     sigmas: float = 4.0
     visit_drop: float = 0.045
     recovered_frac: float = 0.3
@@ -111,6 +113,8 @@ class DegradedTubes:
             return NotJudged(why="the sun on the collector is unknown")
         if not np.isfinite(table.column("heat_kwh")).any():
             return NotJudged(why="no heat can be worked out from the log")
+        if not (table.column("heat_measured") > 0.5).any():
+            return NotJudged(why="the flow is not measured: heat is only estimated")
         trace = trace_of(steady_days(table, sunny_kwh_m2=self.sunny_kwh_m2), history.site)
         findings: list[Found] = []
         judged, start = False, 0
@@ -134,6 +138,7 @@ class DegradedTubes:
     def _first_drop(self, history: History, trace: Trace, start: int) -> tuple[Drop | None, bool]:
         """Follow the days until a drop is certain; tell also whether there was enough to judge."""
         logged = np.cumsum(np.isfinite(history.table.column("heat_kwh")))
+        in_plane = not (history.table.column("sky_source") > 0.5).any()
         place = trace.days.place
         enough = False
         for last in range(start + self.steady_days + self.least_after, len(place) + 1):
@@ -145,7 +150,9 @@ class DegradedTubes:
             before = logged[place[drop.onset - 1]]
             if start == 0 and (before < self.sound_days or drop.onset < self.steady_days):
                 continue
-            limit = self.sigmas * float(np.hypot(drop.u_frac, self.drift))
+            # A horizontal sensor or a weather file says less about the plane, season by season.
+            drift = self.drift if in_plane else self.drift_elsewhere
+            limit = self.sigmas * float(np.hypot(drop.u_frac, drift))
             if drop.frac >= max(self.least_drop, limit) and self._local(trace, drop):
                 return drop, True
         return None, enough

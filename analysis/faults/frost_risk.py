@@ -25,6 +25,7 @@ from analysis.faults._protocol import (
 from analysis.fluid import ice_point_c
 from analysis.results import Evidence, Urgency
 from analysis.sources import MELINDER, Source
+from analysis.units import SECONDS_PER_DAY
 
 TEXT = FaultText(
     title="Loop close to freezing",
@@ -67,11 +68,13 @@ class FrostRisk:
         ice points differ by 1.2 K among themselves)
     coldest_air_c : below this no loop in any climate the tool knows can be; the sensor is broken
     least_s : shorter is not reported
+    fresh_days : up to this long ago it asks to act today
     """
 
     margin_k: float = 3.0
     coldest_air_c: float = -45.0
     least_s: float = 1800.0
+    fresh_days: float = 14.0
     kind: str = "frost_risk"
     text: FaultText = TEXT
     sources: tuple[Source, ...] = (MELINDER,)
@@ -113,13 +116,15 @@ class FrostRisk:
             history.table.of_kind(self.kind),
             broken=lambda one, other: days_between(one.date, other.date) > 14,
         )
-        return Judged(findings=tuple(self._found(items) for items in groups))
+        return Judged(findings=tuple(self._found(history, items) for items in groups))
 
-    def _found(self, items: list[Happening]) -> Found:
+    def _found(self, history: History, items: list[Happening]) -> Found:
         start_s, end_s = items[0].start_s, items[-1].end_s
         lowest = min(item.values["lowest_c"] for item in items)
         ice_c = items[0].values["ice_c"]
-        urgency: Urgency = "act"
+        # The cold has passed, the weak fluid is still there: before the next frost will do.
+        fresh = history.end_s - end_s <= self.fresh_days * SECONDS_PER_DAY
+        urgency: Urgency = "act" if fresh else "visit"
         return Found(
             start_s=start_s,
             end_s=end_s,

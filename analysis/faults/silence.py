@@ -57,7 +57,7 @@ class Silence:
     worry_h : a log that has been silent this long up to now asks for a visit
     """
 
-    least_h: float = 6.0
+    least_h: float = 12.0
     short_h: float = 48.0
     worry_h: float = 120.0
     kind: str = "silence"

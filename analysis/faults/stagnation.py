@@ -130,9 +130,8 @@ class Stagnation:
         urgency: Urgency = "record" if full and not often else "watch"
         times = f"{len(items)} time{'s' if len(items) > 1 else ''}"
         if full:
-            summary = (
-                f"Stood hot {times} with a full store, up to {peak:.0f} °C; normal in fine weather"
-            )
+            meaning = "often enough to look at the sizing" if often else "normal in fine weather"
+            summary = f"Stood hot {times} with a full store, up to {peak:.0f} °C; {meaning}"
         elif store_known:
             summary = f"Stood hot {times}, up to {peak:.0f} °C, although the store was not full"
         else:

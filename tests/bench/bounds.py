@@ -61,7 +61,8 @@ def _inside(table, days, true: float) -> bool:
 
 def main() -> None:
     """Print the shares."""
-    plants, draws, step_s = (int(text) for text in [*sys.argv[1:], *"8 40 60".split()[len(sys.argv) - 1 :]])
+    given = [int(text) for text in sys.argv[1:]]
+    plants, draws, step_s = [*given, *(8, 40, 60)[len(given) :]]
     every = []
     for number in range(plants):
         scenario = PLANTS[number % len(PLANTS)]
