@@ -73,7 +73,7 @@ class HeatFlow:
 
     @property
     def measured(self) -> bool:
-        """Whether the heat, or the flow it rests on, was measured rather than taken from a command."""
+        """Whether heat or flow was measured, rather than taken from the pump's command."""
         return self.basis is not None and not self.basis.startswith("pump_and")
 
 

@@ -40,7 +40,7 @@ EXPLAINS: tuple[tuple[str, frozenset[str] | None, frozenset[str]], ...] = (
     (
         "sensor_fault",
         frozenset({"loop_hot", "loop_cold", "flow", "irradiance_plane", "irradiance_horizontal"}),
-        frozenset({"degraded_tubes", "yield_shortfall", "lost_circulation"}),
+        frozenset({"degraded_tubes", "yield_shortfall", "lost_circulation", "reverse_circulation"}),
     ),
     # Pipes burst: frost is doubted only where the very sensor that saw it is broken.
     ("sensor_fault", frozenset({"collector", "loop_hot", "loop_cold"}), frozenset({"frost_risk"})),

@@ -30,6 +30,7 @@ from analysis.faults._protocol import (
     NotJudged,
     Observation,
 )
+from analysis.record import Ints
 from analysis.results import Bounded, Evidence
 from analysis.sources import ISO_9806, Source
 
@@ -62,6 +63,14 @@ TEXT = FaultText(
     ),
     cautions=(HOT_PARTS, GLASS, HEIGHT, STEAM, LOCAL_CODES),
 )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Follow:
+    """What the days are followed by: logged days up to each steady day, and the drift allowed."""
+
+    logged: Ints
+    drift: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,46 +125,59 @@ class DegradedTubes:
         if not (table.column("heat_measured") > 0.5).any():
             return NotJudged(why="the flow is not measured: heat is only estimated")
         trace = trace_of(steady_days(table, sunny_kwh_m2=self.sunny_kwh_m2), history.site)
-        findings: list[Found] = []
-        judged, start = False, 0
-        while True:
-            drop, enough = self._first_drop(history, trace, start)
-            judged = judged or enough
-            if drop is None:
-                break
-            end = self._recovery(trace, drop)
-            findings.append(self._found(history, trace, drop, end))
-            if end is None:
-                break
-            start = end
-        if not judged:
+        follow = _Follow(
+            logged=np.cumsum(np.isfinite(table.column("heat_kwh")))[trace.days.place],
+            # A horizontal sensor or a weather file says less about the plane, season by season.
+            drift=self.drift_elsewhere if (table.column("sky_source") > 0.5).any() else self.drift,
+        )
+        first = self._first_judged(trace, follow)
+        if first is None:
             return NotJudged(
                 why=f"needs {self.sound_days} sound days with {self.steady_days} sunny, steady "
                 f"ones among them first; there are {len(trace.out)} such days in all"
             )
-        return Judged(findings=tuple(findings))
+        early = trace.latest_step(0, first, reach=first, least=self.least_after)
+        if not self._based(follow, early.onset) and self._certain(trace, follow, early):
+            day = table.days.dates[trace.days.place[early.onset]]
+            return NotJudged(
+                why=f"the output fell about {day}, before there were {self.sound_days} sound days "
+                "to compare with"
+            )
+        findings: list[Found] = []
+        start, last = 0, first
+        while (drop := self._next_drop(trace, follow, start, last)) is not None:
+            end = self._recovery(trace, drop)
+            findings.append(self._found(history, trace, drop, end))
+            if end is None:
+                break
+            start, last = end, end + self.steady_days + self.least_after
+        since = table.days.dates[trace.days.place[0]]
+        why = f"compared with the plant's own output since {since}; what was wrong before stays unseen"
+        return Judged(findings=tuple(findings), why=why)
 
-    def _first_drop(self, history: History, trace: Trace, start: int) -> tuple[Drop | None, bool]:
-        """Follow the days until a drop is certain; tell also whether there was enough to judge."""
-        logged = np.cumsum(np.isfinite(history.table.column("heat_kwh")))
-        in_plane = not (history.table.column("sky_source") > 0.5).any()
-        place = trace.days.place
-        enough = False
-        for last in range(start + self.steady_days + self.least_after, len(place) + 1):
-            split = last - self.least_after
-            if start == 0 and logged[place[split - 1]] < self.sound_days:
-                continue
-            enough = True
+    def _first_judged(self, trace: Trace, follow: _Follow) -> int | None:
+        """Give how many steady days there must be before the first can be judged."""
+        for last in range(self.steady_days + self.least_after, len(trace.out) + 1):
+            if self._based(follow, last - self.least_after):
+                return last
+        return None
+
+    def _based(self, follow: _Follow, onset: int) -> bool:
+        """Tell whether enough sound days lie before a steady day."""
+        return onset >= self.steady_days and follow.logged[onset - 1] >= self.sound_days
+
+    def _certain(self, trace: Trace, follow: _Follow, drop: Drop) -> bool:
+        limit = self.sigmas * float(np.hypot(drop.u_frac, follow.drift))
+        return drop.frac >= max(self.least_drop, limit) and self._local(trace, drop)
+
+    def _next_drop(self, trace: Trace, follow: _Follow, start: int, first: int) -> Drop | None:
+        """Follow the days until a drop is certain."""
+        for last in range(first, len(trace.out) + 1):
             drop = trace.latest_step(start, last, reach=self.reach, least=self.least_after)
-            before = logged[place[drop.onset - 1]]
-            if start == 0 and (before < self.sound_days or drop.onset < self.steady_days):
-                continue
-            # A horizontal sensor or a weather file says less about the plane, season by season.
-            drift = self.drift if in_plane else self.drift_elsewhere
-            limit = self.sigmas * float(np.hypot(drop.u_frac, drift))
-            if drop.frac >= max(self.least_drop, limit) and self._local(trace, drop):
-                return drop, True
-        return None, enough
+            based = start > 0 or self._based(follow, drop.onset)
+            if based and self._certain(trace, follow, drop):
+                return drop
+        return None
 
     def _local(self, trace: Trace, drop: Drop) -> bool:
         """Tell whether the days right before and right after the onset show the drop too."""

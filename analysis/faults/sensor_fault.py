@@ -3,10 +3,10 @@
 An open or shorted circuit reads off the scale (such values are masked when the log is read, and
 flagged); a stuck sensor repeats one value to the last digit while everything around it moves. Looks
 alike and is not it: a store that really rests, a logger with coarse steps; so a constant value
-counts only where heat moved, or for most of a day.
+counts only where heat moved, or, from a logger with fine steps, for most of a day.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,6 +26,7 @@ from analysis.faults._protocol import (
     Observation,
 )
 from analysis.faults._stillness import ConstantRun, constant_runs
+from analysis.grid import BIN_S
 from analysis.results import Evidence, Urgency
 from analysis.sources import IEC_60751, Source
 from analysis.units import SECONDS_PER_HOUR, kwh_from_j
@@ -33,8 +34,8 @@ from analysis.units import SECONDS_PER_HOUR, kwh_from_j
 TEXT = FaultText(
     title="Sensor out of order",
     customer=(
-        "A temperature or flow sensor no longer reads right. The figures that depend on it are "
-        "left out until it is changed."
+        "A temperature or flow sensor no longer reads right. Figures that depend on it are left "
+        "out or doubtful until it is changed."
     ),
     technician=(
         "The reading is off the scale, missing, or frozen at one value while the plant moved. The "
@@ -78,6 +79,8 @@ class SensorFault:
     still_active_s : constant for this long while heat moved means stuck (usual check: frozen for
         6 h with sun)
     moved_kwh : heat that must have moved meanwhile
+    lit_s : an irradiance sensor must see the sun move in this time of daylight (judgement)
+    coarse_k : a logger whose steps are at least this coarse may repeat a resting value for days
     missing_days : so many days without a value, once it had given some
     """
 
@@ -85,6 +88,8 @@ class SensorFault:
     still_day_s: float = 72000.0
     still_active_s: float = 18000.0
     moved_kwh: float = 0.7
+    lit_s: float = 14400.0
+    coarse_k: float = 0.4
     missing_days: int = 2
     kind: str = "sensor_fault"
     text: FaultText = TEXT
@@ -97,7 +102,8 @@ class SensorFault:
         """See channels off their scale or frozen, day by day."""
         found = [*self._open(case), *self._stuck(case)]
         found.sort(key=lambda item: item.start_s)
-        return Observation(columns=self._tails(case), happenings=tuple(found))
+        columns = {**self._tails(case), **_grains(case)}
+        return Observation(columns=columns, happenings=tuple(found))
 
     def _open(self, case: Case) -> list[Happening]:
         record, found = case.record, []
@@ -119,35 +125,37 @@ class SensorFault:
             known = channel(name)
             if known is None or known.quantity not in ("temperature", "flow", "irradiance"):
                 continue
-            found.extend(
-                self._seen(case, run.day, run.start_s, run.end_s, name, "stuck", run.value)
-                for run in constant_runs(case, name, least_s=self.still_active_s)
-                if self._is_stuck(case, name, run)
-            )
+            for run in constant_runs(case, name, least_s=self.still_active_s):
+                moved = self._moved(case, known.quantity, name, run)
+                still = run.end_s - run.start_s >= self.still_day_s
+                if moved or (still and known.quantity == "temperature"):
+                    found.append(self._seen_stuck(case, name, run, moved))
         return found
 
-    def _is_stuck(self, case: Case, name: str, run: ConstantRun) -> bool:
-        quantity = channel(name)
-        assert quantity is not None
-        if quantity.quantity in ("flow", "irradiance"):
-            # Nothing moves at night and on a resting day: only a value that is not zero counts,
-            # and only beside a pump, or a sun, that changed meanwhile.
-            rest = run.value if quantity.quantity == "flow" else run.value / 100.0
-            on = pumping(case)[run.rows]
-            changed = bool(on.any()) and not bool(on.all())
-            lit = run.end_s - run.start_s >= self.still_day_s
-            return abs(rest) > 0.05 and (changed if quantity.quantity == "flow" else lit)
-        if run.end_s - run.start_s >= self.still_day_s:
-            return True
-        base = name.rstrip("_23456789")
-        moved = np.nan_to_num(case.heat.power_w[run.rows]) * case.record.step_s[run.rows]
-        heat_kwh = kwh_from_j(float(np.abs(moved).sum()))
-        pumped = bool(
-            (pumping(case)[run.rows] * case.record.step_s[run.rows]).sum() >= SECONDS_PER_HOUR
+    def _moved(self, case: Case, quantity: str, name: str, run: ConstantRun) -> bool:
+        """Tell whether the plant or the sun moved so much meanwhile that the value had to."""
+        if quantity == "irradiance":
+            begin = case.grid.start_s[run.day]
+            within = (begin >= run.start_s) & (begin < run.end_s)
+            up_s = float((within & (case.sky.sun_sine[run.day] > 0.1)).sum()) * BIN_S
+            return up_s >= self.lit_s and run.end_s - run.start_s >= self.still_day_s
+        on = pumping(case)[run.rows]
+        if quantity == "flow":
+            # Nothing flows at night and on a resting day: only a value that is not zero counts,
+            # and only beside a pump that changed meanwhile.
+            return abs(run.value) > 0.05 and bool(on.any()) and not bool(on.all())
+        step_s = case.record.step_s[run.rows]
+        heat_kwh = kwh_from_j(
+            float(np.abs(np.nan_to_num(case.heat.power_w[run.rows]) * step_s).sum())
         )
+        base = name.rstrip("_23456789")
         if base in ("collector", "loop_hot", "loop_cold"):
-            return pumped or heat_kwh >= self.moved_kwh
+            return bool((on * step_s).sum() >= SECONDS_PER_HOUR) or heat_kwh >= self.moved_kwh
         return base == "store_bottom" and heat_kwh >= self.moved_kwh
+
+    def _seen_stuck(self, case: Case, name: str, run: ConstantRun, moved: bool) -> Happening:
+        seen = self._seen(case, run.day, run.start_s, run.end_s, name, "stuck", run.value)
+        return replace(seen, values={**seen.values, "moved": float(moved)})
 
     def _seen(
         self, case: Case, day: int, start_s: int, end_s: int, name: str, way: str, value: float
@@ -190,8 +198,9 @@ class SensorFault:
 
     def _spells(self, table: DayTable, name: str) -> list[list[Happening]]:
         groups: list[list[Happening]] = []
+        coarse = _grain_k(table, name) >= self.coarse_k
         for item in table.of_kind(self.kind):
-            if item.channel != name:
+            if item.channel != name or (coarse and item.values.get("moved") == 0.0):
                 continue
             # A stuck sensor shows on every day with sun; dull ones in between may pass.
             if groups and days_between(groups[-1][-1].date, item.date) <= 4:
@@ -284,3 +293,29 @@ class SensorFault:
             evidence=tuple(evidence),
             channel=name,
         )
+
+
+def _grains(case: Case) -> dict[str, np.ndarray]:
+    """Give the smallest change that each temperature channel showed on each day [K]."""
+    grains = {}
+    same_day = (case.day[1:] == case.day[:-1]) & (case.day[1:] >= 0)
+    for name, values in case.record.columns.items():
+        known = channel(name)
+        if known is None or known.quantity != "temperature":
+            continue
+        change = np.abs(np.diff(values))
+        some = same_day & (change > 0.0)
+        grain = np.full(len(case.days), np.inf)
+        np.minimum.at(grain, case.day[1:][some], change[some])
+        grains[f"grain_{name}"] = np.where(np.isfinite(grain), grain, np.nan)
+    return grains
+
+
+def _grain_k(table: DayTable, name: str) -> float:
+    """Give the step of a channel's readings, of the others' where it never changed [K]."""
+    own = table.column(f"grain_{name}")
+    if not np.isfinite(own).any():
+        others = [values for key, values in table.columns.items() if key.startswith("grain_")]
+        own = np.concatenate(others) if others else own
+    known = own[np.isfinite(own)]
+    return float(np.median(known)) if known.size else 0.0
