@@ -128,10 +128,11 @@ def _overlap(one: Finding, other: Finding) -> bool:
 
 def _strip(finding: Finding, report: Report, texts: Texts) -> Markup:
     """Draw the year around the finding, with this one bracket."""
-    last = date.fromisoformat(report.days[-1].date) if report.days else None
-    if last is None:
+    if not report.days:
         return Markup("")
-    end = local_date(finding.start_s, report.timezone)
-    end = last if last - end < timedelta(days=330) else end + timedelta(days=120)
+    last = date.fromisoformat(report.days[-1].date)
+    begin = local_date(finding.start_s, report.timezone)
+    late = last - begin < timedelta(days=330)
+    end = None if late else min(begin + timedelta(days=120), last)
     only = replace(report, findings=(finding,))
-    return year_strip(only, titles=titles(texts), end=min(end, last))
+    return year_strip(only, titles=titles(texts), end=end)

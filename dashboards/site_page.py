@@ -10,7 +10,7 @@ from markupsafe import Markup
 from analysis.results import Finding, Report, Urgency
 from analysis.site import Site
 from dashboards.figures.balance import balance
-from dashboards.figures.strip_frame import frame
+from dashboards.figures.strip_frame import first_day, frame
 from dashboards.figures.year_strip import year_strip
 from dashboards.format import (
     URGENCY_WORDS,
@@ -107,7 +107,7 @@ def site_view(
     slug : the site's name in addresses
     texts : the catalogue's words
     links : whether findings have pages to lead to; else they lead to `#key` on the same page
-    until : a day of the last month that the strip shows; default: the report's last day
+    until : the last day of the strip's year; default: the report's last day
     """
     hrefs = {place: _href(slug, finding, links) for place, finding in enumerate(report.findings)}
     line_of = {place: _line(report, place, hrefs[place], texts) for place in hrefs}
@@ -196,15 +196,14 @@ def _strip_years(report: Report, until: date | None) -> tuple[tuple[str, str, bo
     """Give the twelve-month stretches to choose from: words, address, whether it is shown."""
     if not report.days:
         return ()
-    first = date.fromisoformat(report.days[0].date)
-    end = date.fromisoformat(report.days[-1].date)
-    shown = frame(end=until or end, folds=1)[0].last
-    stretches = []
+    first, last = (date.fromisoformat(report.days[place].date) for place in (0, -1))
+    shown = first_day(first=first, last=last, until=until)
+    stretches, end = [], last
     while end >= first:
-        row = frame(end=end, folds=1)[0]
-        words = f"{row.first:%b %Y} to {row.last:%b %Y}"
-        stretches.append((words, f"?until={row.last.isoformat()}", row.last == shown))
-        end = row.first - timedelta(days=1)
+        begin = first_day(first=first, last=last, until=None if end == last else end)
+        words = f"{begin:%b %Y} to {end:%b %Y}"
+        stretches.append((words, f"?until={end.isoformat()}", begin == shown))
+        end = begin - timedelta(days=1)
     return tuple(reversed(stretches)) if len(stretches) > 1 else ()
 
 
@@ -212,11 +211,10 @@ def _strip_days(report: Report, until: date | None) -> Mapping[str, Any]:
     """Give the numbers under the strip, for the line that follows the pointer."""
     if not report.days:
         return {}
-    last = until or date.fromisoformat(report.days[-1].date)
-    first = frame(end=last, folds=1)[0].first
+    begin, last = (date.fromisoformat(report.days[place].date) for place in (0, -1))
+    row = frame(first=first_day(first=begin, last=last, until=until), folds=1)[0]
     by_date = {item.date: item for item in report.days}
-    length = (frame(end=last, folds=1)[0].last - first).days + 1
-    names = ((first + timedelta(days=n)).isoformat() for n in range(length))
+    names = ((row.first + timedelta(days=n)).isoformat() for n in range(row.days))
     days = [by_date.get(name) for name in names]
 
     def column(name: str, digits: int) -> list[float | None]:
@@ -224,7 +222,7 @@ def _strip_days(report: Report, until: date | None) -> Mapping[str, Any]:
         return [round(v, digits) if v is not None else None for v in values]
 
     return {
-        "first": first.isoformat(),
+        "first": row.first.isoformat(),
         "delivered": column("delivered_kwh", 1),
         "expected": column("expected_kwh", 1),
         "promised": column("design_kwh", 1),

@@ -1,4 +1,4 @@
-"""The frame of the year strip: twelve whole months, folded into one, two or four rows."""
+"""The frame of the year strip: one year of days, folded into one, two or four rows."""
 
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -31,12 +31,31 @@ class Row:
         return (when - self.first).days * self.pitch
 
 
-def frame(*, end: date, folds: int) -> tuple[Row, ...]:
-    """Give the rows of the twelve months that end with the month of `end`.
+def first_day(*, first: date, last: date, until: date | None = None) -> date:
+    """Give the day that the strip of a year begins with.
 
     Parameters
     ----------
-    end : last day of interest
+    first, last : the days of the report
+    until : the day the year shall end with; default: the last one
+
+    Returns
+    -------
+    date : a year before the end; for a log younger than a year the first of its first month, so
+        that its strip fills as the year goes on
+    """
+    if until is None and last < _year_on(first.replace(day=1)):
+        return first.replace(day=1)
+    end = until or last
+    return _year_on(end + timedelta(days=1), years=-1)
+
+
+def frame(*, first: date, folds: int) -> tuple[Row, ...]:
+    """Give the rows of the year that begins with `first`.
+
+    Parameters
+    ----------
+    first : first day
     folds : 1, 2 or 4 rows
 
     Returns
@@ -44,21 +63,23 @@ def frame(*, end: date, folds: int) -> tuple[Row, ...]:
     tuple of Row, oldest first; the columns of all rows are equally wide
     """
     width = ROWS_OF_WIDTH[folds]
-    starts = [_month_back(end, 11 - number * (12 // folds)) for number in range(folds)]
-    stops = [*starts[1:], _month_back(end, -1)]
-    longest = max((stop - start).days for start, stop in zip(starts, stops, strict=True))
+    length = (_year_on(first) - first).days
+    longest = -(-length // folds)
     return tuple(
         Row(
-            first=start,
-            last=stop - timedelta(days=1),
+            first=first + timedelta(days=number * longest),
+            last=first + timedelta(days=min((number + 1) * longest, length) - 1),
             pitch=width / longest,
             width=width,
             height=_HEIGHT[folds],
         )
-        for start, stop in zip(starts, stops, strict=True)
+        for number in range(folds)
     )
 
 
-def _month_back(when: date, months: int) -> date:
-    count = when.year * 12 + when.month - 1 - months
-    return date(count // 12, count % 12 + 1, 1)
+def _year_on(when: date, *, years: int = 1) -> date:
+    """Give the same day of another year; 29 February becomes 1 March."""
+    try:
+        return when.replace(year=when.year + years)
+    except ValueError:
+        return date(when.year + years, 3, 1)

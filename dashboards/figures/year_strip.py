@@ -13,13 +13,14 @@ from markupsafe import Markup
 
 from analysis.results import DayFigure, Report
 from dashboards.figures import brackets
-from dashboards.figures.strip_frame import ROWS_OF_WIDTH, Row, frame
+from dashboards.figures.strip_frame import ROWS_OF_WIDTH, Row, first_day, frame
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _STROKE = 0.74  # share of a day's width that is drawn
 _LEAST_COVERAGE = 0.05
 _HEAD = 8.0
 _AXIS = 22.0
+_LETTER = 7.0
 
 
 def year_strip(
@@ -30,28 +31,29 @@ def year_strip(
     end: date | None = None,
     folds: tuple[int, ...] = (1, 2, 4),
 ) -> Markup:
-    """Draw the strip of the twelve months that end with `end`, once per way of folding.
+    """Draw the strip of the year that ends with `end`, once per way of folding.
 
     Parameters
     ----------
     report : with at least one day
     titles : kind to its name in plain words
     hrefs : place in `report.findings` to the address of its page
-    end : last day; default: the report's last day
+    end : last day; default: the report's, or for a young log the end of its first year
     folds : numbers of rows to draw; the style sheet shows the one that fits
     """
     if not report.days:
         return Markup("")
-    last = end or date.fromisoformat(report.days[-1].date)
+    first, last = (date.fromisoformat(report.days[place].date) for place in (0, -1))
+    begin = first_day(first=first, last=last, until=end)
     days = {date.fromisoformat(day.date): day for day in report.days}
     items = brackets.spans(
         report.findings,
         timezone=report.timezone,
-        until=date.fromisoformat(report.days[-1].date),
+        until=last,
         titles=titles,
         hrefs=hrefs or {},
     )
-    return Markup("").join(_folded(days, items, frame(end=last, folds=rows)) for rows in folds)
+    return Markup("").join(_folded(days, items, frame(first=begin, folds=rows)) for rows in folds)
 
 
 def goal_kwh(day: DayFigure, *, expected_known: bool) -> float | None:
@@ -131,14 +133,15 @@ def _axis(row: Row, base: float, first_row: bool) -> str:
     parts = [f'<path class="base" d="M0 {base:.1f}H{row.days * row.pitch:.1f}"/>']
     when, fresh = row.first, first_row
     while when <= row.last:
+        following = date(when.year + when.month // 12, when.month % 12 + 1, 1)
         x = row.x(when)
+        if when.day == 1:
+            parts.append(f'<path class="tick" d="M{x:.1f} {base:.1f}v6"/>')
         name = _MONTHS[when.month - 1]
         if fresh or when.month == 1:
             name = f"{name} {when.year}"
+        if min(row.x(following), row.width) - x >= _LETTER * len(name):
             fresh = False
-        parts.append(
-            f'<path class="tick" d="M{x:.1f} {base:.1f}v6"/>'
-            f'<text class="month" x="{x + 3:.1f}" y="{base + 15:.1f}">{name}</text>'
-        )
-        when = date(when.year + when.month // 12, when.month % 12 + 1, 1)
+            parts.append(f'<text class="month" x="{x + 3:.1f}" y="{base + 15:.1f}">{name}</text>')
+        when = following
     return "".join(parts)

@@ -54,7 +54,7 @@ def site(
     until: Annotated[date | None, Query()] = None,
     message: Annotated[str | None, Query()] = None,
 ) -> Response:
-    """Show one site; `until` is a day of the last month that the strip shows."""
+    """Show one site; `until` is the last day of the year that the strip shows."""
     with here.database.reading() as db:
         loaded = loading.load(db, here, slug)
         report = loaded.report
@@ -75,6 +75,7 @@ def site(
         "day": None,
     }
     if report is not None:
+        until = _within(report, until) if until and report.days else None
         context["view"] = site_view(
             report, site=loaded.facts, slug=slug, texts=words, links=True, until=until
         )
@@ -99,15 +100,22 @@ def _heat(report: Report) -> str:
     return "{" + ",".join(parts) + "}"
 
 
+def _within(report: Report, when: date) -> date:
+    """Give the day of the report that is nearest to a day."""
+    first, last = (date.fromisoformat(report.days[place].date) for place in (0, -1))
+    return min(max(when, first), last)
+
+
 def _day_to_show(report: Report | None, asked: str | None) -> date | None:
     """Give the day that was asked for, else the one with the most sun of the last thirty."""
     if report is None or not report.days:
         return None
     if asked:
         try:
-            return date.fromisoformat(asked)
+            when = date.fromisoformat(asked)
         except ValueError:
             raise NotFoundError(f"“{asked}” is not a day; write it like 2025-06-01.") from None
+        return _within(report, when)
     late = [item for item in report.days[-30:] if item.coverage > 0.5] or [report.days[-1]]
     best = max(late, key=lambda item: item.irradiation_kwh_m2 or item.delivered_kwh or 0.0)
     return date.fromisoformat(best.date)

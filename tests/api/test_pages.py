@@ -197,3 +197,14 @@ def test_logs_handed_in_by_the_plain_form_show_what_was_understood(
     assert {trace["name"] for trace in day["figure"]["data"]} >= {"collector", "loop flow"}
     assert client.get("/sites/mill-lane-4/day/junk").status_code == 404
     assert "Mill Lane 4" in client.get("/sites/mill-lane-4/report.html").text
+
+
+def test_days_far_away_are_answered_with_the_nearest_there_is(
+    back: BackEnd, client: TestClient
+) -> None:
+    slug = back.add_site()
+    back.hand_in(slug, tidy_log(hours=48))
+    back.worker().work_all()
+    for asked in ("0001-01-01", "9999-12-31"):
+        assert client.get(f"/sites/mill-lane-4?day={asked}&until={asked}").status_code == 200
+        assert client.get(f"/sites/mill-lane-4/day/{asked}").status_code == 200

@@ -3,7 +3,8 @@
 import dataclasses
 import json
 import re
-from datetime import date
+from datetime import date, timedelta
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -19,7 +20,7 @@ from dashboards.figures.day_curves import Threshold, day_curves
 from dashboards.figures.decisive import decisive_hours
 from dashboards.figures.evidence import evidence
 from dashboards.figures.heat_by_period import heat_by_period
-from dashboards.figures.strip_frame import frame
+from dashboards.figures.strip_frame import first_day, frame
 from dashboards.figures.trace_points import MOST_POINTS
 from dashboards.figures.week_strip import week_strip
 from dashboards.figures.year_strip import year_strip
@@ -205,13 +206,27 @@ def test_decisive_hours_of_a_night_kind_run_from_noon_to_noon() -> None:
     assert end_s - start_s == 86400
 
 
-def test_the_strip_frames_twelve_whole_months_however_it_is_folded() -> None:
+def test_the_strip_frames_one_year_however_it_is_folded() -> None:
     for folds in (1, 2, 4):
-        rows = frame(end=date(2025, 3, 9), folds=folds)
-        assert rows[0].first == date(2024, 4, 1)
-        assert rows[-1].last == date(2025, 3, 31)
+        rows = frame(first=date(2024, 3, 10), folds=folds)
+        assert rows[0].first == date(2024, 3, 10)
+        assert rows[-1].last == date(2025, 3, 9)
         assert sum(row.days for row in rows) == 365
         assert all(row.x(row.last) + row.pitch <= row.width + 1e-6 for row in rows)
+        assert all(b.first - a.last == timedelta(days=1) for a, b in pairwise(rows))
+
+
+def test_a_whole_calendar_year_fills_its_strip_leap_years_too() -> None:
+    for year, length in ((2024, 366), (2025, 365)):
+        begin = first_day(first=date(year, 1, 1), last=date(year, 12, 31))
+        assert begin == date(year, 1, 1)
+        assert frame(first=begin, folds=1)[0].days == length
+
+
+def test_a_young_log_fills_its_strip_from_the_left() -> None:
+    assert first_day(first=date(2025, 5, 20), last=date(2025, 8, 1)) == date(2025, 5, 1)
+    assert first_day(first=date(2023, 5, 20), last=date(2025, 8, 1)) == date(2024, 8, 2)
+    assert first_day(first=date(2023, 5, 20), last=date(2024, 2, 28)) == date(2023, 5, 1)
 
 
 def test_the_strip_has_one_stroke_for_each_measured_day() -> None:
