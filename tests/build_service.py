@@ -4,19 +4,23 @@ Everything here is invented data; the sun's place is worked out with the short f
 (1969) for the declination, good enough for a plausible log.
 """
 
+import atexit
 import io
 import math
 import os
 import random
+import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import lru_cache
 from pathlib import Path
 
 import pytest
 
 from service.clock import FixedClock
+from service.db.base import Base
 from service.db.engine import Database
 from service.settings import Settings
 
@@ -188,12 +192,15 @@ class BackEnd:
 
 
 def back_end(folder: Path, url: str | None = None, **given: object) -> BackEnd:
-    """Set a back end up in a folder."""
+    """Set a back end up in a folder, or over a migrated database."""
     from service.accounts.actions import ensure_firm
 
     settings = Settings(data_dir=folder / "data", database_url=url, **given)
+    path = settings.data_dir / "suntally.db"
+    if url is None and not path.exists():
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(_migrated_sqlite())
     database = Database(settings.url)
-    database.migrate()
     clock = FixedClock(NOON)
     with database.session() as db:
         firm_id = ensure_firm(db, now=clock.now()).id
@@ -201,11 +208,19 @@ def back_end(folder: Path, url: str | None = None, **given: object) -> BackEnd:
 
 
 @contextmanager
-def database_url(kind: str) -> Iterator[str | None]:
+def empty_database(kind: str) -> Iterator[str | None]:
     """Give the URL of an empty database of its own; None stands for SQLite in the data folder."""
     if kind == "sqlite":
         yield None
         return
+    url = _create_postgres()
+    try:
+        yield url
+    finally:
+        _drop_postgres(url)
+
+
+def _create_postgres() -> str:
     from sqlalchemy import create_engine, text
     from sqlalchemy.engine import make_url
     from sqlalchemy.exc import OperationalError
@@ -216,14 +231,54 @@ def database_url(kind: str) -> Iterator[str | None]:
         with admin.connect() as connection:
             connection.execute(text(f"CREATE DATABASE {name}"))
     except OperationalError:
-        admin.dispose()
         pytest.skip(f"no PostgreSQL server at {make_url(POSTGRES).host}: only SQLite was tested")
-    try:
-        yield make_url(POSTGRES).set(database=name).render_as_string(hide_password=False)
     finally:
-        with admin.connect() as connection:
-            connection.execute(text(f"DROP DATABASE {name} WITH (FORCE)"))
         admin.dispose()
+    return make_url(POSTGRES).set(database=name).render_as_string(hide_password=False)
+
+
+def _drop_postgres(url: str) -> None:
+    from sqlalchemy import create_engine, text
+    from sqlalchemy.engine import make_url
+
+    admin = create_engine(POSTGRES, isolation_level="AUTOCOMMIT")
+    with admin.connect() as connection:
+        connection.execute(text(f"DROP DATABASE {make_url(url).database} WITH (FORCE)"))
+    admin.dispose()
+
+
+@lru_cache(maxsize=1)
+def _shared_postgres() -> str:
+    """Give this process's migrated PostgreSQL database; it is dropped when the process ends."""
+    url = _create_postgres()
+    owner = os.getpid()
+    # A forked child that ends must not take it along.
+    atexit.register(lambda: _drop_postgres(url) if os.getpid() == owner else None)
+    database = Database(url)
+    database.migrate()
+    database.close()
+    return url
+
+
+@lru_cache(maxsize=1)
+def _migrated_sqlite() -> bytes:
+    """Give the bytes of a migrated SQLite database; migrations run once in a process."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "suntally.db"
+        database = Database(f"sqlite:///{path}")
+        database.migrate()
+        database.close()
+        return path.read_bytes()
+
+
+def _empty_tables(url: str) -> None:
+    from sqlalchemy import text
+
+    names = ", ".join(f'"{table.name}"' for table in Base.metadata.sorted_tables)
+    database = Database(url)
+    with database.session() as db:
+        db.execute(text(f"TRUNCATE {names} RESTART IDENTITY CASCADE"))
+    database.close()
 
 
 Maker = Callable[..., BackEnd]
@@ -233,14 +288,17 @@ Maker = Callable[..., BackEnd]
 def back_ends(folder: Path, kind: str = "sqlite") -> Iterator[Maker]:
     """Give a maker of back ends over one database, and close them all at the end."""
     made: list[BackEnd] = []
-    with database_url(kind) as url:
+    url = None
+    if kind != "sqlite":
+        url = _shared_postgres()
+        _empty_tables(url)
 
-        def make(**given: object) -> BackEnd:
-            made.append(back_end(folder, url, **given))
-            return made[-1]
+    def make(**given: object) -> BackEnd:
+        made.append(back_end(folder, url, **given))
+        return made[-1]
 
-        try:
-            yield make
-        finally:
-            for one in made:
-                one.database.close()
+    try:
+        yield make
+    finally:
+        for one in made:
+            one.database.close()

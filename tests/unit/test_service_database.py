@@ -10,12 +10,12 @@ from sqlalchemy import inspect, text
 from service.db.base import Base
 from service.db.engine import Database
 from service.db.models import Firm
-from tests.build_service import database_url
+from tests.build_service import empty_database
 
 
 @pytest.fixture(params=["sqlite", "postgres"])
 def database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Database]:
-    with database_url(request.param) as url:
+    with empty_database(request.param) as url:
         database = Database(url or f"sqlite:///{tmp_path / 'a.db'}")
         yield database
         database.close()
