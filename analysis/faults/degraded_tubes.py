@@ -152,7 +152,7 @@ class DegradedTubes:
                 break
             start, last = end, end + self.steady_days + self.least_after
         since = table.days.dates[trace.days.place[0]]
-        why = f"compared with the plant's own output since {since}; what was wrong before stays unseen"
+        why = f"compared with the plant's own output since {since}; older faults stay unseen"
         return Judged(findings=tuple(findings), why=why)
 
     def _first_judged(self, trace: Trace, follow: _Follow) -> int | None:
