@@ -16,6 +16,7 @@ from dashboards.format import local_date
 
 LONGEST_EVIDENCE_S = 30 * 3600
 _PAD_S = 2 * 3600
+_BEFORE_S, _AFTER_S = 18 * 3600, 6 * 3600
 LOOP = ("collector", "loop_hot", "loop_cold", "store_bottom", "flow", "pump")
 _SUN = ("irradiance_plane", "irradiance_horizontal")
 
@@ -58,15 +59,20 @@ def _pressure(site: Site) -> tuple[Threshold, ...]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Decisive:
-    """What to draw for a kind; `night` looks from noon to noon."""
+    """What to draw for a kind.
+
+    `night` looks from noon to noon, `onset` at the hours around the start.
+    """
 
     channels: tuple[str, ...]
     levels: Levels = _no_level
     night: bool = False
+    onset: bool = False
 
 
 ALL = Decisive(channels=(*LOOP, "store_top", "ambient", *_SUN))
 DECISIVE: dict[str, Decisive] = {
+    "silence": Decisive(channels=ALL.channels, onset=True),
     "stagnation": Decisive(channels=(*LOOP, "store_top", *_SUN), levels=_standstill),
     "lost_circulation": Decisive(channels=(*LOOP, *_SUN), levels=_flow),
     "low_flow": Decisive(channels=(*LOOP, *_SUN), levels=_flow),
@@ -89,6 +95,8 @@ def decisive_hours(
     finding: Finding, days: tuple[DayFigure, ...], *, timezone: str, end_s: int
 ) -> tuple[int, int]:
     """Give the hours to draw, UTC epoch seconds, half-open; never outside the finding's reach."""
+    if DECISIVE.get(finding.kind, ALL).onset:
+        return finding.start_s - _BEFORE_S, finding.start_s + _AFTER_S
     short = [
         item
         for item in finding.evidence

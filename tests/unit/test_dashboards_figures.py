@@ -338,3 +338,10 @@ def test_what_recurs_without_a_cost_is_named_once() -> None:
     svg = str(year_strip(a_report(findings=again), titles={}, folds=(1,)))
     assert svg.count("Stagnation") == 1
     assert svg.count("bracket quiet") == 3
+
+
+def test_silence_is_shown_by_the_hours_before_it() -> None:
+    finding = a_finding(kind="silence")
+    start_s, end_s = decisive_hours(finding, (), timezone=ZONE, end_s=at(12, 31))
+    assert start_s == finding.start_s - 18 * 3600
+    assert end_s == finding.start_s + 6 * 3600
