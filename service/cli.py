@@ -33,7 +33,7 @@ def _parser() -> argparse.ArgumentParser:
         "which roof to visit.",
     )
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
-    for add in (_add_report, _add_serve, _add_work, _add_digest, _add_demo):
+    for add in (_add_report, _add_serve, _add_work, _add_digest, _add_password, _add_demo):
         add(commands)
     return parser
 
@@ -94,6 +94,21 @@ def _add_digest(commands: "_Commands") -> None:
 
 def _digest(args: argparse.Namespace) -> int:
     from service.digests.command import run
+
+    return run(args)
+
+
+def _add_password(commands: "_Commands") -> None:
+    from service.accounts.command import add_arguments
+
+    command = commands.add_parser("password", help="set the password that the pages ask for")
+    _add_places(command)
+    add_arguments(command)
+    command.set_defaults(run=_password)
+
+
+def _password(args: argparse.Namespace) -> int:
+    from service.accounts.command import run
 
     return run(args)
 

@@ -91,6 +91,7 @@ def serve_with(
         host=settings.host,
         port=settings.port,
         log_level="warning",
+        server_header=False,
         proxy_headers=settings.base_url is not None,
         timeout_graceful_shutdown=10,
     )

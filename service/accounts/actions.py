@@ -84,6 +84,16 @@ def _first_account(db: Session, *, firm_id: int, password: str, now: datetime) -
     return account
 
 
+def reset_password(db: Session, *, password: str, now: datetime) -> None:
+    """Set the owner's password, the first one too, and sign every browser out."""
+    account = queries.account_by_login(db, FIRST_LOGIN)
+    if account is None:
+        _first_account(db, firm_id=ensure_firm(db, now=now).id, password=password, now=now)
+        return
+    account.password_hash = hash_password(password)
+    queries.drop_sessions_of(db, account_id=account.id)
+
+
 def check_password(db: Session, *, login: str, password: str) -> Account:
     """Give the account that name and password belong to.
 

@@ -37,6 +37,11 @@ def drop_session(db: Session, *, token_hash: str) -> None:
     db.execute(delete(WebSession).where(WebSession.token_hash == token_hash))
 
 
+def drop_sessions_of(db: Session, *, account_id: int) -> None:
+    """Forget all browsers of an account."""
+    db.execute(delete(WebSession).where(WebSession.account_id == account_id))
+
+
 def drop_expired(db: Session, *, now: datetime) -> None:
     """Forget sign-ins that have ended."""
     db.execute(delete(WebSession).where(WebSession.expires_at <= now))

@@ -31,6 +31,8 @@ def keep_upload(
 
     Bytes that were refused are tried once more: the site file may have changed since.
     """
+    if site_queries.locked_site(db, site.id) is None:
+        raise NotFoundError("This site is gone.")
     found = queries.upload_of_bytes(db, site_id=site.id, sha256=kept.sha256)
     if found is not None:
         if found.state == "refused":
@@ -137,11 +139,10 @@ def _job(db: Session, upload_id: int) -> _Job | None:
 
 def _read(job: _Job, *, raw: RawStore, settings: Settings, clock: Clock) -> _Read:
     """Read the bytes; whatever makes them unusable is an AnalysisError in plain words."""
-    from analysis.sunfit import check_sun
-
     from analysis.logs.archives import unpack
     from analysis.logs.reading import read_logs
     from analysis.record import record_from_stamps
+    from analysis.sunfit import check_sun
 
     site = parse_site(job.site_text)
     try:

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from analysis.site import LogMap
 from analysis.sitefile import parse_site
 from service.accounts.secrets import hashed, new_secret
-from service.db.models import ApiKey, Site, SiteFileVersion
+from service.db.models import ApiKey, Firm, Site, SiteFileVersion
 from service.errors import ConflictError, NotFoundError
 from service.ingest import queries as ingest_queries
 from service.ingest.actions import read_again
@@ -27,6 +27,7 @@ def register_site(db: Session, *, firm_id: int, text: str, now: datetime) -> Sit
     analysis.errors.SiteFileError : key, line and what is allowed
     """
     facts = parse_site(text)
+    db.get(Firm, firm_id, with_for_update=True)  # one at a time picks a slug
     site = Site(
         firm_id=firm_id,
         slug=_free_slug(facts.place.name, queries.slugs(db, firm_id=firm_id)),
@@ -64,7 +65,7 @@ def replace_site_file(db: Session, *, site: Site, text: str, now: datetime) -> s
     analysis.errors.SiteFileError : key, line and what is allowed; nothing changes then
     """
     facts = parse_site(text)
-    if text == site.text:
+    if queries.locked_site(db, site.id) is None or text == site.text:
         return None
     before = parse_site(site.text)
     db.add(SiteFileVersion(site_id=site.id, version=site.version, text=site.text, replaced_at=now))

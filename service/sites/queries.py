@@ -27,9 +27,12 @@ def site_by_slug(db: Session, *, firm_id: int, slug: str, deleted: bool = False)
 
 
 def locked_site(db: Session, site_id: int) -> Site | None:
-    """Give a site and let nobody else change it or its rows until the transaction ends."""
+    """Give a site as it is now and let nobody else change it or its rows from here on."""
     return db.scalar(
-        select(Site).where(Site.id == site_id, Site.deleted_at.is_(None)).with_for_update()
+        select(Site)
+        .where(Site.id == site_id, Site.deleted_at.is_(None))
+        .with_for_update()
+        .execution_options(populate_existing=True)
     )
 
 

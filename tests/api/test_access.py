@@ -166,6 +166,26 @@ def test_a_password_file_sets_the_first_password_only(back: BackEnd, tmp_path: P
     assert link(back) is None
 
 
+def test_a_lost_password_is_set_anew_on_the_machine(
+    back: BackEnd, client: TestClient, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from service.cli import main
+
+    set_password(back, client)
+    path = tmp_path / "password"
+    command = ["password", "--data-dir", str(back.settings.data_dir), "--from-file", str(path)]
+    assert main(command) == 2
+    path.write_text("short\n")
+    assert main(command) == 2
+    assert "5 characters" in capsys.readouterr().err
+    assert client.get("/api/sites").status_code == 200
+    path.write_text("brand new horse\n")
+    assert main(command) == 0
+    assert client.get("/api/sites").status_code == 401
+    client.post("/sign-in", data={"password": "brand new horse"})
+    assert client.get("/api/sites").status_code == 200
+
+
 def test_passwords_of_bad_length_and_unknown_names_fail() -> None:
     for bad in ("short", "x" * (LONGEST + 1)):
         with pytest.raises(InvalidError, match="characters"):
