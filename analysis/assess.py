@@ -169,6 +169,7 @@ def assess(
         if isinstance(conclusion, Judged):
             found.extend(_finding(fault, item) for item in conclusion.findings)
     kept, explained = sort_out(found, until_s=until_s)
+    table = _without_tubes(table, kept, until_s)
     months = month_figures(table, facts)
     return Report(
         site=site.place.name,
@@ -188,6 +189,23 @@ def assess(
         savings=savings_of(table, facts),
         method=METHOD,
     )
+
+
+def _without_tubes(table: DayTable, kept: tuple[Finding, ...], until_s: int) -> DayTable:
+    """Take the healthy figure out of days on which there was no collector yet."""
+    absent = np.zeros(len(table.days), dtype=np.bool_)
+    for item in kept:
+        if item.kind == "not_yet_fitted":
+            end_s = until_s if item.end_s is None else item.end_s
+            edges = table.days.edge_s
+            absent |= (edges[:-1] < end_s) & (edges[1:] > item.start_s)
+    if not absent.any():
+        return table
+    columns = {
+        name: np.where(absent, np.nan, values) if name.startswith("expected_") else values
+        for name, values in table.columns.items()
+    }
+    return replace(table, columns=columns)
 
 
 def _explained(found: list[Finding], history: History) -> frozenset[str]:

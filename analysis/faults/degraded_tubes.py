@@ -231,7 +231,10 @@ class DegradedTubes:
         words = f"Collector gives {100.0 * drop:.0f} % less than in its sound months"
         if gone is not None:
             few, many = gone
-            words += f"; as if {few:.0f} tubes were missing or {many:.0f} without vacuum"
+            words += (
+                f", as if {few:.1f} of {history.site.tubes} tubes were missing or {many:.1f} had "
+                "lost their vacuum"
+            )
         return Found(
             start_s=start_s,
             end_s=end_s,

@@ -12,7 +12,7 @@ import numpy as np
 from analysis.case import Case
 from analysis.days import Happening
 from analysis.faults._cautions import ELECTRICITY, HEIGHT, LOCAL_CODES, STEAM
-from analysis.faults._episodes import bin_runs, days_between, spells
+from analysis.faults._episodes import bin_runs
 from analysis.faults._protocol import (
     Conclusion,
     FaultText,
@@ -68,7 +68,8 @@ class FrostRisk:
         ice points differ by 1.2 K among themselves)
     coldest_air_c : below this no loop in any climate the tool knows can be; the sensor is broken
     least_s : shorter is not reported
-    fresh_days : up to this long ago it asks to act today
+    fresh_days : up to this long ago it asks to act today; later, to be put right before the
+        next frost
     """
 
     margin_k: float = 3.0
@@ -108,27 +109,27 @@ class FrostRisk:
         return Observation(happenings=tuple(found))
 
     def conclude(self, history: History) -> Conclusion:
-        """Give one finding per cold spell."""
+        """Give one finding, which lasts until a better fluid is on record."""
         seen = {"seen_collector", "seen_loop_hot", "seen_loop_cold"} & set(history.table.columns)
         if not seen:
             return NotJudged(why="no temperature of the loop in the log")
-        groups = spells(
-            history.table.of_kind(self.kind),
-            broken=lambda one, other: days_between(one.date, other.date) > 14,
-        )
-        return Judged(findings=tuple(self._found(history, items) for items in groups))
+        seen_near = history.table.of_kind(self.kind)
+        return Judged(findings=(self._found(history, seen_near),) if seen_near else ())
 
-    def _found(self, history: History, items: list[Happening]) -> Found:
+    def _found(self, history: History, items: tuple[Happening, ...]) -> Found:
         start_s, end_s = items[0].start_s, items[-1].end_s
         lowest = min(item.values["lowest_c"] for item in items)
-        ice_c = items[0].values["ice_c"]
-        # The cold has passed, the weak fluid is still there: before the next frost will do.
+        ice_c = items[-1].values["ice_c"]
+        # The cold passes, a weak fluid stays: it is over when a better one is on record.
+        loop = history.site.loop
+        now_c = ice_point_c(fluid=loop.fluid, concentration_frac=loop.concentration_frac)
+        over = lowest > now_c + self.margin_k
         fresh = history.end_s - end_s <= self.fresh_days * SECONDS_PER_DAY
-        urgency: Urgency = "act" if fresh else "visit"
+        urgency: Urgency = "act" if fresh and not over else "visit"
+        nights = len({item.date for item in items})
         return Found(
             start_s=start_s,
-            end_s=end_s,
-            channel=items[0].channel,
+            end_s=end_s if over else None,
             urgency=urgency,
             certainty=0.95 if lowest <= ice_c else 0.85,
             summary=f"Loop down to {lowest:.1f} °C; the stated fluid freezes from {ice_c:.1f} °C",
@@ -146,6 +147,13 @@ class FrostRisk:
                     end_s=end_s,
                     value=ice_c,
                     unit="°C",
+                ),
+                Evidence(
+                    what="days with the loop that cold",
+                    start_s=start_s,
+                    end_s=end_s,
+                    value=float(nights),
+                    unit="days",
                 ),
             ),
         )

@@ -128,34 +128,38 @@ class SensorFault:
             for run in constant_runs(case, name, least_s=self.still_active_s):
                 moved = self._moved(case, known.quantity, name, run)
                 still = run.end_s - run.start_s >= self.still_day_s
-                if moved or (still and known.quantity == "temperature"):
+                if moved > 0.0 or (still and known.quantity == "temperature"):
                     found.append(self._seen_stuck(case, name, run, moved))
         return found
 
-    def _moved(self, case: Case, quantity: str, name: str, run: ConstantRun) -> bool:
-        """Tell whether the plant or the sun moved so much meanwhile that the value had to."""
+    def _moved(self, case: Case, quantity: str, name: str, run: ConstantRun) -> float:
+        """Tell whether plant or sun moved so much meanwhile that the value had to follow.
+
+        1: by whatever steps it is logged; 0.5: the pump ran, so by fine steps at least; 0: no.
+        """
         if quantity == "irradiance":
             begin = case.grid.start_s[run.day]
             within = (begin >= run.start_s) & (begin < run.end_s)
             up_s = float((within & (case.sky.sun_sine[run.day] > 0.1)).sum()) * BIN_S
-            return up_s >= self.lit_s and run.end_s - run.start_s >= self.still_day_s
+            return float(up_s >= self.lit_s and run.end_s - run.start_s >= self.still_day_s)
         on = pumping(case)[run.rows]
         if quantity == "flow":
             # Nothing flows at night and on a resting day: only a value that is not zero counts,
             # and only beside a pump that changed meanwhile.
-            return abs(run.value) > 0.05 and bool(on.any()) and not bool(on.all())
+            return float(abs(run.value) > 0.05 and bool(on.any()) and not bool(on.all()))
         step_s = case.record.step_s[run.rows]
         heat_kwh = kwh_from_j(
             float(np.abs(np.nan_to_num(case.heat.power_w[run.rows]) * step_s).sum())
         )
         base = name.rstrip("_23456789")
-        if base in ("collector", "loop_hot", "loop_cold"):
-            return bool((on * step_s).sum() >= SECONDS_PER_HOUR) or heat_kwh >= self.moved_kwh
-        return base == "store_bottom" and heat_kwh >= self.moved_kwh
+        loop = base in ("collector", "loop_hot", "loop_cold")
+        if heat_kwh >= self.moved_kwh:
+            return float(loop or base == "store_bottom")
+        return 0.5 if loop and (on * step_s).sum() >= SECONDS_PER_HOUR else 0.0
 
-    def _seen_stuck(self, case: Case, name: str, run: ConstantRun, moved: bool) -> Happening:
+    def _seen_stuck(self, case: Case, name: str, run: ConstantRun, moved: float) -> Happening:
         seen = self._seen(case, run.day, run.start_s, run.end_s, name, "stuck", run.value)
-        return replace(seen, values={**seen.values, "moved": float(moved)})
+        return replace(seen, values={**seen.values, "moved": moved})
 
     def _seen(
         self, case: Case, day: int, start_s: int, end_s: int, name: str, way: str, value: float
@@ -200,7 +204,7 @@ class SensorFault:
         groups: list[list[Happening]] = []
         coarse = _grain_k(table, name) >= self.coarse_k
         for item in table.of_kind(self.kind):
-            if item.channel != name or (coarse and item.values.get("moved") == 0.0):
+            if item.channel != name or (coarse and item.values.get("moved", 1.0) < 1.0):
                 continue
             # A stuck sensor shows on every day with sun; dull ones in between may pass.
             if groups and days_between(groups[-1][-1].date, item.date) <= 4:

@@ -103,7 +103,7 @@ class Silence:
 
     def _found(self, start_s: int, end_s: int, *, open_end: bool) -> Found:
         hours = (end_s - start_s) / SECONDS_PER_HOUR
-        long = f"{hours / 24.0:.1f} days" if hours >= 36.0 else f"{hours:.0f} hours"
+        long = f"{hours / 24.0:.0f} days" if hours >= 48.0 else f"{hours:.0f} hours"
         urgency: Urgency = "watch" if open_end or hours > self.short_h else "record"
         return Found(
             start_s=start_s,

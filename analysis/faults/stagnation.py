@@ -127,7 +127,7 @@ class Stagnation:
         hours = sum(item.end_s - item.start_s for item in items) / SECONDS_PER_HOUR
         full = items[0].values["full"] > 0.5
         store_known = items[0].values["store_known"] > 0.5
-        urgency: Urgency = "record" if full and not often else "watch"
+        urgency: Urgency = "record" if full else "watch"
         times = f"{len(items)} time{'s' if len(items) > 1 else ''}"
         if full:
             meaning = "often enough to look at the sizing" if often else "normal in fine weather"
