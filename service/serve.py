@@ -5,6 +5,7 @@ import logging
 import multiprocessing
 import os
 import signal
+import socket
 import sys
 import threading
 from multiprocessing.context import SpawnProcess
@@ -72,24 +73,28 @@ def serve(args: argparse.Namespace) -> int:
         settings = settings_from(args)
         database = open_database(settings, clock)
         _first_password(settings, database, clock)
+        return serve_with(settings, database, clock, web_only=args.web_only)
     except (StartError, ServiceError) as error:
         return _refuse(str(error))
-    return serve_with(settings, database, clock, web_only=args.web_only)
 
 
 def serve_with(
     settings: Settings, database: Database, clock: Clock, *, web_only: bool = False
 ) -> int:
-    """Serve an opened database: web here, the worker as a child that is kept running."""
+    """Serve an opened database: web here, the worker as a child that is kept running.
+
+    Raises
+    ------
+    StartError : the address cannot be had
+    """
     import uvicorn
 
     from service.app import create_app
 
+    listener = _listener(settings)
     keeper = None if web_only else WorkerKeeper(settings, database)
     config = uvicorn.Config(
         create_app(settings, database, clock),
-        host=settings.host,
-        port=settings.port,
         log_level="warning",
         server_header=False,
         proxy_headers=settings.base_url is not None,
@@ -106,13 +111,35 @@ def serve_with(
         sys.stdout.write(f"Suntally is at {settings.public_url}\n")
         sys.stdout.flush()
         if not stopping.is_set():
-            uvicorn.Server(config).run()
-    except SystemExit as error:  # uvicorn's way of saying that the port is taken
-        return int(error.code or 0) if not isinstance(error.code, str) else 1
+            uvicorn.Server(config).run(sockets=[listener])
     finally:
+        listener.close()
         if keeper is not None:
             keeper.stop()
     return 0
+
+
+def _listener(settings: Settings) -> socket.socket:
+    """Take the address; connections wait there until the pages are ready.
+
+    Raises
+    ------
+    StartError : it cannot be had
+    """
+    try:
+        family, kind, protocol, _, address = socket.getaddrinfo(
+            settings.host, settings.port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
+        )[0]
+        listener = socket.socket(family, kind, protocol)
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listener.bind(address)
+        listener.listen(128)
+    except OSError as error:
+        raise StartError(
+            f"{settings.host} port {settings.port} cannot be listened on ({error.strerror}); "
+            "choose another with --host or --port"
+        ) from None
+    return listener
 
 
 def work(args: argparse.Namespace) -> int:

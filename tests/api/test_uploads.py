@@ -181,6 +181,19 @@ def test_what_cannot_be_read_is_refused_with_one_message_and_nothing_stored(
     assert stored(back) == (0, 0)
 
 
+def test_a_log_whose_sun_does_not_fit_the_place_is_refused(
+    back: BackEnd, client: TestClient
+) -> None:
+    here, far = back.add_site(), back.add_site(text=site_file("Far").replace("= 11.0", "= -100.0"))
+    log = tidy_log(hours=240)
+    fits, misfits = send(client, here, log), send(client, far, tidy_log(hours=240, seed=2))
+    back.worker().work_all()
+    assert state(client, fits)["state"] == "stored"
+    refused = state(client, misfits)
+    assert refused["state"] == "refused"
+    assert "sun" in refused["message"]
+
+
 def test_refused_bytes_are_tried_again_once_the_site_file_says_how(
     back: BackEnd, client: TestClient
 ) -> None:

@@ -267,6 +267,7 @@ def test_a_server_for_others_prints_a_link_that_sets_the_password(server: Server
         (["--data-dir", "/proc/nowhere"], {}, "choose another with --data-dir"),
         (["--database-url", "postgresql+psycopg://127.0.0.1:9/x"], {}, "check --database-url"),
         (["--port", "99999"], {}, "SUNTALLY_PORT"),
+        (["--host", "192.0.2.1"], {}, "192.0.2.1 port 8321 cannot be listened on"),
         ([], {"SUNTALLY_UNDO_DAYS": "-1"}, "SUNTALLY_UNDO_DAYS"),
         (["--host", "0.0.0.0"], {"SUNTALLY_PASSWORD_FILE": "/nowhere"}, "/nowhere cannot be read"),
     ],
@@ -279,6 +280,7 @@ def test_a_start_that_cannot_be_says_why_in_one_line(
     assert done.returncode == 2
     assert words in done.stderr
     assert done.stderr.count("\n") == 1
+    assert "Suntally is at" not in done.stdout
 
 
 def test_help_does_not_load_what_is_heavy() -> None:
