@@ -8,6 +8,7 @@ import signal
 import socket
 import sys
 import threading
+from contextlib import ExitStack
 from multiprocessing.context import SpawnProcess
 
 from pydantic import ValidationError
@@ -130,10 +131,12 @@ def _listener(settings: Settings) -> socket.socket:
         family, kind, protocol, _, address = socket.getaddrinfo(
             settings.host, settings.port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
         )[0]
-        listener = socket.socket(family, kind, protocol)
-        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        listener.bind(address)
-        listener.listen(128)
+        with ExitStack() as undone:
+            listener = undone.enter_context(socket.socket(family, kind, protocol))
+            listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            listener.bind(address)
+            listener.listen(128)
+            undone.pop_all()
     except OSError as error:
         raise StartError(
             f"{settings.host} port {settings.port} cannot be listened on ({error.strerror}); "
