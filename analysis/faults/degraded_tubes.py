@@ -187,10 +187,13 @@ class DegradedTubes:
 
     def _recovery(self, trace: Trace, drop: Drop) -> int | None:
         """Give the first steady day from which the output is back at the sound level."""
-        width = self.least_after
-        for last in range(drop.seen + width, len(trace.out) + 1):
-            if trace.drop(drop.sound, last - width, last) < self.recovered_frac * drop.frac:
-                return last - width
+        width, enough = self.least_after, self.recovered_frac * drop.frac
+        for middle in range(drop.seen + width, len(trace.out) - width + 1):
+            # Twice in a row: cool days make the drop of tubes without vacuum small for a while.
+            before = trace.drop(drop.sound, middle - width, middle)
+            after = trace.drop(drop.sound, middle, middle + width)
+            if max(before, after) < enough:
+                return middle - width
         return None
 
     def _found(

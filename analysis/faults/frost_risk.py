@@ -130,6 +130,7 @@ class FrostRisk:
         return Found(
             start_s=start_s,
             end_s=end_s if over else None,
+            channel=items[0].channel,
             urgency=urgency,
             certainty=0.95 if lowest <= ice_c else 0.85,
             summary=f"Loop down to {lowest:.1f} °C; the stated fluid freezes from {ice_c:.1f} °C",
