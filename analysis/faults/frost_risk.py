@@ -68,8 +68,8 @@ class FrostRisk:
         ice points differ by 1.2 K among themselves)
     coldest_air_c : below this no loop in any climate the tool knows can be; the sensor is broken
     least_s : shorter is not reported
-    fresh_days : up to this long ago it asks to act today; later, to be put right before the
-        next frost
+    fresh_days : up to this long ago, and all through the season of frost, it asks to act today;
+        in summer a visit before the next frost will do
     """
 
     margin_k: float = 3.0
@@ -124,8 +124,9 @@ class FrostRisk:
         loop = history.site.loop
         now_c = ice_point_c(fluid=loop.fluid, concentration_frac=loop.concentration_frac)
         over = lowest > now_c + self.margin_k
-        fresh = history.end_s - end_s <= self.fresh_days * SECONDS_PER_DAY
-        urgency: Urgency = "act" if fresh and not over else "visit"
+        fresh = history.until_s - end_s <= self.fresh_days * SECONDS_PER_DAY
+        soon = fresh or _frost_season(history.until_s, history.site.place.latitude_deg)
+        urgency: Urgency = "act" if soon and not over else "visit"
         nights = len({item.date for item in items})
         return Found(
             start_s=start_s,
@@ -158,3 +159,11 @@ class FrostRisk:
                 ),
             ),
         )
+
+
+def _frost_season(time_s: int, latitude_deg: float) -> bool:
+    """Tell whether frost may come any night: within four months of midwinter (judgement)."""
+    midwinter = 15.0 if latitude_deg >= 0.0 else 15.0 + 365.25 / 2.0
+    day = (time_s / SECONDS_PER_DAY) % 365.25
+    away = abs((day - midwinter + 365.25 / 2.0) % 365.25 - 365.25 / 2.0)
+    return away <= 122.0
