@@ -21,7 +21,7 @@ _MOST_DARK = {"irradiance": 0.05, "collector": 0.40}
 _FITS_DARK = {"irradiance": 0.03, "collector": 0.20}
 # Days of another length: no shift fits, though the log clearly has days and nights.
 _NIGHT_SEEN = 0.7
-_OTHER_LENGTH = 0.30
+_OTHER_LENGTH = 0.50
 _FEWEST_DAYS = 3
 _MOST_ROWS = 6000
 _SHIFT_S = 900
@@ -70,7 +70,8 @@ def check_sun(*, site: Site, record: Record) -> str | None:
         return None
     where = f"{site.place.name} ({site.place.latitude_deg:.2f}, {site.place.longitude_deg:.2f})"
     hours = abs(best) / SECONDS_PER_HOUR
-    way = "behind" if best > 0 else "ahead of"
+    # Later stamps for the same sun: it comes behind the sun of the place.
+    way = "behind" if best < 0 else "ahead of"
     what = (
         f"the sun in this log is about {hours:.0f} hours {way} the sun at {where}"
         if fits
