@@ -146,7 +146,6 @@ def _read(
 def _assessed(given: _Input, *, first: date | None, last: date | None) -> "Report":
     from analysis.assess import assess, observe
     from analysis.days import local_midnight_s, part_of
-    from analysis.results import Problem, RowCount
 
     site, record, parsed = given.site, given.record, given.parsed
     channels = frozenset(parsed.columns)
@@ -169,16 +168,8 @@ def _assessed(given: _Input, *, first: date | None, last: date | None) -> "Repor
         end_s=end_s,
         until_s=end_s,
         channels=channels,
-        rows=RowCount(
-            read=parsed.rows.read,
-            kept=parsed.rows.kept,
-            duplicate=parsed.rows.duplicate,
-            rejected=parsed.rows.rejected,
-        ),
-        rejected=tuple(
-            Problem(file=item.file, line=item.line, column=item.column, why=item.why)
-            for item in parsed.rejected
-        ),
+        rows=parsed.rows,
+        rejected=parsed.rejected,
     )
 
 

@@ -12,8 +12,9 @@ from analysis.errors import LogError
 from analysis.logs.joining import count_impossible, join, settle_shares
 from analysis.logs.massflow import volume_flow_l_min
 from analysis.logs.onefile import FileValues, Told, read_file
-from analysis.logs.shapes import LogSource, ParsedLog, ProblemList, RowCount
+from analysis.logs.shapes import LogSource, ParsedLog, ProblemList
 from analysis.logs.stamps import StampFormat
+from analysis.results import RowCount
 from analysis.site import LogMap, Site
 
 

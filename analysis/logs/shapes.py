@@ -7,6 +7,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.results import Problem, RowCount
+
 PROBLEMS_LISTED = 1000
 _QUOTED = 40
 
@@ -17,30 +19,6 @@ class LogSource:
 
     name: str
     data: bytes
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Problem:
-    """Something in a file that could not be used.
-
-    `line` is the 1-based physical line; None where the file as a whole is meant. `column` is the
-    header text; None where the row as a whole is meant.
-    """
-
-    file: str
-    line: int | None
-    column: str | None
-    why: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RowCount:
-    """Rows of data: read = kept + duplicate + rejected."""
-
-    read: int
-    kept: int
-    duplicate: int
-    rejected: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
