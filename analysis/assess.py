@@ -14,6 +14,7 @@ from analysis.case import case_of
 from analysis.condition import condition_of
 from analysis.day_figures import day_columns
 from analysis.days import DayTable, Happening, joined, local_date, local_midnight_s, part_of
+from analysis.doubt import without_doubtful
 from analysis.errors import RecordError
 from analysis.faults import CATALOGUE, Fault, Found, Judged, NotJudged
 from analysis.faults._protocol import Conclusion, History
@@ -170,6 +171,7 @@ def assess(
             found.extend(_finding(fault, item) for item in conclusion.findings)
     kept, explained = sort_out(found, until_s=until_s)
     table = _without_tubes(table, kept, until_s)
+    table = without_doubtful(table, found, channels=channels, until_s=until_s)
     months = month_figures(table, facts)
     return Report(
         site=site.place.name,

@@ -66,6 +66,8 @@ _WAYS = {
     "stuck": "repeated one value",
     "missing": "gave no value",
 }
+# How a stuck reading stands in a happening's `way`.
+STUCK = float(list(_WAYS).index("stuck"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,78 @@
+"""Figures that a finding shows to be wrong are taken out of the days: unknown, never a guess.
+
+A sensor that repeats one value goes on giving numbers, and a pump command without a meter goes on
+standing for a flow; once they are found out, the heat of those days is not known. Their coverage
+says so.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from analysis.days import DayTable
+from analysis.faults.sensor_fault import STUCK
+from analysis.heat import BASES
+from analysis.record import Bools, Floats
+from analysis.results import Finding
+
+_SUN = frozenset({"irradiance_plane", "irradiance_horizontal"})
+
+
+def without_doubtful(
+    table: DayTable, findings: Sequence[Finding], *, channels: frozenset[str], until_s: int
+) -> DayTable:
+    """Give the table without the figures that findings disprove.
+
+    Parameters
+    ----------
+    table : every observed day
+    findings : what was found, explained ones included
+    channels : channels ever seen at the site
+    until_s : stands for the end of findings that last
+    """
+    basis, needs = next(
+        ((name, needs) for name, needs in BASES if needs <= channels), (None, frozenset())
+    )
+    stuck = {
+        (item.channel, item.date)
+        for item in table.of_kind("sensor_fault")
+        if item.values["way"] == STUCK and item.values.get("moved") == 1.0
+    }
+    no_heat = {date for name, date in stuck if name in needs}
+    no_sun = {date for name, date in stuck if name in _SUN}
+    if basis is not None and basis.startswith("pump_and"):
+        no_heat |= _standing_days(table, findings, until_s)
+    columns = dict(table.columns)
+    _forget(table, columns, no_heat, ("heat_", "expected_", "steady_"))
+    _forget(table, columns, no_sun, ("expected_", "steady_", "irradiation_"))
+    if no_heat and "known_s" in columns:
+        columns["known_s"] = np.where(_on(table, no_heat), 0.0, columns["known_s"])
+    return DayTable(days=table.days, columns=columns, happenings=table.happenings)
+
+
+def _standing_days(table: DayTable, findings: Sequence[Finding], until_s: int) -> set[str]:
+    """Give the days on which a command moved nothing."""
+    spans = [
+        (item.start_s, until_s if item.end_s is None else item.end_s)
+        for item in findings
+        if item.kind == "lost_circulation"
+    ]
+    return {
+        item.date
+        for item in table.of_kind("lost_circulation")
+        if any(first <= item.start_s < last for first, last in spans)
+    }
+
+
+def _forget(
+    table: DayTable, columns: dict[str, Floats], days: set[str], heads: tuple[str, ...]
+) -> None:
+    if days:
+        gone = _on(table, days)
+        for name in table.columns:
+            if name.startswith(heads) and name != "heat_measured":
+                columns[name] = np.where(gone, np.nan, columns[name])
+
+
+def _on(table: DayTable, days: set[str]) -> Bools:
+    return np.array([day in days for day in table.days.dates], dtype=np.bool_)
