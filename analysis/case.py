@@ -11,7 +11,7 @@ from types import MappingProxyType
 import numpy as np
 
 from analysis.days import LocalDays, day_index, days_of_span
-from analysis.expected import Expected, Loop, expected_heat
+from analysis.expected import Expected, Loop, expected_heat, held
 from analysis.grid import BIN_S, Grid, grid_of
 from analysis.heat import PUMP_ON_PERCENT, HeatFlow, column, heat_flow
 from analysis.loop_model import LoopModel, loop_model
@@ -176,6 +176,8 @@ def _loop(
         else _air_c(roof, sky, weather, grid),
         t_store_bottom_c=stores[0],
         t_store_hottest_c=hottest,
+        # A full store that is lost sight of is still full: a gap must not make a standstill wrong.
+        t_store_held_c=np.fmax(np.fmax(held(stores[0]), held(stores[1])), held(stores[2])),
     )
 
 

@@ -35,7 +35,9 @@ class Loop:
 
     `moving_frac` is the share of the known time in which fluid moved; `trickle` that the meter saw
     only a small share of the commissioned flow while the pump was commanded; `t_mean_c` is the mean
-    of both loop pipes at the store (or its estimate), `t_roof_c` the collector sensor.
+    of both loop pipes at the store (or its estimate), `t_roof_c` the collector sensor;
+    `t_store_held_c` is the hottest store sensor, each at its last value of the day where it gives
+    none.
     """
 
     heat_w: Floats
@@ -47,6 +49,7 @@ class Loop:
     t_ambient_c: Floats
     t_store_bottom_c: Floats
     t_store_hottest_c: Floats
+    t_store_held_c: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -92,7 +95,7 @@ def carried_heat(loop: Loop, model: LoopModel, gain_w: Floats) -> Bools:
 def store_full(loop: Loop, site: Site) -> Bools:
     """Tell bins in which the controller rightly leaves the store alone."""
     limit = site.store.limit_c
-    return (loop.t_store_bottom_c >= limit - FULL_BAND_K) | (loop.t_store_hottest_c >= limit - 1.0)
+    return (loop.t_store_bottom_c >= limit - FULL_BAND_K) | (loop.t_store_held_c >= limit - 1.0)
 
 
 def expected_heat(*, site: Site, model: LoopModel, sky: Sky, loop: Loop) -> Expected:
@@ -155,10 +158,10 @@ def _rate_k_s(t_c: Floats) -> Floats:
 
 def _surroundings(site: Site, sky: Sky, loop: Loop, carried: Bools, gain: Floats) -> Surroundings:
     start = np.where(np.isfinite(loop.t_roof_c[:, 0]), loop.t_roof_c[:, 0], loop.t_ambient_c[:, 0])
-    store = _held(loop.t_store_bottom_c)
+    store = held(loop.t_store_bottom_c)
     return Surroundings(
         gain_w=np.nan_to_num(gain),
-        t_ambient_c=_held(loop.t_ambient_c),
+        t_ambient_c=held(loop.t_ambient_c),
         t_store_bottom_c=np.where(np.isfinite(store), store, site.store.limit_c),
         store_full=store_full(loop, site),
         really_carried=carried,
@@ -181,7 +184,7 @@ def _cold_share(loop: Loop, site: Site) -> Floats:
     return np.asarray(np.clip(typical, 0.5, 1.0))
 
 
-def _held(values: Floats) -> Floats:
+def held(values: Floats) -> Floats:
     """Hold the last known value within each day, the first one backwards."""
     known = np.isfinite(values)
     place = np.where(known, np.arange(values.shape[1])[None, :], 0)

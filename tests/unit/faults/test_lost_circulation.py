@@ -171,3 +171,12 @@ def test_one_short_day_is_not_reported_and_one_long_day_is_only_watched():
     fault = LostCirculation(least_total_h=1000.0)
     table = plant.table(catalogue=(fault,))
     assert fault.conclude(a_history(table, site=plant.site)) == Judged(findings=())
+
+
+@pytest.mark.parametrize("hidden", [(144, 204), (150, 160), (140, 280)])
+def test_a_full_top_that_is_lost_sight_of_is_no_empty_store(hidden):
+    hour = np.arange(288) / 12.0
+    top = np.where(hour < 11.5, 60.0, 65.5)
+    assert single(hot_afternoon(filling(48.0), roof=105.0, top=top)) == ()
+    top[slice(*hidden)] = np.nan
+    assert single(hot_afternoon(filling(48.0), roof=105.0, top=top)) == ()
