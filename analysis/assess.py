@@ -172,7 +172,7 @@ def assess(
     kept, explained = sort_out(found, until_s=until_s)
     table = _without_tubes(table, kept, until_s)
     table = without_doubtful(table, found, channels=channels, until_s=until_s)
-    months = month_figures(table, facts)
+    months = month_figures(table, site)
     return Report(
         site=site.place.name,
         timezone=site.place.timezone,
@@ -181,14 +181,14 @@ def assess(
         basis=_basis(facts, channels, table),
         rows=rows,
         rejected=rejected,
-        days=day_figures(table, facts),
+        days=day_figures(table, site),
         months=months,
-        totals=total_figures(table, facts, months, start_s=start_s, end_s=end_s),
+        totals=total_figures(table, site, months, start_s=start_s, end_s=end_s),
         findings=tuple(sorted(kept, key=_weight)),
         explained=explained,
         verdicts=tuple(verdicts),
         condition=condition_of(table, facts, lost=_tubes_lost(conclusions, facts)),
-        savings=savings_of(table, facts),
+        savings=savings_of(table, site),
         method=METHOD,
     )
 

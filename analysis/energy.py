@@ -13,6 +13,7 @@ from analysis.days import DayTable
 from analysis.record import Floats
 from analysis.results import Bounded
 from analysis.site import Site
+from analysis.sitefile import facts_of_days
 from analysis.uncertainty import COVERAGE_95
 
 Days = NDArray[np.int64]
@@ -61,7 +62,7 @@ def expected(table: DayTable, days: Days, site: Site) -> Bounded | None:
         for name in EXPECTED_PARTS
     }
     effects = (
-        _sun_frac(table, days, site) * (parts["gain"] + parts["standing"]),
+        _sun_u_kwh(table, days, site),
         CERTIFICATE_FRAC * (parts["gain"] + parts["standing"]),
         LOSS_FRAC * parts["loss"],
         PIPE_FRAC * parts["pipe"],
@@ -72,12 +73,15 @@ def expected(table: DayTable, days: Days, site: Site) -> Bounded | None:
     return Bounded(value=total, low=max(total - reach, min(total, 0.0)), high=total + reach)
 
 
-def _sun_frac(table: DayTable, days: Days, site: Site) -> float:
-    """Give the standard uncertainty of the irradiance as a share."""
-    sensor = site.sensors.irradiance_percent / 100.0 / COVERAGE_95
+def _sun_u_kwh(table: DayTable, days: Days, site: Site) -> float:
+    """Give the standard uncertainty that the irradiance brings, with each day's sensor [kWh]."""
     number = table.column("sky_source")[days]
     found: Floats = number[np.isfinite(number)]
     worst = SKY_SOURCES[int(found.max()) if found.size else 0]
+    facts = facts_of_days(site, [table.days.dates[day] for day in days.tolist()])
+    percent = np.array([one.sensors.irradiance_percent for one in facts])
     if worst == "weather_file":
-        sensor = 0.0
-    return float(np.hypot(sensor, SOURCE_FRAC[worst]))
+        percent = np.zeros(len(facts))
+    frac = np.hypot(percent / 100.0 / COVERAGE_95, SOURCE_FRAC[worst])
+    lit = table.column("expected_gain_kwh")[days] + table.column("expected_standing_kwh")[days]
+    return float(np.nansum(frac * lit))

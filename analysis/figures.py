@@ -1,6 +1,7 @@
 """Days, months and totals of the report, from the table of days."""
 
 from calendar import monthrange
+from collections import Counter
 from collections.abc import Iterator
 
 import numpy as np
@@ -10,6 +11,7 @@ from analysis.energy import delivered, expected
 from analysis.record import Ints
 from analysis.results import Bounded, DayFigure, MonthFigure, Totals
 from analysis.site import Site
+from analysis.sitefile import facts_of_days
 
 # A comparison with the promise needs this coverage; below, the promise is taken pro rata.
 WHOLE_MONTH = 0.9
@@ -17,10 +19,11 @@ _NOTHING = (None, None, None)
 
 
 def day_figures(table: DayTable, site: Site) -> tuple[DayFigure, ...]:
-    """Give one figure per local day."""
+    """Give one figure per local day; `site` is as its file states it, changes on their days."""
     irradiation = table.column("irradiation_kwh_m2")
     pump, peak = table.column("pump_kwh"), table.column("peak_collector_c")
     coverage = coverages(table)
+    facts = facts_of_days(site, table.days.dates)
     figures = []
     for number, day in enumerate(table.days.dates):
         one = np.array([number])
@@ -36,7 +39,7 @@ def day_figures(table: DayTable, site: Site) -> tuple[DayFigure, ...]:
                 expected_kwh=wanted[0],
                 expected_low_kwh=wanted[1],
                 expected_high_kwh=wanted[2],
-                design_kwh=_day_promise(site, day),
+                design_kwh=_day_promise(facts[number], day),
                 pump_kwh=_known(pump[number]),
                 peak_collector_c=_known(peak[number]),
             )
@@ -50,7 +53,7 @@ def coverages(table: DayTable) -> np.ndarray:
 
 
 def month_figures(table: DayTable, site: Site) -> tuple[MonthFigure, ...]:
-    """Give one figure per local calendar month."""
+    """Give one figure per local calendar month, changes of the site on their days."""
     figures = []
     for month, days in _months(table):
         got, wanted = _three(delivered(table, days)), _three(expected(table, days, site))
@@ -112,14 +115,24 @@ def _month_coverage(table: DayTable, month: str, days: Ints) -> float:
 
 
 def _month_promise(site: Site, month: str) -> float | None:
-    return None if site.design is None else site.design.monthly_kwh[int(month[5:]) - 1]
+    """Give what the month was promised; a promise that changed counts by its days."""
+    length = monthrange(int(month[:4]), int(month[5:]))[1]
+    facts = facts_of_days(site, [f"{month}-{day:02}" for day in range(1, length + 1)])
+    promises = Counter(_promise(one, month) for one in facts)
+    if None in promises:
+        return None
+    return sum(promise * days / length for promise, days in promises.items() if promise is not None)
 
 
-def _day_promise(site: Site, day: str) -> float | None:
-    promise = _month_promise(site, day[:7])
+def _day_promise(facts: Site, day: str) -> float | None:
+    promise = _promise(facts, day[:7])
     if promise is None:
         return None
     return promise / monthrange(int(day[:4]), int(day[5:7]))[1]
+
+
+def _promise(facts: Site, month: str) -> float | None:
+    return None if facts.design is None else facts.design.monthly_kwh[int(month[5:]) - 1]
 
 
 def _three(bounded: Bounded | None) -> tuple[float | None, float | None, float | None]:

@@ -5,6 +5,7 @@ backup would. Prices are those of the day. Where the site file is silent about C
 factors are used.
 """
 
+from collections.abc import Sequence
 from datetime import date
 
 import numpy as np
@@ -13,7 +14,8 @@ from analysis.days import DayTable
 from analysis.energy import delivered
 from analysis.record import Floats
 from analysis.results import Bounded, Savings
-from analysis.site import Backup, Site
+from analysis.site import Backup, Site, Store
+from analysis.sitefile import facts_of_days
 from analysis.sources import Source
 from analysis.uncertainty import COVERAGE_95
 
@@ -44,92 +46,110 @@ def savings_of(table: DayTable, site: Site) -> Savings | None:
     Parameters
     ----------
     table : the days
-    site : facts of the last day; tariffs hold for their own days
+    site : the site as its file states it; changes and tariffs hold for their own days
     """
-    backup = site.backup
     heat = delivered(table, np.arange(len(table.days)))
-    if backup is None or heat is None:
+    facts = facts_of_days(site, table.days.dates)
+    backups = [one.backup for one in facts if one.backup is not None]
+    if len(backups) < len(facts) or heat is None:
         return None
-    extra = _extra_loss_kwh(table, site)
+    extra = _extra_loss_kwh(table, facts)
     extra_kwh = float(np.nansum(extra))
     useful = Bounded(
         value=max(heat.value - extra_kwh, 0.0), low=heat.low - extra_kwh, high=heat.high - extra_kwh
     )
-    fuel = _fuel(useful, extra_kwh, backup)
     daily = np.nan_to_num(table.column("heat_kwh")) - np.nan_to_num(extra)
+    daily_fuel = daily / np.array([backup.efficiency for backup in backups])
+    fuel = _fuel(useful, extra_kwh, daily, daily_fuel)
     pump = np.nan_to_num(table.column("pump_kwh"))
-    money, pump_cost = _money(table, backup, daily / backup.efficiency, pump)
-    co2 = backup.co2_kg_per_kwh
-    if co2 is None:
-        co2 = CO2_KG_PER_KWH[backup.fuel]
-    pump_co2 = float(pump.sum()) * _electricity_co2(backup)
-    scale = _scale(fuel)
+    price = _prices(table, backups, "price_per_kwh")
+    pump_price = _prices(table, backups, "electricity_price_per_kwh")
+    if len({backup.currency for backup in backups}) > 1:
+        price = pump_price = None  # amounts in two currencies have no sum
+    money = _worth(daily_fuel, fuel, price)
+    pump_cost = None if pump_price is None else float((pump * pump_price).sum())
+    co2 = _worth(daily_fuel, fuel, _known([_fuel_co2(backup) for backup in backups]))
+    pump_co2 = float((pump * np.array([_electricity_co2(backup) for backup in backups])).sum())
     return Savings(
         useful_kwh=useful.value,
         fuel_kwh=fuel.value,
         fuel_low_kwh=fuel.low,
         fuel_high_kwh=fuel.high,
-        money=money,
+        money=None if money is None else money.value,
         pump_cost=pump_cost,
-        money_net=_less(money, pump_cost),
-        money_net_low=_less(None if money is None else money * scale[0], pump_cost),
-        money_net_high=_less(None if money is None else money * scale[1], pump_cost),
-        currency=backup.currency,
-        co2_kg=None if co2 is None else fuel.value * co2 - pump_co2,
-        co2_low_kg=None if co2 is None else fuel.low * co2 - pump_co2,
-        co2_high_kg=None if co2 is None else fuel.high * co2 - pump_co2,
+        money_net=None if money is None else _less(money.value, pump_cost),
+        money_net_low=None if money is None else _less(money.low, pump_cost),
+        money_net_high=None if money is None else _less(money.high, pump_cost),
+        currency=backups[-1].currency,
+        co2_kg=None if co2 is None else co2.value - pump_co2,
+        co2_low_kg=None if co2 is None else co2.low - pump_co2,
+        co2_high_kg=None if co2 is None else co2.high - pump_co2,
     )
 
 
-def _extra_loss_kwh(table: DayTable, site: Site) -> Floats:
+def _extra_loss_kwh(table: DayTable, facts: Sequence[Site]) -> Floats:
     """Give each day's extra loss of a store kept warmer by the sun [kWh]."""
-    loss_w_k = site.store.heat_loss_w_k
-    if loss_w_k is None:
-        # Regulation (EU) 812/2013: class C limit at 45 K over the room.
-        loss_w_k = (16.66 + 8.33 * site.store.volume_l**0.4) / 45.0
-    return table.column("store_excess_kh") * loss_w_k / 1000.0
+    loss_w_k = np.array([_store_loss_w_k(one.store) for one in facts])
+    return np.asarray(table.column("store_excess_kh") * loss_w_k / 1000.0)
 
 
-def _fuel(useful: Bounded, extra_kwh: float, backup: Backup) -> Bounded:
-    value = useful.value / backup.efficiency
+def _store_loss_w_k(store: Store) -> float:
+    if store.heat_loss_w_k is not None:
+        return store.heat_loss_w_k
+    # Regulation (EU) 812/2013: class C limit at 45 K over the room.
+    return float((16.66 + 8.33 * store.volume_l**0.4) / 45.0)
+
+
+def _fuel(useful: Bounded, extra_kwh: float, daily: Floats, daily_fuel: Floats) -> Bounded:
+    """Give the fuel that the useful heat stands for, at the efficiency of each day."""
+    size = float(np.abs(daily).sum())
+    per_heat = float(np.abs(daily_fuel).sum()) / size if size > 0.0 else 0.0
+    value = max(float(daily_fuel.sum()), 0.0)
     u_heat = (useful.high - useful.low) / 2.0 / COVERAGE_95
     u_useful = float(np.hypot(u_heat, EXTRA_LOSS_FRAC * extra_kwh))
-    u_fuel = float(np.hypot(u_useful / backup.efficiency, EFFICIENCY_FRAC * value))
-    reach = COVERAGE_95 * u_fuel
+    reach = COVERAGE_95 * float(np.hypot(u_useful * per_heat, EFFICIENCY_FRAC * value))
     return Bounded(value=value, low=max(value - reach, 0.0), high=value + reach)
 
 
-def _scale(fuel: Bounded) -> tuple[float, float]:
-    if fuel.value <= 0.0:
-        return 1.0, 1.0
-    return fuel.low / fuel.value, fuel.high / fuel.value
-
-
-def _money(
-    table: DayTable, backup: Backup, fuel_kwh: Floats, pump_kwh: Floats
-) -> tuple[float | None, float | None]:
-    """Give money for fuel and for the pump at the prices of each day."""
-    fuel_price = _prices(table, backup, "price_per_kwh")
-    pump_price = _prices(table, backup, "electricity_price_per_kwh")
-    money = None if fuel_price is None else float((fuel_kwh * fuel_price).sum())
-    cost = None if pump_price is None else float((pump_kwh * pump_price).sum())
-    return (None if money is None else max(money, 0.0)), cost
-
-
-def _prices(table: DayTable, backup: Backup, key: str) -> Floats | None:
-    base: float | None = getattr(backup, key)
-    if base is None and key == "electricity_price_per_kwh":
-        base = backup.price_per_kwh if backup.fuel in ("electricity", "heat_pump") else None
-    if base is None:
+def _worth(daily_fuel: Floats, fuel: Bounded, rate: Floats | None) -> Bounded | None:
+    """Give what fuel is worth in money or CO2 at each day's rate; None where one is unknown."""
+    if rate is None:
         return None
-    prices = np.full(len(table.days), base)
+    if fuel.value <= 0.0:
+        return Bounded(value=0.0, low=0.0, high=fuel.high * float(rate.mean()))
+    value = max(float((daily_fuel * rate).sum()), 0.0)
+    per_kwh = value / fuel.value
+    return Bounded(value=value, low=fuel.low * per_kwh, high=fuel.high * per_kwh)
+
+
+def _prices(table: DayTable, backups: Sequence[Backup], key: str) -> Floats | None:
+    """Give the price of each day, None where one is unknown."""
+    return _known(
+        [
+            _price(backup, key, date.fromisoformat(day))
+            for backup, day in zip(backups, table.days.dates, strict=True)
+        ]
+    )
+
+
+def _price(backup: Backup, key: str, day: date) -> float | None:
+    price: float | None = getattr(backup, key)
+    if price is None and key == "electricity_price_per_kwh":
+        price = backup.price_per_kwh if backup.fuel in ("electricity", "heat_pump") else None
     for tariff in sorted(backup.tariffs, key=lambda item: item.start):
-        value: float | None = getattr(tariff, key)
-        if value is None:
-            continue
-        since = np.array([date.fromisoformat(day) >= tariff.start for day in table.days.dates])
-        prices[since] = value
-    return prices
+        told: float | None = getattr(tariff, key)
+        if told is not None and tariff.start <= day:
+            price = told
+    return price
+
+
+def _known(values: Sequence[float | None]) -> Floats | None:
+    return None if None in values else np.array(values, dtype=np.float64)
+
+
+def _fuel_co2(backup: Backup) -> float | None:
+    told = backup.co2_kg_per_kwh
+    return CO2_KG_PER_KWH[backup.fuel] if told is None else told
 
 
 def _electricity_co2(backup: Backup) -> float:
@@ -140,6 +160,6 @@ def _electricity_co2(backup: Backup) -> float:
     return factor
 
 
-def _less(value: float | None, cost: float | None) -> float | None:
+def _less(value: float, cost: float | None) -> float | None:
     """Give money after the pump; an unknown price of electricity leaves it unknown."""
-    return None if value is None or cost is None else value - cost
+    return None if cost is None else value - cost

@@ -11,6 +11,8 @@ hold, beside what every site file may say, these additions:
 """
 
 import difflib
+from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -44,8 +46,10 @@ def parse_site(text: str) -> Site:
         line.
     """
     reading = Reading.of(text)
+    if not reading.raw:
+        reading.refuse((), "there is nothing in this site file; write its tables, [site] first")
     reading.only((), ("schema", "change", "log", *TABLES))
-    if reading.raw.get("schema") != 1:
+    if type(reading.raw.get("schema")) is not int or reading.raw["schema"] != 1:
         given = shown(reading.raw["schema"]) if "schema" in reading.raw else "missing"
         reading.refuse(("schema",), f"schema is {given}; allowed: 1 (write schema = 1 on top)")
     built: dict[str, Any] = {}
@@ -104,6 +108,27 @@ def site_on(site: Site, day: date) -> Site:
         if change.date <= day:
             site = _changed(site, change)
     return site
+
+
+def facts_of_days(site: Site, dates: Sequence[str]) -> tuple[Site, ...]:
+    """Give the facts of each local day; days between two changes share one `Site`.
+
+    Parameters
+    ----------
+    site : Site
+        What `parse_site` gave.
+    dates : sequence of str
+        Local civil days as ISO dates, rising.
+    """
+    edges = [day.isoformat() for day in change_dates(site)]
+    spans: dict[int, Site] = {}
+    facts = []
+    for day in dates:
+        passed = bisect_right(edges, day)
+        if passed not in spans:
+            spans[passed] = site_on(site, date.fromisoformat(day))
+        facts.append(spans[passed])
+    return tuple(facts)
 
 
 def change_dates(site: Site) -> tuple[date, ...]:
@@ -186,6 +211,8 @@ def _change(reading: Reading, site: Site, number: int, raw: Any) -> Change:
 
 def _changed_rule(site: Site, key: str) -> Rule:
     """Give the rule of the key that a change names, or say why there is none."""
+    if key == "site.timezone":
+        raise RefusedError("days and months are cut by it; put the zone into [site] instead")
     parts = key.split(".")
     table = TABLES.get(parts[0])
     if table is None:

@@ -68,7 +68,7 @@ class Rule:
 
 def _span(rule: Rule) -> str:
     unit = f" {rule.unit}" if rule.unit else ""
-    return f"{rule.lowest:g} to {rule.highest:g}{unit}"
+    return f"{rule.lowest:.15g} to {rule.highest:.15g}{unit}"
 
 
 def _list_words(rule: Rule) -> str:

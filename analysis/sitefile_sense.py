@@ -46,6 +46,12 @@ def _array(array: Array, path: Path) -> Iterator[Fault]:
         yield path, f"{_name(path, 'tubes')} is missing: a {array.collector} array needs a number"
     if array.eta0_hem is None and array.eta0_beam is None:
         yield path, f"{_name(path, 'eta0')} is missing: give eta0, or eta0_beam, 0.1 to 0.86"
+    if array.eta0_hem is not None and array.eta0_beam is not None:
+        yield (
+            (*path, "eta0_beam"),
+            f"{_name(path, 'eta0')} and eta0_beam are both given; keep the one that the "
+            "certificate prints",
+        )
     lowest, highest = _A1_SPAN[array.collector]
     if not lowest <= array.a1_w_m2k <= highest:
         yield (
