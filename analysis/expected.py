@@ -17,6 +17,7 @@ from analysis.record import Bools, Floats
 from analysis.site import Site
 from analysis.sky import Sky
 from analysis.sources import ISO_9806
+from analysis.store_limit import store_full
 
 SOURCES = (ISO_9806,)
 
@@ -25,8 +26,8 @@ SOURCES = (ISO_9806,)
 WRONG_STANDING_BINS = 9
 # Pauses up to this are the controller's switching, not standstill (engineering judgement).
 PAUSE_BINS = 6
-# Controllers release the pump a few kelvin below the limit (common practice, no source).
-FULL_BAND_K = 4.0
+# A bin counts as moving from this share of its time on.
+MOVING_FRAC = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -85,17 +86,22 @@ def still_idle(loop: Loop, model: LoopModel, gain_w: Floats) -> Bools:
 
 def carried_heat(loop: Loop, model: LoopModel, gain_w: Floats) -> Bools:
     """Tell bins in which fluid moved and the roof was not stranded above the store."""
-    moved = loop.moving_frac > 0.1
+    moved = loop.moving_frac > MOVING_FRAC
     stranded = (loop.t_roof_c - loop.t_store_bottom_c) > model.stranded_k
     carried = moved & ~(stranded & still_idle(loop, model, gain_w))
     # A loop that pauses delivers after the pause what the collectors took up in it.
     return carried | _short_holes(carried & (loop.known_s > 0.0), PAUSE_BINS) & ~stranded
 
 
-def store_full(loop: Loop, site: Site) -> Bools:
+def full_store(loop: Loop, site: Site) -> Bools:
     """Tell bins in which the controller rightly leaves the store alone."""
-    limit = site.store.limit_c
-    return (loop.t_store_bottom_c >= limit - FULL_BAND_K) | (loop.t_store_held_c >= limit - 1.0)
+    return store_full(
+        t_bottom_c=loop.t_store_bottom_c,
+        t_hottest_c=loop.t_store_held_c,
+        running=(loop.moving_frac > MOVING_FRAC) | loop.trickle,
+        limit_c=site.store.limit_c,
+        backup_c=site.backup.setpoint_c if site.backup is not None else None,
+    )
 
 
 def expected_heat(*, site: Site, model: LoopModel, sky: Sky, loop: Loop) -> Expected:
@@ -163,7 +169,7 @@ def _surroundings(site: Site, sky: Sky, loop: Loop, carried: Bools, gain: Floats
         gain_w=np.nan_to_num(gain),
         t_ambient_c=held(loop.t_ambient_c),
         t_store_bottom_c=np.where(np.isfinite(store), store, site.store.limit_c),
-        store_full=store_full(loop, site),
+        store_full=full_store(loop, site),
         really_carried=carried,
         start_c=np.where(np.isfinite(start), start, 10.0),
         cold_share=_cold_share(loop, site),
