@@ -41,9 +41,6 @@ COLUMNS = (
 _LEAST_SUN_KNOWN = 0.95
 # Heat that the backup keeps in the store anyway; above it solar heat adds to the store's loss.
 _KEPT_WARM_C = 45.0
-# Variance added for switching that no sample saw (engineering judgement; five-minute samples of
-# invented plants scattered 9 % more than the rectangle alone says).
-UNSEEN = 1.2
 # A step that comes after a gap says nothing about how fast the power changed.
 _NEXT_STEP = 1.6
 
@@ -105,8 +102,9 @@ def _sampling_kwh2(case: Case) -> Floats:
     """Give the variance that sampling adds at each row [kWh2].
 
     Between two samples the power went from one value to the other somewhere within the step: a
-    rectangle as wide as the change (JCGM 100:2008, 4.3.7). It covers the pump's switching too, but
-    for what switched twice between two samples and left no trace.
+    rectangle as wide as the change (JCGM 100:2008, 4.3.7), which covers the pump's switching. Where
+    it went there and back in two steps, how long it stayed is open between nothing and two steps, a
+    triangle with twice the variance of the two changes; what no sample saw hides behind the same.
     """
     power, step = case.heat.power_w, case.record.step_s
     change = np.zeros(len(power))
@@ -114,7 +112,9 @@ def _sampling_kwh2(case: Case) -> Floats:
     apart = np.zeros(len(power))
     apart[1:] = np.diff(case.record.start_s)
     change = np.where(apart > _NEXT_STEP * step, 0.0, np.nan_to_num(change))
-    return UNSEEN * np.square(kwh_from_j(change * step)) / 12.0
+    there_and_back = np.zeros(len(power))
+    there_and_back[1:] = np.maximum(-change[1:] * change[:-1], 0.0)
+    return np.square(kwh_from_j(step)) * (np.square(change) + 2.0 * there_and_back) / 12.0
 
 
 def _expected(case: Case) -> dict[str, Floats]:
