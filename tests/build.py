@@ -14,15 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.assess import assess, observe
-from analysis.days import DayTable, LocalDays, local_days
+from analysis.days import DayTable, local_days
 from analysis.faults import CATALOGUE, Conclusion, Fault
 from analysis.faults._protocol import History
 from analysis.record import Record, record_from_stamps
 from analysis.results import Finding, Report, RowCount
 from analysis.site import Site
 from analysis.sitefile import parse_site
-from analysis.weather import Weather
-from fixtures.scenario import Scenario, flat_roof, home, school, site_toml
+from fixtures.scenario import flat_roof, home, school, site_toml
 from fixtures.sensors import observe as log_of
 from fixtures.simulate import Run, simulate
 
@@ -286,10 +285,3 @@ def asking(report: Report) -> list[tuple[str, str, str]]:
         for item in report.findings
         if item.urgency in ("act", "visit")
     ]
-
-
-__all__ = [
-    "FULL_LOG", "NO_SUN_LOG", "PUMP_LOG", "LocalDays", "Plant", "Scenario", "Weather",
-    "a_clear_day", "a_history", "a_plant", "a_record", "a_report_of", "a_run", "a_site", "a_table",
-    "asking", "at", "fault_of", "of_kind", "rows_where", "with_values", "without",
-]  # fmt: skip
