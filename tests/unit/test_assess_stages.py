@@ -45,6 +45,13 @@ SPANS = {
         "concentration_frac": 0.0,
         "faults": (Fault(kind="pump_dead", start="2025-03-04"),),
     },
+    "full store": {
+        "start": "2025-07-09",
+        "days": 7,
+        "tubes": 30,
+        "volume_l": 200.0,
+        "away": (("2025-07-09", "2025-07-14"),),
+    },
     "registers, no sun": {
         "start": "2025-03-27",
         "days": 7,
