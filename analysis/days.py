@@ -54,7 +54,10 @@ def local_days(*, first: date, last: date, timezone: str) -> LocalDays:
     count = (last - first).days + 1
     days = [first + timedelta(days=number) for number in range(count + 1)]
     edges = np.array([local_midnight_s(day, timezone) for day in days], dtype=np.int64)
-    return LocalDays(dates=tuple(day.isoformat() for day in days[:-1]), edge_s=edges)
+    # A zone that crosses the date line leaves out a day of the calendar.
+    lived = np.append(np.diff(edges) > 0, True)
+    dates = tuple(day.isoformat() for day, held in zip(days[:-1], lived, strict=False) if held)
+    return LocalDays(dates=dates, edge_s=edges[lived])
 
 
 def days_of_span(*, start_s: int, end_s: int, timezone: str) -> LocalDays:

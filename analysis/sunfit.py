@@ -102,9 +102,11 @@ def _collector(record: Record) -> _Warmth | None:
     high = np.full(len(numbers), -np.inf)
     np.minimum.at(low, place[known], roof[known])
     np.maximum.at(high, place[known], roof[known])
-    # Only days on which the roof clearly got hot, and only their hottest hours.
-    lively = high - low > 30.0
-    hot = roof > (low + 0.7 * (high - low))[place]
+    # Only days on which the roof clearly got hot, and only their hottest hours; a day without a
+    # reading has neither.
+    swing = np.where(high >= low, high - low, 0.0)
+    lively = swing > 30.0
+    hot = roof > (low + 0.7 * swing)[place]
     return _warmth("collector", record, np.where(lively[place] & hot & known, 1.0, 0.0))
 
 

@@ -12,7 +12,9 @@ _LISTED = 10
 _CHECKS = 3
 
 
-def render_text(report: Report, *, texts: Texts, listed: int | None = None) -> str:
+def render_text(
+    report: Report, *, texts: Texts, listed: int | None = None, logs: str = ""
+) -> str:
     """Write a report for reading.
 
     Parameters
@@ -20,6 +22,7 @@ def render_text(report: Report, *, texts: Texts, listed: int | None = None) -> s
     report : the report
     texts : the catalogue's words
     listed : how many problems the logs had in all, where more than `report.rejected` lists
+    logs : how the logs were read, as `dashboards.logs_text` writes it
     """
     parts = [
         _head(report),
@@ -27,6 +30,7 @@ def render_text(report: Report, *, texts: Texts, listed: int | None = None) -> s
         _months(report),
         _findings(report, texts),
         _verdicts(report, texts),
+        logs,
         _rows(report, problems=max(listed or 0, len(report.rejected))),
     ]
     return "\n\n".join(part for part in parts if part) + "\n"
@@ -34,7 +38,8 @@ def render_text(report: Report, *, texts: Texts, listed: int | None = None) -> s
 
 def _head(report: Report) -> str:
     days = fmt.span(report.start_s, report.end_s, report.timezone)
-    return f"{report.site}\n{'=' * len(report.site)}\n{days}, days of {report.timezone}"
+    name = " ".join(report.site.split())
+    return f"{name}\n{'=' * len(name)}\n{days}, days of {report.timezone}"
 
 
 def _heat(report: Report) -> str:
@@ -48,39 +53,47 @@ def _heat(report: Report) -> str:
         if basis.weather is None
         else "not known for these days",
     )
+    # The basis' own notes stand in these lines, each where it matters.
     lines = [
         ("Delivered", delivered),
         ("Expected", f"{expected}{_EXPECTED_IS if totals.expected_kwh is not None else ''}"),
         ("Design", _design(report)),
-        ("Coverage", f"{fmt.share(totals.coverage)} of the time is in the log; "
-                     "what is missing counts as unknown, not as zero"),
+        ("Coverage", f"{fmt.share(totals.coverage)} of the time is in the log{_missing(report)}"),
         ("Pump", fmt.quantity(totals.pump_kwh, "kWh of electricity", unknown=fmt.NOT_MEASURED)),
         *_savings(report),
         ("Rests on", f"heat: {heat_basis(basis.heat)}"),
         ("", f"weather: {weather_basis(basis.weather)}"),
         ("", f"design: {design_basis(basis.design)}"),
-        *(("", note) for note in basis.notes),
-    ]  # fmt: skip
+    ]
     return "HEAT\n" + "\n".join(_labelled(label, text) for label, text in lines)
 
 
 _EXPECTED_IS = " (a healthy collector in this weather)"
 
 
+def _missing(report: Report) -> str:
+    whole = fmt.share(report.totals.coverage) == "100 %"
+    return "" if whole else "; what is missing counts as unknown, not as zero"
+
+
 def _design(report: Report) -> str:
     totals = report.totals
     if totals.design_kwh is None:
         return "not known"
-    text = f"{fmt.number(totals.design_kwh)} kWh promised for these days"
-    if totals.coverage < 0.9:
-        return f"{text}; with so little in the log the two cannot be compared as they stand"
-    return text
+    text = f"{fmt.quantity(totals.design_kwh, 'kWh')} promised for these days"
+    if totals.coverage >= 0.9:
+        return text
+    if any(month.design_pro_rata for month in report.months):
+        return f"{text}, pro rata for the time that is in the log"
+    return f"{text}; with so little in the log the two cannot be compared as they stand"
 
 
 def _savings(report: Report) -> Iterator[tuple[str, str]]:
     saved = report.savings
     if saved is None:
-        yield "Saved", "not known: the site file has no [backup] table"
+        known = fmt.known(report.totals.delivered_kwh)
+        why = "the site file has no [backup] table" if known else "delivered heat is not known"
+        yield "Saved", f"not known: {why}"
         return
     fuel = fmt.bounded(fmt.bound_of(saved.fuel_kwh, saved.fuel_low_kwh, saved.fuel_high_kwh))
     yield "Saved", f"fuel: {fuel}"
@@ -89,7 +102,11 @@ def _savings(report: Report) -> Iterator[tuple[str, str]]:
         high = fmt.money(saved.money_net_high, saved.currency)
         net = fmt.money(saved.money_net, saved.currency)
         yield "", f"money, after the pump: {net}, likely between {low} and {high}"
-    if saved.co2_kg is not None:
+    else:
+        yield "", "money: not known; it needs the prices of fuel and electricity in one currency"
+    if saved.co2_kg is None:
+        yield "", "CO2: not known; it needs co2_kg_per_kwh for this fuel"
+    else:
         co2 = fmt.bounded(fmt.bound_of(saved.co2_kg, saved.co2_low_kg, saved.co2_high_kg), "kg")
         yield "", f"CO2: {co2}"
 
@@ -143,7 +160,7 @@ def _finding(
     channel = f" ({finding.channel.replace('_', ' ')})" if finding.channel else ""
     head = f"{number}. {fmt.urgency(finding.urgency)}: {title_of(finding.kind, texts)}{channel}"
     when = fmt.span(finding.start_s, finding.end_s, report.timezone)
-    cost = f"cost {fmt.bounded(finding.lost)}" if finding.lost else "cost not known"
+    lost = fmt.bounded(finding.lost, unknown="not known")
     # What is only watched or noted asks for no work, so nothing about work is said.
     asks = finding.urgency in ("act", "visit")
     work = list(_work(number, finding, told)) if asks else []
@@ -151,7 +168,7 @@ def _finding(
     explains = ", ".join(sorted({title_of(other.kind, texts).lower() for other in also}))
     lines = [
         f"  {head}",
-        _wrapped(f"{when}; {cost}", 5),
+        _wrapped(f"{when}; heat lost: {lost}", 5),
         _wrapped(finding.summary, 5),
         *work,
         *([_wrapped(f"This explains as well: {explains}.", 5)] if explains else []),
@@ -197,7 +214,7 @@ def _verdicts(report: Report, texts: Texts) -> str:
         parts.append("COULD NOT BE JUDGED\n" + "\n".join(lines))
     if clear:
         names = ", ".join(title_of(item.kind, texts).lower() for item in clear)
-        parts.append("LOOKED AT AND CLEAR\n" + _wrapped(names, 2))
+        parts.append("LOOKED FOR AND NOT FOUND\n" + _wrapped(names, 2))
     return "\n\n".join(parts)
 
 

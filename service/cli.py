@@ -3,11 +3,19 @@
 import argparse
 import sys
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
+
+
+class _Parser(argparse.ArgumentParser):
+    """Says in one line what is wrong with a command; its commands do so, too."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(2, f"{self.prog}: {message}; `{self.prog} --help` tells how it is used\n")
+
 
 if TYPE_CHECKING:
     # argparse names the class of `add_subparsers` with an underscore.
-    _Commands = argparse._SubParsersAction[argparse.ArgumentParser]
+    _Commands = argparse._SubParsersAction[_Parser]
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -27,7 +35,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="suntally",
         description="Watches over installed solar thermal systems: heat delivered, faults, and "
         "which roof to visit.",

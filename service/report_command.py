@@ -10,13 +10,20 @@ import json
 import os
 import sys
 import time
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from service.progress import Progress
+from service.report_files import (
+    STDOUT,
+    CannotReportError,
+    bytes_of,
+    check_outputs,
+    short_names,
+    text_of,
+    write_all,
+)
 
 if TYPE_CHECKING:
     from analysis.logs.shapes import LogSource, ParsedLog
@@ -31,11 +38,7 @@ MADE_WITH_REJECTED_INPUT = 1
 NOT_MADE = 2
 
 _UNPACKED_LIMIT_BYTES = 2 * 1024**3
-_STDOUT = "-"
-
-
-class CannotReportError(Exception):
-    """No report can be made; the text says why and what to do."""
+_EARLIEST, _LATEST = date(1950, 1, 1), date(2200, 12, 31)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -92,32 +95,44 @@ class _Input:
 
 def _run(args: argparse.Namespace, progress: Progress) -> int:
     first, last = _dates(args.first, args.last)
-    _outputs_apart(args)
+    check_outputs(args)
     given = _read(args, progress, first=first, last=last)
     progress.say("Working out heat and faults")
     report = _assessed(given, first=first, last=last)
+    files: dict[str, str] = {}
     if args.html:
         progress.say("Drawing the page")
-        _write(args.html, _page(report, given))
-    if args.json:
-        _write_json(args.json, report)
+        files[args.html] = _page(report, given)
+    if args.json and args.json != STDOUT:
+        files[args.json] = _json(report, ascii_only=False)
+    write_all(files)
     progress.clear()
-    if args.json != _STDOUT:
-        from dashboards.report_text import render_text
-
-        # A terminal of a narrow encoding shows a question mark rather than an error.
-        if isinstance(sys.stdout, io.TextIOWrapper):
-            sys.stdout.reconfigure(errors="replace")
-        sys.stdout.write(render_text(report, texts=_texts(), listed=given.parsed.problems))
+    if args.json == STDOUT:
+        sys.stdout.write(_json(report, ascii_only=True))  # whatever encoding it has, ASCII passes
+    else:
+        _print(report, given)
     sys.stdout.flush()
     rejected = given.parsed.problems or given.parsed.rows.rejected
     return MADE_WITH_REJECTED_INPUT if rejected else MADE
+
+
+def _print(report: "Report", given: _Input) -> None:
+    from dashboards.logs_text import logs_text
+    from dashboards.report_text import render_text
+
+    # A terminal of a narrow encoding shows a question mark rather than an error.
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="replace")
+    parsed = given.parsed
+    logs = logs_text(parsed.files, unseen=parsed.unseen, impossible=parsed.impossible)
+    sys.stdout.write(render_text(report, texts=_texts(), listed=parsed.problems, logs=logs))
 
 
 def _read(
     args: argparse.Namespace, progress: Progress, *, first: date | None, last: date | None
 ) -> _Input:
     """Read everything, check it and cut it to the asked days and their neighbours."""
+    from analysis.logs.archives import unpack
     from analysis.logs.reading import read_logs
     from analysis.record import record_from_stamps
     from analysis.sunfit import check_sun
@@ -126,9 +141,9 @@ def _read(
     log_map = _map(args.map)
     weather = _weather(args.weather, site)
     sources: list[LogSource] = []
-    for name in args.logs:
-        progress.say(f"Reading {Path(name).name}")
-        sources.extend(_sources(name))
+    for name, short in zip(args.logs, short_names(args.logs), strict=True):
+        progress.say(f"Reading {short}")
+        sources.extend(unpack(short, bytes_of(name), limit_bytes=_UNPACKED_LIMIT_BYTES))
     parsed = read_logs(sources, site=site, log_map=log_map, now_s=int(time.time()))
     del sources
     record = record_from_stamps(
@@ -189,10 +204,9 @@ def _cut(
     asked_from = local_midnight_s(first, timezone) if first else low
     asked_to = local_midnight_s(last + timedelta(days=1), timezone) if last else high
     if not bool(((start_s < asked_to) & (end_s > asked_from)).any()):
-        covered = fmt.span(low, high, timezone)
         raise CannotReportError(
-            f"the logs hold nothing in the days asked for; they cover {covered}. "
-            "Change --from and --to"
+            "the logs hold nothing in the days asked for; they cover "
+            f"{fmt.span(low, high, timezone)}. Change --from and --to"
         )
     margin = timedelta(days=MARGIN_DAYS)
     if first:
@@ -209,7 +223,8 @@ def _dates(first: str | None, last: str | None) -> tuple[date | None, date | Non
         if text is None:
             return None
         try:
-            return date.fromisoformat(text)
+            # No log reaches beyond these days, and neighbours of a day must be days, too.
+            return min(max(date.fromisoformat(text), _EARLIEST), _LATEST)
         except ValueError:
             raise CannotReportError(
                 f"{option} is '{text}', which is no date; write it as 2025-06-01"
@@ -223,31 +238,14 @@ def _dates(first: str | None, last: str | None) -> tuple[date | None, date | Non
     return start, end
 
 
-def _outputs_apart(args: argparse.Namespace) -> None:
-    """Refuse to write over what is read, or over the other output."""
-    inputs = (args.site, *args.logs, args.map, args.weather)
-    taken = {Path(name).resolve() for name in inputs if name}
-    for option, name in (("--json", args.json), ("--html", args.html)):
-        if not name or name == _STDOUT:
-            continue
-        path = Path(name).resolve()
-        if path in taken:
-            raise CannotReportError(f"{option} {name} is in use already; choose another name")
-        if not path.parent.is_dir():
-            raise CannotReportError(f"{option} {name}: there is no such folder; make it first")
-        taken.add(path)
-    if args.html == _STDOUT:
-        raise CannotReportError("--html needs a file name; only --json can go to standard output")
-
-
 def _site(name: str) -> "Site":
     from analysis.errors import SiteFileError
     from analysis.sitefile import parse_site
 
     try:
-        return parse_site(_text(name, "site file"))
+        return parse_site(text_of(name, "site file"))
     except SiteFileError as error:
-        raise CannotReportError(f"{name}, {error}") from None
+        raise CannotReportError(f"{name}{', ' if error.line else ': '}{error}") from None
 
 
 def _map(name: str | None) -> "LogMap | None":
@@ -257,9 +255,9 @@ def _map(name: str | None) -> "LogMap | None":
     if name is None:
         return None
     try:
-        return parse_map(_text(name, "map"))
+        return parse_map(text_of(name, "map"))
     except SiteFileError as error:
-        raise CannotReportError(f"{name}, {error}") from None
+        raise CannotReportError(f"{name}{', ' if error.line else ': '}{error}") from None
 
 
 def _weather(name: str | None, site: "Site") -> "Weather | None":
@@ -267,7 +265,7 @@ def _weather(name: str | None, site: "Site") -> "Weather | None":
         return None
     from analysis.weatherfile import parse_weather
 
-    return parse_weather(name, _bytes(name), site=site)
+    return parse_weather(name, bytes_of(name), site=site)
 
 
 def _check_covers(weather: "Weather", record: "Record", name: str, timezone: str) -> None:
@@ -287,35 +285,6 @@ def _check_covers(weather: "Weather", record: "Record", name: str, timezone: str
     )
 
 
-def _sources(name: str) -> "Sequence[LogSource]":
-    from analysis.logs.archives import unpack
-
-    return unpack(Path(name).name, _bytes(name), limit_bytes=_UNPACKED_LIMIT_BYTES)
-
-
-def _text(name: str, what: str) -> str:
-    try:
-        return _bytes(name).decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = error.object[: error.start].count(b"\n") + 1
-        raise CannotReportError(
-            f"{name}, line {line}: this {what} is not UTF-8 text; save it as UTF-8"
-        ) from None
-
-
-def _bytes(name: str) -> bytes:
-    path = Path(name)
-    if path.is_dir():
-        raise CannotReportError(f"{name} is a folder; name the files in it, such as {path}/*.csv")
-    try:
-        return path.read_bytes()
-    except FileNotFoundError:
-        raise CannotReportError(f"{name}: there is no such file; check the name") from None
-    except OSError as error:
-        reason = (error.strerror or "it failed").lower()
-        raise CannotReportError(f"{name} cannot be read: {reason}") from None
-
-
 def _texts() -> "Texts":
     from analysis.faults import CATALOGUE
 
@@ -328,28 +297,8 @@ def _page(report: "Report", given: _Input) -> str:
     return render_report(report, given.site, texts=_texts(), record=given.record)
 
 
-def _write_json(name: str, report: "Report") -> None:
+def _json(report: "Report", *, ascii_only: bool) -> str:
     from analysis.results import report_json
 
-    plain = name == _STDOUT  # whatever encoding stdout has, ASCII passes
-    text = json.dumps(report_json(report), ensure_ascii=plain, allow_nan=False, indent=1) + "\n"
-    if name == _STDOUT:
-        sys.stdout.write(text)
-    else:
-        _write(name, text)
-
-
-def _write(name: str, text: str) -> None:
-    """Write a file whole or not at all."""
-    path = Path(name)
-    beside = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        beside.write_text(text, encoding="utf-8")
-        beside.replace(path)
-    except OSError as error:
-        reason = (error.strerror or "it failed").lower()
-        raise CannotReportError(
-            f"{name} cannot be written: {reason}; choose another place"
-        ) from None
-    finally:
-        beside.unlink(missing_ok=True)
+    text = json.dumps(report_json(report), ensure_ascii=ascii_only, allow_nan=False, indent=1)
+    return text + "\n"

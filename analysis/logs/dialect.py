@@ -166,10 +166,7 @@ def _with_header(
     # A stamp in an unknown format beside few numbers: the layout will say so.
     data = data or [row for row in rows[1:] if _has_number(row[1])][:_SAMPLE_ROWS]
     if not data:
-        raise LogError(
-            "there is a header but no row of numbers under it" if rows else "there is no table",
-            file=name,
-        )
+        raise LogError(_no_rows(told), file=name)
     width = Counter(len(cells) for _, cells in data).most_common(1)[0][0]
     first_row = next(number for number, cells in data if len(cells) == width)
     before = [(number, cells) for number, cells in rows if number < first_row]
@@ -185,6 +182,13 @@ def _with_header(
         body_at=min(body_at, len(text)),
         samples=samples,
     )
+
+
+def _no_rows(told: LogMap) -> str:
+    if told.delimiter is not None:
+        sign = DELIMITER_NAMES[told.delimiter]
+        return f"no row of numbers is found with the delimiter told, {sign}; check it in [log]"
+    return "there is a header but no row of numbers under it; export the log again"
 
 
 def _header(

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import fields, replace
 from typing import Any
 
+from analysis.channels import channel
 from analysis.errors import LogError
 from analysis.logs.joining import count_impossible, join, settle_shares
 from analysis.logs.massflow import volume_flow_l_min
@@ -85,6 +86,11 @@ def read_logs(
         problems=problems.total,
         files=accounts,
         impossible=impossible,
+        unseen=tuple(
+            head
+            for head, meaning in log_map.columns
+            if meaning.channel not in columns and channel(meaning.channel) is not None
+        ),
     )
 
 

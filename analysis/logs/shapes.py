@@ -69,6 +69,7 @@ class ParsedLog:
     problems : how many problems there were in all, cells and rows
     files : how each file was understood
     impossible : channel to number of stamps whose value cannot be real; it is kept as written
+    unseen : heads that the map names, of channels that no file has
     """
 
     stamp_s: NDArray[np.int64]
@@ -80,6 +81,7 @@ class ParsedLog:
     problems: int
     files: tuple[FileRead, ...]
     impossible: dict[str, int]
+    unseen: tuple[str, ...]
 
 
 @dataclass(slots=True)

@@ -26,10 +26,10 @@ def test_findings_come_by_urgency_with_cautions_before_checks():
 def test_heat_stands_with_its_bounds_and_what_it_rests_on():
     text = render_text(a_report(), texts={})
     assert "Delivered  558 kWh, likely between 486 and 631" in text
-    assert "cost 118 kWh, likely between 97 and 139" in text
+    assert "heat lost: 118 kWh, likely between 97 and 139" in text
     assert "loop's flow" in text
     assert "Pressure loss: no pressure was logged" in text
-    assert "frost risk" in text[text.index("LOOKED AT AND CLEAR") :]
+    assert "frost risk" in text[text.index("LOOKED FOR AND NOT FOUND") :]
 
 
 def test_unknown_is_said_and_never_zero():

@@ -1,0 +1,62 @@
+"""How the logs were understood, as plain text: nothing counts before it was shown."""
+
+import textwrap
+from collections.abc import Iterator, Mapping, Sequence
+
+from analysis.channels import channel, channel_of_tidy
+from analysis.logs.shapes import ColumnRead, FileRead
+from dashboards import format as fmt
+
+_WIDTH = 78
+
+
+def logs_text(
+    files: Sequence[FileRead], *, unseen: Sequence[str], impossible: Mapping[str, int]
+) -> str:
+    """Write how the logs were read; files that are alike in all but the name share an entry.
+
+    Parameters
+    ----------
+    files : how each file was understood
+    unseen : heads that a map names and no log has
+    impossible : channel to number of values that cannot be real
+    """
+    alike: dict[tuple[str, tuple[ColumnRead, ...], tuple[str, ...]], list[str]] = {}
+    for one in files:
+        alike.setdefault((one.dialect, one.columns, one.ignored), []).append(one.name)
+    lines = ["LOGS, as they were read"]
+    for (dialect, columns, ignored), names in alike.items():
+        more = len(names) - 1
+        named = names[0] + (f" and {fmt.plural(more, 'more file')} like it" if more else "")
+        lines.append(_wrapped(f"{named}: {dialect}", 2))
+        lines.append(_wrapped(f"columns: {'; '.join(_column(one) for one in columns)}", 4))
+        if ignored:
+            lines.append(_wrapped(f"not known and left aside: {'; '.join(ignored)}", 4))
+    lines.extend(_wrapped(text, 2) for text in _remarks(unseen, impossible))
+    return "\n".join(lines)
+
+
+def _column(column: ColumnRead) -> str:
+    tidy = channel_of_tidy(column.head)
+    if tidy is not None and tidy.name == column.channel:
+        return column.head
+    return f"{column.head} = {column.channel} in {column.unit}"
+
+
+def _remarks(unseen: Sequence[str], impossible: Mapping[str, int]) -> Iterator[str]:
+    if unseen:
+        yield f"[log.columns] names what no log has: {'; '.join(unseen)}"
+    for name, count in impossible.items():
+        known = channel(name)
+        if known is not None:
+            yield (
+                f"{known.says}: {fmt.plural(count, 'value')} outside {known.lowest:g} to "
+                f"{known.highest:g} {known.unit} cannot be real and were left out"
+            )
+
+
+def _wrapped(text: str, indent: int) -> str:
+    return textwrap.fill(
+        text, _WIDTH, initial_indent=" " * indent, subsequent_indent=" " * (indent + 2),
+        break_on_hyphens=False,
+    )  # fmt: skip
