@@ -5,20 +5,22 @@ from datetime import date, timedelta
 
 from markupsafe import Markup
 
-from analysis.results import Finding, Report, Urgency
+from analysis.results import Finding, Report
 from dashboards.figures.year_strip import year_strip
 from dashboards.format import (
+    OVER,
     URGENCY_WORDS,
-    bounded,
     duration,
     local_date,
     moment,
+    money_bounded,
     quantity,
     sentence,
     share,
     span,
 )
 from dashboards.links import finding_key, finding_path
+from dashboards.losses import lost_words, worth
 from dashboards.site_facts import Fact
 from dashboards.texts import Texts, title_of, titles
 
@@ -36,12 +38,14 @@ class FindingView:
 
     key: str
     title: str
-    mark: Urgency
+    mark: str
     urgency: str
     when: str
+    open: bool
     lasted: str
     certainty: str
     lost: str
+    worth: str | None
     summary: str
     customer: str
     technician: str
@@ -66,16 +70,20 @@ def finding_view(finding: Finding, report: Report, *, slug: str, texts: Texts) -
     texts : the catalogue's words
     """
     text = texts.get(finding.kind)
-    end_s = report.end_s if finding.end_s is None else finding.end_s
+    still = finding.end_s is None
+    cost = worth(report, finding.lost)
+    currency = report.savings.currency if report.savings else None
     return FindingView(
         key=finding_key(finding),
         title=title_of(finding.kind, texts),
-        mark=finding.urgency,
-        urgency=URGENCY_WORDS[finding.urgency],
+        mark=finding.urgency if still else "calm",
+        urgency=URGENCY_WORDS[finding.urgency] if still else OVER,
         when=span(finding.start_s, finding.end_s, report.timezone),
-        lasted=duration(end_s - finding.start_s),
+        open=still,
+        lasted=duration(_until_s(finding, report) - finding.start_s),
         certainty=share(finding.certainty),
-        lost=bounded(finding.lost, unknown="cannot be told"),
+        lost=lost_words(finding),
+        worth=money_bounded(cost, currency) if cost else None,
         summary=sentence(finding.summary),
         customer=text.customer if text else "",
         technician=text.technician if text else "",
@@ -88,6 +96,13 @@ def finding_view(finding: Finding, report: Report, *, slug: str, texts: Texts) -
         strip=_strip(finding, report, texts),
         expected_known=any(item.expected_kwh is not None for item in report.days),
     )
+
+
+def _until_s(finding: Finding, report: Report) -> int:
+    """Give the end, or how far it is known to last: a silence outlasts the report's data."""
+    if finding.end_s is not None:
+        return finding.end_s
+    return max((report.end_s, *(item.end_s for item in finding.evidence)))
 
 
 def _evidence(finding: Finding, timezone: str) -> tuple[Fact, ...]:

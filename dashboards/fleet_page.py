@@ -19,7 +19,7 @@ from dashboards.format import (
     span,
 )
 from dashboards.links import finding_path, site_path
-from dashboards.losses import open_findings, rank, recent_loss, total
+from dashboards.losses import not_counted, open_findings, rank, recent_loss, total
 from dashboards.texts import Texts, title_of
 
 State = Literal["ready", "working", "empty", "refused"]
@@ -51,8 +51,10 @@ class FleetRow:
     finding_href: str | None
     more: str | None
     lost: str | None
+    not_counted: str
     lost_recent: str | None
     delivered: str
+    delivered_in: str
     strip: Markup
     last_data: str
     coverage: str
@@ -65,6 +67,7 @@ class FleetPage:
 
     headline: str
     lost: str | None
+    lost_in_part: bool
     asking: tuple[FleetRow, ...]
     watching: tuple[FleetRow, ...]
     calm: tuple[FleetRow, ...]
@@ -92,12 +95,12 @@ def fleet_page(sites: Iterable[FleetSite], *, texts: Texts, now_s: float) -> Fle
     asking = [s for s in ranked if _mark(s) in ("act", "visit")]
     watching = [s for s in ranked if _mark(s) == "watch"]
     calm = [s for s in ranked if _mark(s) not in ("act", "visit", "watch")]
-    lost = total(
-        finding.lost for site in asking if site.report for finding in open_findings(site.report)
-    )
+    losses = [f.lost for site in asking if site.report for f in open_findings(site.report)]
+    lost = total(losses)
     return FleetPage(
         headline=_headline(len(asking), len(ready)),
         lost=bounded(lost) if lost else None,
+        lost_in_part=None in losses,
         asking=tuple(rows[site.slug] for site in asking),
         watching=tuple(rows[site.slug] for site in watching),
         calm=tuple(rows[site.slug] for site in calm),
@@ -144,11 +147,12 @@ def _row(site: FleetSite, texts: Texts, now_s: float) -> FleetRow:
         mark=mark,
         urgency=URGENCY_WORDS[first.urgency] if first else _state_words(site),
         title=title_of(first.kind, texts) if first else "",
-        sentence=sentence(first.summary if first else _calm_words(site)),
+        sentence=sentence(first.summary if first else _calm_words(site, texts)),
         since=span(first.start_s, first.end_s, report.timezone) if report and first else "",
         finding_href=finding_path(site.slug, first) if first else None,
         more=f"and {plural(also, 'other finding')}" if also > 0 else None,
         lost=bounded(first.lost) if first and first.lost else None,
+        not_counted=not_counted(first) if first else "",
         lost_recent=bounded(recent) if recent and recent.value >= 0.5 else None,
         delivered=bounded(
             bound_of(
@@ -159,6 +163,7 @@ def _row(site: FleetSite, texts: Texts, now_s: float) -> FleetRow:
         )
         if report
         else "",
+        delivered_in=span(report.start_s, report.end_s, report.timezone) if report else "",
         strip=week_strip(report) if report else Markup(""),
         last_data=f"last data {ago(site.last_data_s, now_s=now_s)}"
         if site.last_data_s
@@ -179,7 +184,7 @@ def _state_words(site: FleetSite) -> str:
     }[site.state]
 
 
-def _calm_words(site: FleetSite) -> str:
+def _calm_words(site: FleetSite, texts: Texts) -> str:
     report = site.report
     if report is None:
         return site.note or {
@@ -192,6 +197,17 @@ def _calm_words(site: FleetSite) -> str:
     looked = sum(verdict.outcome != "cannot_judge" for verdict in report.verdicts)
     if looked == 0:
         return "Nothing could be judged from its log."
+    said = _lately_over(report, texts)
     if unjudged:
-        return f"Looked at and nothing open; {plural(unjudged, 'question')} could not be judged."
-    return "Looked at and nothing open."
+        said += f" {plural(unjudged, 'question')} could not be judged."
+    return said
+
+
+def _lately_over(report: Report, texts: Texts) -> str:
+    """Say what ended last of what had asked for somebody."""
+    over = [f for f in report.findings if f.end_s is not None and f.urgency in ("act", "visit")]
+    if not over:
+        return "Nothing has asked for anybody in its log."
+    last = max(over, key=lambda finding: finding.end_s or 0)
+    name = title_of(last.kind, texts)
+    return f"Over: {name}, {span(last.start_s, last.end_s, report.timezone)}."

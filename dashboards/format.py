@@ -21,6 +21,8 @@ URGENCY_WORDS: dict[Urgency, str] = {
     "watch": "Keep an eye on it",
     "record": "Noted",
 }
+# What has ended asks for nobody, however urgent it was.
+OVER = "Over"
 URGENCY_RANK: dict[Urgency, int] = {"act": 0, "visit": 1, "watch": 2, "record": 3}
 
 _MONTHS = (
@@ -115,7 +117,7 @@ def share(frac: float | None) -> str:
     percent = frac * 100.0
     if 0.0 < percent < 0.1:
         return "under 0.1 %"
-    if 99.0 <= percent < 100.0:
+    if 99.0 < percent < 100.0:
         return f"{math.floor(percent * 10.0) / 10.0:.1f} %"
     return f"{percent:.0f} %"
 
@@ -129,6 +131,20 @@ def money(value: float | None, currency: str | None) -> str:
     if sign is None:
         return f"{text} {currency}" if currency else text
     return f"−{sign}{text[1:]}" if text.startswith("−") else f"{sign}{text}"
+
+
+def money_bounded(bound: Bounded | None, currency: str | None) -> str:
+    """Write an amount with its bounds: `£26, likely between £21 and £31`; pennies below ten."""
+    if bound is None or not known(bound.value):
+        return UNKNOWN
+    whole = bound.high >= 10.0
+    value, low, high = (
+        money(round(part) if whole else part, currency)
+        for part in (bound.value, bound.low, bound.high)
+    )
+    if whole:
+        value, low, high = (text.replace(".00", "") for text in (value, low, high))
+    return value if low == high else f"{value}, likely between {low} and {high}"
 
 
 @lru_cache(maxsize=64)

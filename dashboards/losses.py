@@ -1,14 +1,55 @@
 """What open findings have cost, so far and lately, and how sites rank by it."""
 
-from collections.abc import Iterable
+import math
+from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 
 from analysis.results import Bounded, Finding, Report
-from dashboards.format import URGENCY_RANK, local_date
+from analysis.savings import EFFICIENCY_FRAC
+from analysis.uncertainty import COVERAGE_95
+from dashboards.format import URGENCY_RANK, bounded, local_date
 
 RECENT_DAYS = 30
 # What these kinds cost is lost from the store, not missing from the day's delivery.
 FROM_THE_STORE = frozenset({"reverse_circulation", "night_running", "store_overheat"})
+# Why no heat is counted, where the kind itself is the reason.
+_NOT_COUNTED: Mapping[str, str] = {
+    "frost_risk": "none counted: it is a risk, not a loss so far",
+    "not_yet_fitted": "none counted: no heat was to be expected",
+    "silence": "not known: nothing was logged",
+    "stagnation": "not counted: the store could take no more",
+    "sensor_fault": "not known, because the sensor cannot be trusted",
+}
+
+
+def lost_words(finding: Finding) -> str:
+    """Write what a finding cost in heat, or why that is not told."""
+    return bounded(finding.lost, unknown=not_counted(finding))
+
+
+def not_counted(finding: Finding) -> str:
+    """Say why a finding carries no lost heat."""
+    if finding.kind == "stagnation" and finding.urgency != "record":
+        return "not known"  # the store was not full: what it missed is told by the cause
+    return _NOT_COUNTED.get(finding.kind, "not known")
+
+
+def worth(report: Report, lost: Bounded | None) -> Bounded | None:
+    """Give the money that lost heat costs, at the mean worth of this report's useful heat.
+
+    The backup must make what the sun did not. None without prices or lost heat.
+    """
+    saved = report.savings
+    if lost is None or saved is None or saved.money is None or saved.useful_kwh <= 0.0:
+        return None
+    rate = saved.money / saved.useful_kwh
+    value = lost.value * rate
+    backup = COVERAGE_95 * EFFICIENCY_FRAC * value
+    return Bounded(
+        value=value,
+        low=max(value - math.hypot((lost.value - lost.low) * rate, backup), 0.0),
+        high=value + math.hypot((lost.high - lost.value) * rate, backup),
+    )
 
 
 def open_findings(report: Report) -> tuple[Finding, ...]:

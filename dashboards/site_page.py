@@ -7,12 +7,13 @@ from typing import Any
 
 from markupsafe import Markup
 
-from analysis.results import Finding, Report, Urgency
+from analysis.results import Finding, Report
 from analysis.site import Site
 from dashboards.figures.balance import balance
 from dashboards.figures.strip_frame import first_day, frame
 from dashboards.figures.year_strip import year_strip
 from dashboards.format import (
+    OVER,
     URGENCY_WORDS,
     bound_of,
     bounded,
@@ -53,7 +54,7 @@ class FindingLine:
     """A finding in a list."""
 
     href: str
-    mark: Urgency
+    mark: str
     urgency: str
     title: str
     when: str
@@ -168,8 +169,8 @@ def _line(report: Report, place: int, href: str, texts: Texts) -> FindingLine:
     finding = report.findings[place]
     return FindingLine(
         href=href,
-        mark=finding.urgency,
-        urgency=URGENCY_WORDS[finding.urgency],
+        mark=finding.urgency if finding.end_s is None else "calm",
+        urgency=URGENCY_WORDS[finding.urgency] if finding.end_s is None else OVER,
         title=title_of(finding.kind, texts),
         when=span(finding.start_s, finding.end_s, report.timezone),
         lost=bounded(finding.lost, unknown=""),

@@ -51,6 +51,16 @@ def test_money_carries_its_currency() -> None:
     assert words.money(1234.4, "USD") == "$1,234"
 
 
+def test_money_with_bounds_claims_no_more_pennies_than_it_knows() -> None:
+    assert words.money_bounded(Bounded(value=26.3, low=21.2, high=31.4), "GBP") == (
+        "£26, likely between £21 and £31"
+    )
+    assert words.money_bounded(Bounded(value=2.5, low=2.1, high=2.9), "EUR") == (
+        "€2.50, likely between €2.10 and €2.90"
+    )
+    assert words.money_bounded(None, "GBP") == "not known"
+
+
 def test_an_instant_is_written_in_the_zone_of_the_site() -> None:
     assert words.moment(at(7, 1, 11, 30), "Europe/London") == "1 July 2025, 12:30"
     assert words.moment(at(1, 1, 0, 30), "America/New_York") == "31 December 2024, 19:30"

@@ -12,14 +12,14 @@ import numpy as np
 import pytest
 
 from analysis.record import Record
-from analysis.results import Bounded, Report
+from analysis.results import Bounded, Evidence, Report, Savings
 from analysis.site import Site
 from analysis.sitefile import parse_site
 from dashboards.figures.heat_by_period import heat_by_period
 from dashboards.finding_page import finding_view
 from dashboards.fleet_page import FleetPage, FleetSite, fleet_page
 from dashboards.links import finding_key, finding_of_key
-from dashboards.losses import recent_loss
+from dashboards.losses import not_counted, recent_loss, worth
 from dashboards.render import figure_json, render, script_json
 from dashboards.report_page import render_report
 from dashboards.site_form import GROUPS, field_of
@@ -113,7 +113,7 @@ def test_the_fleet_is_ranked_by_urgency_then_by_lost_heat() -> None:
 def test_what_is_over_asks_for_nobody() -> None:
     page = a_fleet(a_report(findings=(a_finding(),)))
     assert not page.asking
-    assert page.calm[0].sentence.startswith("Looked at")
+    assert page.calm[0].sentence.startswith("Over: Loop stands still, 3 May to 4 June 2025.")
     assert page.headline == "The roof needs nobody"
 
 
@@ -228,6 +228,56 @@ def test_a_finding_tells_what_else_it_explains() -> None:
     assert [item.label for item in view.explains] == ["Yield shortfall"]
     assert view.title == "Loop stands still"
     assert view.lost == "118 kWh, likely between 97 and 139"
+
+
+def test_an_open_finding_asks_and_one_that_is_over_does_not(site: Site) -> None:
+    ended, still = a_finding(), lasting()
+    report = a_report(findings=(ended, still))
+    over = finding_view(ended, report, slug="mill", texts=TEXTS)
+    open_ = finding_view(still, report, slug="mill", texts=TEXTS)
+    assert (over.urgency, over.open, open_.urgency, open_.open) == (
+        "Over", False, "Plan a visit", True,
+    )  # fmt: skip
+    page = _Page(site_page(report, site)).text
+    assert page.count("Over Loop stands still") == 1
+    assert page.count("Plan a visit Loop stands still since") == 1
+
+
+def test_a_silence_that_goes_on_is_as_long_as_the_time_without_rows() -> None:
+    report = a_report()
+    quiet = Evidence(
+        what="time without a row", start_s=report.end_s, end_s=report.end_s + 12 * 86400,
+        value=288.0, unit="h",
+    )  # fmt: skip
+    finding = lasting(kind="silence", start_s=report.end_s, lost=None, evidence=(quiet,))
+    view = finding_view(finding, a_report(findings=(finding,)), slug="mill", texts=TEXTS)
+    assert view.lasted == "12 days"
+    assert view.lost == "not known: nothing was logged"
+
+
+def test_lost_heat_is_told_in_money_with_wider_bounds_where_prices_are_known() -> None:
+    saved = Savings(
+        useful_kwh=1000.0, fuel_kwh=1200.0, fuel_low_kwh=1100.0, fuel_high_kwh=1300.0,
+        money=90.0, pump_cost=10.0, money_net=80.0, money_net_low=70.0, money_net_high=90.0,
+        currency="GBP", co2_kg=None, co2_low_kg=None, co2_high_kg=None,
+    )  # fmt: skip
+    report = dataclasses.replace(a_report(), savings=saved)
+    cost = worth(report, Bounded(value=400.0, low=300.0, high=500.0))
+    assert cost is not None
+    assert cost.value == pytest.approx(36.0)
+    # 100 kWh at 0.09 a kWh, and 1.96 times 4 % of the backup's efficiency, in quadrature.
+    assert cost.high - cost.value == pytest.approx((9.0**2 + (1.96 * 0.04 * 36.0) ** 2) ** 0.5)
+    assert worth(report, None) is None
+    unpriced = dataclasses.replace(saved, money=None)
+    assert worth(dataclasses.replace(report, savings=unpriced), cost) is None
+
+
+def test_why_no_heat_is_counted_is_said_without_calling_it_zero() -> None:
+    assert not_counted(a_finding(kind="frost_risk")) == (
+        "none counted: it is a risk, not a loss so far"
+    )
+    assert not_counted(a_finding(kind="stagnation", urgency="watch")) == "not known"
+    assert not_counted(a_finding(kind="something_new")) == "not known"
 
 
 def test_a_finding_keeps_its_address_when_its_start_moves_a_little() -> None:
