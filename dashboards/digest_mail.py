@@ -168,7 +168,7 @@ def digest_page(
         subject=f"{headline}, {week.words}",
         week=week.words,
         headline=headline,
-        lost=bounded(lost) if lost and lost.value >= 0.5 else None,
+        lost=_lost_words(lost, [one.lost_week for one in seen]),
         tally=_tally(seen, len(right)),
         asking=tuple(words.block(look, week) for look in asking[:_MOST_SITES]),
         asking_more=_more(len(asking) - _MOST_SITES, "further site"),
@@ -250,6 +250,13 @@ def _tally(seen: Sequence[_Seen], right: int) -> str:
     return f"{new} new, {len(seen) - new} still open, {right} put right"
 
 
+def _lost_words(lost: Bounded | None, parts: Sequence[Bounded | None]) -> str | None:
+    if lost is None or lost.value < 0.5:
+        return None
+    rest = ", not counting what cannot be told" if None in parts else ""
+    return bounded(lost) + rest
+
+
 def _more(count: int, what: str) -> str | None:
     return f"and {plural(count, what)}" if count > 0 else None
 
@@ -293,8 +300,8 @@ class _Words:
     def short(self, look: _Look, seen: Sequence[_Seen]) -> ShortLine:
         """Write one line of a site."""
         lines = [self.lines(look, one) for one in seen[:_PER_SITE]]
-        words = "; ".join(f"{line.title} ({line.when})" for line in lines)
-        return ShortLine(name=look.site.name, href=lines[0].href, words=words)
+        words = "; ".join(f"{line.title}, {line.when[:1].lower()}{line.when[1:]}" for line in lines)
+        return ShortLine(name=look.site.name, href=lines[0].href, words=f"{words}.")
 
     def unjudged(self, sites: Sequence[DigestSite]) -> list[ShortLine]:
         """Write which sites could not be judged and why, those without any judgement first."""
@@ -311,7 +318,7 @@ class _Words:
             line = ShortLine(
                 name=site.name,
                 href=self.base_url + site_path(site.slug),
-                words=words or "no log has been handed in yet",
+                words=f"{(words or 'no log has been handed in yet').rstrip('.')}.",
             )
             judged = site.report is not None and _judged_at_all(site.report)
             lines.append((judged, -len(open_questions), site.name, line))
@@ -324,7 +331,7 @@ class _Words:
             why = verdict.why.strip().rstrip(".") or "the log does not tell"
             kinds.setdefault(why, []).append(title_of(verdict.kind, self.texts).lower())
         ranked = sorted(kinds.items(), key=lambda item: -len(item[1]))
-        parts = [f"{', '.join(names)}: {why}" for why, names in ranked[:_MOST_REASONS]]
+        parts = [f"{why} ({', '.join(names)})" for why, names in ranked[:_MOST_REASONS]]
         more = _more(len(ranked) - _MOST_REASONS, "further reason")
         return "; ".join([*parts, *([more] if more else [])])
 

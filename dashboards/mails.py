@@ -14,8 +14,9 @@ from typing import Any, Literal
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
 
 from analysis.results import Finding, Report, Urgency
-from dashboards.format import URGENCY_WORDS, bounded, moment, span
+from dashboards.format import URGENCY_WORDS, bounded, moment, sentence, span
 from dashboards.links import finding_path, site_path
+from dashboards.losses import not_counted
 from dashboards.texts import Texts, title_of
 from dashboards.theme import FONT_STACK, LIGHT
 
@@ -49,6 +50,7 @@ class FindingLines:
     ----------
     status : new, still open or put right, in words
     lost : heat lost so far with its bounds, None where it cannot be told
+    not_counted : why it is not told
     lost_week : of that, in the week that the mail is about
     check, caution : the first thing to look at and what to be careful about; both or none
     """
@@ -60,6 +62,7 @@ class FindingLines:
     sentence: str
     when: str
     lost: str | None
+    not_counted: str
     lost_week: str | None
     check: str | None
     caution: str | None
@@ -85,12 +88,13 @@ def finding_lines(
         mark=finding.urgency,
         urgency=URGENCY_WORDS[finding.urgency],
         title=title_of(finding.kind, texts) + channel,
-        sentence=finding.summary,
+        sentence=sentence(finding.summary),
         when=_capital(span(finding.start_s, finding.end_s, report.timezone)),
         lost=bounded(finding.lost) if finding.lost else None,
+        not_counted=not_counted(finding),
         lost_week=lost_week,
-        check=check,
-        caution=caution if check else None,
+        check=sentence(check) if check else None,
+        caution=sentence(caution) if check else None,
         href=base_url + finding_path(slug, finding),
     )
 
@@ -122,8 +126,8 @@ def urgent_mail(
         site_href=base_url + site_path(slug),
         since=moment(finding.start_s, report.timezone),
         finding=lines,
-        cautions=finding.cautions or (STANDING_CAUTION,),
-        checks=finding.check_next,
+        cautions=tuple(sentence(item) for item in finding.cautions or (STANDING_CAUTION,)),
+        checks=tuple(sentence(item) for item in finding.check_next),
         settings_href=f"{base_url}/settings",
     )
     return render_mail("urgent", page)

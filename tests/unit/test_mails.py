@@ -151,10 +151,10 @@ def test_who_could_not_be_judged_stands_there_with_the_reason():
         DigestSite(slug="b", name="Broken", report=empty, why_not="It could not be assessed"),
     )
     words = {line.name: line.words for line in page.unjudged}
-    assert words["No log"] == "no log has been handed in yet"
-    assert words["Refused"] == "its log was refused: log.csv is empty"
-    assert words["Judged"] == "pressure loss: no pressure was logged"
-    assert words["Broken"] == "It could not be assessed"
+    assert words["No log"] == "no log has been handed in yet."
+    assert words["Refused"] == "its log was refused: log.csv is empty."
+    assert words["Judged"] == "no pressure was logged (pressure loss)."
+    assert words["Broken"] == "It could not be assessed."
     assert page.calm == ("Judged",)
     assert page.unjudged[-1].name == "Judged"
 
