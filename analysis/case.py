@@ -24,6 +24,8 @@ from analysis.weather import Weather
 # Below this share of the flow that the command asks for a loop is as good as blocked (usual check:
 # measured flow under 10 % of nominal).
 TRICKLE_FRAC = 0.12
+# A bin's mean command above this says that the controller asked for flow (judgement).
+COMMANDED_PERCENT = 20.0
 
 _GRID_CHANNELS = (
     "collector",
@@ -169,6 +171,7 @@ def _loop(
         known_s=known_s,
         moving_frac=np.nan_to_num(moving_frac),
         trickle=_trickle(bins, model),
+        commanded=np.asarray(bins.get("pump", nothing) > COMMANDED_PERCENT),
         t_mean_c=_loop_mean_c(record, grid, heat, roof, stores[0], heat_w, model),
         t_roof_c=roof,
         t_ambient_c=bins.get("ambient", nothing)
@@ -184,9 +187,9 @@ def _loop(
 def _trickle(bins: Mapping[str, Floats], model: LoopModel) -> Bools:
     """Tell bins in which a commanded pump moved next to nothing past the meter."""
     nothing = np.full(next(iter(bins.values())).shape, np.nan) if bins else np.full((1, 1), np.nan)
-    commanded = bins.get("pump", nothing) / 100.0
-    flow = bins.get("flow", nothing)
-    return np.asarray((commanded > 0.2) & (flow < TRICKLE_FRAC * model.flow_l_min * commanded))
+    pump, flow = bins.get("pump", nothing), bins.get("flow", nothing)
+    asked_l_min = model.flow_l_min * pump / 100.0
+    return np.asarray((pump > COMMANDED_PERCENT) & (flow < TRICKLE_FRAC * asked_l_min))
 
 
 def _loop_mean_c(

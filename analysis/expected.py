@@ -35,7 +35,7 @@ class Loop:
     """What the loop showed, on the bins; shape (days, bins), NaN unknown.
 
     `moving_frac` is the share of the known time in which fluid moved; `trickle` that the meter saw
-    only a small share of the commissioned flow while the pump was commanded; `t_mean_c` is the mean
+    only a small share of the commissioned flow while the pump was `commanded`; `t_mean_c` is the mean
     of both loop pipes at the store (or its estimate), `t_roof_c` the collector sensor;
     `t_store_held_c` is the hottest store sensor, each at its last value of the day where it gives
     none.
@@ -45,6 +45,7 @@ class Loop:
     known_s: Floats
     moving_frac: Floats
     trickle: Bools
+    commanded: Bools
     t_mean_c: Floats
     t_roof_c: Floats
     t_ambient_c: Floats
@@ -98,7 +99,7 @@ def full_store(loop: Loop, site: Site) -> Bools:
     return store_full(
         t_bottom_c=loop.t_store_bottom_c,
         t_hottest_c=loop.t_store_held_c,
-        running=(loop.moving_frac > MOVING_FRAC) | loop.trickle,
+        running=(loop.moving_frac > MOVING_FRAC) | loop.commanded,
         limit_c=site.store.limit_c,
         backup_c=site.backup.setpoint_c if site.backup is not None else None,
     )

@@ -17,9 +17,10 @@ FULL_BAND_K = 4.0
 # The widest usual hysteresis of a store limit is 10 K; 1 K for the sensor (common practice, no
 # source).
 RELEASE_BAND_K = 11.0
-# No backup heats beyond this where the site file gives no set point (common practice, no source).
-HOTTEST_BACKUP_C = 60.0
-BACKUP_MARGIN_K = 3.0
+# Where the site file gives no set point of the backup; and how far a backup heats beyond its set
+# point, with its own hysteresis and the sensor's error (common practice, no source).
+USUAL_BACKUP_C = 60.0
+BACKUP_MARGIN_K = 8.0
 
 
 def store_full(
@@ -46,7 +47,7 @@ def store_full(
     full = (t_bottom_c >= limit_c - FULL_BAND_K) | (t_hottest_c >= limit_c - 1.0)
     # A sensor that is silent for a while says neither.
     warm = (t_hottest_c >= limit_c - RELEASE_BAND_K) | np.isnan(t_hottest_c)
-    by_sun = t_hottest_c > (HOTTEST_BACKUP_C if backup_c is None else backup_c) + BACKUP_MARGIN_K
+    by_sun = t_hottest_c > (USUAL_BACKUP_C if backup_c is None else backup_c) + BACKUP_MARGIN_K
     resting = warm & ~running
     alone = _held(full, by_sun, resting, np.zeros(full.shape[0], dtype=np.bool_))
     before = np.zeros(full.shape[0], dtype=np.bool_)
