@@ -35,7 +35,7 @@ class Loop:
     """What the loop showed, on the bins; shape (days, bins), NaN unknown.
 
     `moving_frac` is the share of the known time in which fluid moved; `trickle` that the meter saw
-    only a small share of the commissioned flow while the pump was `commanded`; `t_mean_c` is the mean
+    little of the commissioned flow while the pump was `commanded`; `t_mean_c` is the mean
     of both loop pipes at the store (or its estimate), `t_roof_c` the collector sensor;
     `t_store_held_c` is the hottest store sensor, each at its last value of the day where it gives
     none.
