@@ -3,7 +3,7 @@
 from datetime import datetime
 from typing import Annotated
 
-from fastapi import Depends, Request
+from fastapi import Depends, Path, Request
 
 from service.clock import Clock
 from service.db.engine import Database
@@ -32,3 +32,6 @@ async def _context(request: Request) -> Context:
 
 
 Here = Annotated[Context, Depends(_context)]
+
+# What a row's number can be in every database.
+RowId = Annotated[int, Path(ge=1, le=2**31 - 1)]

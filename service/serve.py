@@ -204,7 +204,7 @@ class WorkerKeeper:
                 return
             LOG.error("the worker ended with status %s; starting it again", self._child.exitcode)
             try:
-                release_dead(self.database)
+                release_dead(self.database, now=SystemClock().now())
             except SQLAlchemyError:
                 LOG.exception("what the dead worker held could not be freed; its lease will end")
             self._stopping.wait(pause_s)

@@ -33,7 +33,10 @@ class Settings(BaseSettings):
     max_unpacked_mib: int = Field(600, ge=1, description="Largest content of one archive.")
     max_push_mib: int = Field(8, ge=1, description="Largest body of one gateway batch.")
     push_settle_s: float = Field(
-        60.0, ge=0, description="How long gateway rows may gather before their day is analysed."
+        60.0,
+        ge=0,
+        le=3600,
+        description="How long gateway rows may gather before their day is analysed.",
     )
     refresh_hours: float = Field(
         6.0, gt=0, description="How old a report may get before silence and the like are judged."

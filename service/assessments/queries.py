@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any, Literal
 
 from sqlalchemy import delete, func, or_, select
@@ -17,6 +17,8 @@ Pending = Literal["reading", "analysing"]
 _AT_ONCE = 400
 # As many as one reading lists (`analysis.logs.shapes.PROBLEMS_LISTED`).
 _PROBLEMS_LISTED = 1000
+# Nothing is put off longer than this, so what is due later was noted by a wrong clock.
+_AHEAD = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,10 +78,18 @@ def _pending(site_id: int, reading: set[int], analysing: set[int]) -> Pending | 
 
 
 def due_sites(db: Session, *, now: datetime, made_before: datetime, method: str) -> list[int]:
-    """Give the sites to analyse: with due marks, or whose report is old or of another method."""
-    marked = select(DayMark.site_id).where(DayMark.due_at <= now)
+    """Give the sites to analyse: with due marks, or whose report is old or of another method.
+
+    What bears a time far ahead is due, too: the clock was wrong when it was written.
+    """
+    ahead = now + _AHEAD
+    marked = select(DayMark.site_id).where(or_(DayMark.due_at <= now, DayMark.due_at > ahead))
     stale = select(SiteReport.site_id).where(
-        or_(SiteReport.made_at < made_before, SiteReport.method != method)
+        or_(
+            SiteReport.made_at < made_before,
+            SiteReport.made_at > ahead,
+            SiteReport.method != method,
+        )
     )
     found = select(Site.id).where(
         Site.deleted_at.is_(None), or_(Site.id.in_(marked), Site.id.in_(stale))

@@ -5,7 +5,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, create_engine, event
+from sqlalchemy import Connection, create_engine, event, func, select
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.engine import URL, Engine, make_url
 from sqlalchemy.orm import Session
@@ -13,6 +13,9 @@ from sqlalchemy.orm import Session
 # A writer waits this long for another before it gives up [ms].
 _BUSY_MS = 30_000
 _MIGRATION_LOCK = 7_205_541
+# What one writer at a time may do (`one_at_a_time`).
+BYTES_LOCK = 7_205_542
+VALUES_LOCK = 7_205_543
 
 
 class Database:
@@ -66,6 +69,15 @@ class Database:
     def close(self) -> None:
         """Close all connections."""
         self.engine.dispose()
+
+
+def one_at_a_time(db: Session, lock: int) -> None:
+    """Wait until no other transaction has this lock, and have it until this one ends.
+
+    What is read afterwards is what others committed. On SQLite every writer is alone already.
+    """
+    if db.get_bind().dialect.name != "sqlite":
+        db.execute(select(func.pg_advisory_xact_lock(lock)))
 
 
 def insert_into(db: Session, model: type) -> Any:

@@ -25,6 +25,7 @@ from service.digests import queries
 from service.digests.times import digest_due, not_before, zone_of
 from service.jobs import claims
 from service.mail import outbox
+from service.mail.send import withdraw
 from service.settings import Settings
 from service.sites import queries as site_queries
 
@@ -46,9 +47,7 @@ class _Job:
     week: Week
 
 
-def compose_due(
-    database: Database, *, settings: Settings, clock: Clock, holder: str
-) -> int:
+def compose_due(database: Database, *, settings: Settings, clock: Clock, holder: str) -> int:
     """Compose every digest that is due and not done; gives how many were composed."""
     with database.reading() as db:
         jobs = _jobs(db, now=clock.now())
@@ -113,9 +112,7 @@ def compose_week(
     return True
 
 
-def _digest(
-    sites: list[DigestSite], *, settings: Settings, week: Week, timezone: str
-) -> Mail:
+def _digest(sites: list[DigestSite], *, settings: Settings, week: Week, timezone: str) -> Mail:
     return digest_mail(
         sites,
         week=week,
@@ -149,6 +146,26 @@ class UrgentWatch:
     def __init__(self) -> None:
         self._looked: dict[int, datetime] = {}
 
+    def withdraw_ended(self, database: Database, *, clock: Clock, holder: str) -> int:
+        """Take back mails that still wait, through quiet hours, for a finding that has ended."""
+        with database.reading() as db:
+            waiting = outbox.waiting_about(db)
+            asking = {
+                site_id: _asking(db, site_id=site_id)
+                for site_id in {one.site_id for one in waiting if one.site_id is not None}
+            }
+        ended = [
+            one
+            for one in waiting
+            if one.site_id is not None and (one.kind, one.channel) not in asking[one.site_id]
+        ]
+        withdrawn = [one for one in ended if withdraw(database, one.id, clock=clock, holder=holder)]
+        with database.session() as db:
+            for one in withdrawn:
+                # Should it come back, it is news again.
+                queries.not_mailed(db, site_id=one.site_id, kind=one.kind, channel=one.channel)
+        return len(withdrawn)
+
     def mail_new(self, database: Database, *, settings: Settings, clock: Clock) -> int:
         """Lay a mail into the outbox for each urgent finding that nobody was told of."""
         with database.reading() as db:
@@ -168,9 +185,7 @@ class UrgentWatch:
             self._looked[one.site_id] = one.made_at
         return mailed
 
-    def _site(
-        self, database: Database, site_id: int, *, settings: Settings, clock: Clock
-    ) -> int:
+    def _site(self, database: Database, site_id: int, *, settings: Settings, clock: Clock) -> int:
         with database.reading() as db:
             found = queries.urgent_report(db, site_id=site_id)
         if found is None:
@@ -194,10 +209,19 @@ class UrgentWatch:
                     site_id=site.id,
                     firm_id=site.firm_id,
                     key=finding_key(finding),
+                    about=outbox.About(site_id=site.id, kind=finding.kind, channel=finding.channel),
                     settings=settings,
                     now=clock.now(),
                 )
         return mailed
+
+
+def _asking(db: Session, *, site_id: int) -> set[tuple[str | None, str | None]]:
+    """Give kind and sensor of every urgent finding that lasts; none where the site is gone."""
+    found = queries.urgent_report(db, site_id=site_id)
+    if found is None:
+        return set()
+    return {(one.kind, one.channel) for one in found[1].findings if asks_now(one)}
 
 
 def asks_now(finding: Finding) -> bool:
@@ -213,6 +237,7 @@ def _tell(
     site_id: int,
     firm_id: int,
     key: str,
+    about: outbox.About,
     settings: Settings,
     now: datetime,
 ) -> bool:
@@ -236,6 +261,7 @@ def _tell(
                 quiet_until=reader.quiet_until,
             ),
             now=now,
+            about=about,
         )
     if readers:
         seen.mailed_at = now

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import func, select
+from sqlalchemy import func, select, update
 from sqlalchemy.orm import Session
 
 from analysis.results import Report, report_from_json
@@ -12,6 +12,7 @@ from dashboards.digest_mail import DigestSite
 from service.assessments import queries as assessment_queries
 from service.assessments.queries import FleetEntry
 from service.db.models import Claim, FindingSeen, Recipient, Site, SiteReport, Upload
+from service.errors import NotFoundError
 from service.jobs import claims
 
 _AT_ONCE = 400
@@ -136,3 +137,32 @@ def finding_seen(db: Session, *, site_id: int, key: str) -> FindingSeen | None:
         .where(FindingSeen.site_id == site_id, FindingSeen.key == key)
         .with_for_update()
     )
+
+
+def not_mailed(db: Session, *, site_id: int | None, kind: str | None, channel: str | None) -> None:
+    """Note that nobody was told of findings of a kind and sensor after all."""
+    same = FindingSeen.channel.is_(None) if channel is None else FindingSeen.channel == channel
+    db.execute(
+        update(FindingSeen)
+        .where(FindingSeen.site_id == site_id, FindingSeen.kind == kind, same)
+        .values(mailed_at=None)
+    )
+
+
+def recipients(db: Session, *, firm_id: int) -> list[Recipient]:
+    """Give who of a firm gets mail."""
+    found = select(Recipient).where(Recipient.firm_id == firm_id)
+    return list(db.scalars(found.order_by(Recipient.id)))
+
+
+def recipient_of(db: Session, *, firm_id: int, recipient_id: int) -> Recipient:
+    """Give a recipient that the firm may see.
+
+    Raises
+    ------
+    NotFoundError : there is none for this firm
+    """
+    found = db.get(Recipient, recipient_id)
+    if found is None or found.firm_id != firm_id:
+        raise NotFoundError("There is no such recipient.")
+    return found

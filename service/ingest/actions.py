@@ -3,14 +3,14 @@
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
-from typing import Any
+from typing import IO, Any
 
 from sqlalchemy.orm import Session
 
 from analysis.errors import AnalysisError, LogError
 from analysis.sitefile import parse_site
 from service.clock import Clock
-from service.db.engine import Database
+from service.db.engine import BYTES_LOCK, VALUES_LOCK, Database, one_at_a_time
 from service.db.models import Site, Upload
 from service.errors import ConflictError, NotFoundError
 from service.ingest import queries
@@ -22,6 +22,43 @@ from service.settings import Settings
 from service.sites import queries as site_queries
 
 _NAME_LENGTH = 300
+_CHUNK = 1024 * 1024
+
+
+def receive(
+    database: Database,
+    *,
+    raw: RawStore,
+    site_id: int,
+    file: IO[bytes],
+    name: str,
+    via: str,
+    now: datetime,
+) -> Upload:
+    """Keep a file's bytes, then the note of them; both are on disk when this returns."""
+    kept = _kept(raw, file)
+    with database.session() as db:
+        site = site_queries.locked_site(db, site_id)
+        if site is None:
+            raise NotFoundError("This site is gone.")
+        upload = keep_upload(db, site=site, kept=kept, name=name, via=via, now=now)
+    if not raw.path(kept.sha256).exists():  # a purge met it between file and note
+        _kept(raw, file)
+    return upload
+
+
+def _kept(raw: RawStore, file: IO[bytes]) -> Kept:
+    file.seek(0)
+    return raw.keep(iter(lambda: file.read(_CHUNK), b""))
+
+
+def drop_bytes(database: Database, *, raw: RawStore, hashes: Sequence[str]) -> None:
+    """Remove raw files that nothing refers to; who notes one at this moment keeps it again."""
+    for sha256 in hashes:
+        with database.session() as db:
+            one_at_a_time(db, BYTES_LOCK)
+            if not queries.hashes_referred_to(db, [sha256]):
+                raw.drop(sha256)
 
 
 def keep_upload(
@@ -33,6 +70,7 @@ def keep_upload(
     """
     if site_queries.locked_site(db, site.id) is None:
         raise NotFoundError("This site is gone.")
+    one_at_a_time(db, BYTES_LOCK)
     found = queries.upload_of_bytes(db, site_id=site.id, sha256=kept.sha256)
     if found is not None:
         if found.state == "refused":
@@ -170,6 +208,7 @@ def _read(job: _Job, *, raw: RawStore, settings: Settings, clock: Clock) -> _Rea
 def _store(db: Session, *, site: Site, upload: Upload, read: _Read, now: datetime) -> str | None:
     """Store the rows; where they are another site's, give the reason to refuse them."""
     assert upload.sha256 is not None
+    one_at_a_time(db, VALUES_LOCK)
     other = queries.site_with_bytes(db, sha256=upload.sha256, but_site_id=site.id)
     if other is not None:
         return _of_another(upload.name, "this file is", other=other, site=site)

@@ -4,7 +4,6 @@ Access is checked before a body is read, and bodies are streamed to disk.
 """
 
 import tempfile
-from collections.abc import Callable, Iterator
 from datetime import date, datetime, timedelta
 from typing import IO, Annotated
 
@@ -15,8 +14,8 @@ from starlette.datastructures import UploadFile
 from analysis.days import local_midnight_s
 from service.accounts.access import caller_of, site_for
 from service.assessments import queries as assessment_queries
-from service.context import Context, Here
-from service.db.models import Site, Upload
+from service.context import Context, Here, RowId
+from service.db.models import Upload
 from service.errors import InvalidError, NotFoundError, SignedOutError
 from service.ingest import actions, queries
 from service.ingest.pushes import parse_push
@@ -25,10 +24,11 @@ from service.ingest.series import plot_series
 
 router = APIRouter(prefix="/api/sites/{slug}", tags=["logs"])
 
-_CHUNK = 1024 * 1024
 _MOST_FILES = 200
 _PROBLEMS_SHOWN = 50
 _IN_MEMORY = 4 * 1024 * 1024
+# A century and more to both sides of 1970; near the ends of the calendar days have no neighbours.
+_FAREST_S = 5_000_000_000
 
 
 @router.post("/logs", status_code=202)
@@ -45,52 +45,45 @@ async def post_logs(
     """
     site_id = await run_in_threadpool(_site_id, here, slug)
     if request.headers.get("content-type", "").startswith("multipart/form-data"):
-        shown = await _from_form(request, here, site_id)
+        shown = await _from_form(request, here, slug, site_id)
     else:
-        shown = [await _from_body(request, here, site_id, name)]
+        shown = [await _from_body(request, here, slug, site_id, name)]
     if all(upload.state != "kept" for upload in shown):
         response.status_code = 200
     return UploadsShown(uploads=shown, pending=await run_in_threadpool(_pending, here, site_id))
 
 
-async def _from_form(request: Request, here: Context, site_id: int) -> list[UploadShown]:
+async def _from_form(request: Request, here: Context, slug: str, site_id: int) -> list[UploadShown]:
     async with request.form(max_files=_MOST_FILES, max_fields=_MOST_FILES) as form:
         files = [part for _, part in form.multi_items() if isinstance(part, UploadFile)]
         if not files:
             raise InvalidError("The form holds no file; choose at least one log.")
         return [
-            await run_in_threadpool(_keep, here, site_id, part.file, part.filename or "log")
+            await run_in_threadpool(_keep, here, slug, site_id, part.file, part.filename or "log")
             for part in files
         ]
 
 
-async def _from_body(request: Request, here: Context, site_id: int, name: str) -> UploadShown:
+async def _from_body(
+    request: Request, here: Context, slug: str, site_id: int, name: str
+) -> UploadShown:
     with tempfile.SpooledTemporaryFile(max_size=_IN_MEMORY) as spool:
         async for chunk in request.stream():
             await run_in_threadpool(spool.write, chunk)
-        return await run_in_threadpool(_keep, here, site_id, spool, name)
+        return await run_in_threadpool(_keep, here, slug, site_id, spool, name)
 
 
-def _keep(here: Context, site_id: int, file: IO[bytes], name: str) -> UploadShown:
-    """Keep the bytes, then the note of them; the answer comes after both are on disk."""
-    via = "browser" if "sec-fetch-site" in here.request.headers else "api"
-    file.seek(0)
-    kept = here.raw.keep(_chunks(file.read))
-    with here.database.session() as db:
-        site = db.get(Site, site_id)
-        if site is None or site.deleted_at is not None:
-            raise NotFoundError("This site is gone.")
-        upload = actions.keep_upload(db, site=site, kept=kept, name=name, via=via, now=here.now())
-        shown = upload_shown(site.slug, upload)
-    if not here.raw.path(kept.sha256).exists():  # a purge met it between file and note
-        file.seek(0)
-        here.raw.keep(_chunks(file.read))
-    return shown
-
-
-def _chunks(read: Callable[[int], bytes]) -> Iterator[bytes]:
-    while chunk := read(_CHUNK):
-        yield chunk
+def _keep(here: Context, slug: str, site_id: int, file: IO[bytes], name: str) -> UploadShown:
+    upload = actions.receive(
+        here.database,
+        raw=here.raw,
+        site_id=site_id,
+        file=file,
+        name=name,
+        via="browser" if "sec-fetch-site" in here.request.headers else "api",
+        now=here.now(),
+    )
+    return upload_shown(slug, upload)
 
 
 @router.get("/uploads")
@@ -107,7 +100,7 @@ def list_uploads(here: Here, slug: str) -> UploadsShown:
 
 
 @router.get("/uploads/{upload_id}")
-def give_upload(here: Here, slug: str, upload_id: int) -> UploadShown:
+def give_upload(here: Here, slug: str, upload_id: RowId) -> UploadShown:
     """Tell what became of one upload."""
     with here.database.reading() as db:
         caller = caller_of(db, here.request, now=here.now())
@@ -181,19 +174,22 @@ def give_series(
 
 def _moment_s(text: str, *, timezone: str, field: str, days: int = 0) -> int:
     """Read a local day (its start, `days` later) or an instant with its zone."""
+    moment_s: int | None
     try:
         if len(text) == 10:
-            return local_midnight_s(date.fromisoformat(text) + timedelta(days=days), timezone)
-        moment = datetime.fromisoformat(text.replace(" ", "+"))
+            moment_s = local_midnight_s(date.fromisoformat(text) + timedelta(days=days), timezone)
+        else:
+            moment = datetime.fromisoformat(text.replace(" ", "+"))
+            moment_s = int(moment.timestamp()) if moment.tzinfo is not None else None
     except (ValueError, OverflowError):
-        moment = None
-    if moment is None or moment.tzinfo is None:
+        moment_s = None
+    if moment_s is None or abs(moment_s) > _FAREST_S:
         raise InvalidError(
-            f"“{text}” is neither a day such as 2025-06-01 nor an instant such as "
+            f"“{text[:60]}” is neither a day such as 2025-06-01 nor an instant such as "
             "2025-06-01T12:00:00Z.",
             field=field,
         )
-    return int(moment.timestamp())
+    return moment_s
 
 
 def _site_id(here: Context, slug: str, *, key_needed: bool = False) -> int:

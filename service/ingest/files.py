@@ -9,6 +9,7 @@ import os
 import tempfile
 import time
 from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -69,8 +70,9 @@ class RawStore:
     def sweep(self) -> None:
         """Remove temporary files that a crash left behind."""
         for path in self.folder.glob(".incoming-*"):
-            if time.time() - path.stat().st_mtime > _LEFT_BEHIND_S:
-                path.unlink(missing_ok=True)
+            with suppress(FileNotFoundError):  # it has got its name, or another worker swept it
+                if time.time() - path.stat().st_mtime > _LEFT_BEHIND_S:
+                    path.unlink()
 
 
 def _flush_folder(folder: Path) -> None:

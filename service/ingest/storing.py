@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from analysis.days import local_date
 from analysis.record import steps_s
+from service.db.engine import VALUES_LOCK, one_at_a_time
 from service.db.models import Site
 from service.ingest import queries
 from service.ingest.blocks import Block, Merged, merge, split_days, values_hash
@@ -59,9 +60,11 @@ def store_rows(
     rows = _in_stamps_of(site, rows, stamp)
     parts = split_days(rows)
     hashes = [found for part in parts.values() if (found := values_hash(part)) is not None]
-    other = queries.site_with_values(db, hashes=hashes, but_site_id=site.id)
-    if other is not None:
-        raise OtherSiteError(other)
+    if hashes:
+        one_at_a_time(db, VALUES_LOCK)
+        other = queries.site_with_values(db, hashes=hashes, but_site_id=site.id)
+        if other is not None:
+            raise OtherSiteError(other)
     held = queries.load_blocks(db, site_id=site.id, days=sorted(parts))
     merged = {day: merge(held.get(day), part) for day, part in parts.items()}
     touched = {day: one for day, one in merged.items() if _brings_something(one, held.get(day))}

@@ -4,13 +4,14 @@ A claim is held for a lease. Work that must happen once for good (a week's diges
 `done`, in the transaction that holds its effect; work that comes back (a site to analyse) ends
 with `finish`. Whoever lost the claim in the meantime gets `LostClaimError`, and with it the
 transaction rolls back. A dead worker's claims fall free when their lease ends, or at once when
-somebody who knows of its death calls `release_all`.
+somebody who knows of its death calls `release_dead`. Work that came to no end several times rests
+in its claim, longer each time, so that what ends every worker does not keep them from the rest.
 """
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, cast
 
-from sqlalchemy import CursorResult, delete, or_, update
+from sqlalchemy import CursorResult, delete, or_, select, update
 from sqlalchemy.orm import Session
 
 from service.db.engine import insert_into
@@ -18,6 +19,12 @@ from service.db.models import Claim
 
 HELD = "held"
 DONE = "done"
+
+# Deaths happen (power, updates): so many times work is taken up again at once.
+_FORGIVEN = 2
+_FIRST_REST = timedelta(minutes=2)
+_LONGEST_REST = timedelta(hours=1)
+_NOBODY = ""
 
 
 class LostClaimError(Exception):
@@ -30,7 +37,7 @@ def claim(db: Session, *, key: str, holder: str, now: datetime, until: datetime)
     statement = insert_into(db, Claim).values(key=key, **values)
     statement = statement.on_conflict_do_update(
         index_elements=[Claim.key],
-        set_=values,
+        set_={**values, "tries": Claim.tries + 1},
         where=(Claim.state == HELD) & or_(Claim.lease_until <= now, Claim.holder == holder),
     )
     # What an INSERT counts differs between drivers; what it returns does not.
@@ -70,8 +77,52 @@ def release(db: Session, *, key: str, holder: str) -> None:
 
 
 def release_all(db: Session, *, holder: str) -> None:
-    """Free everything that a worker held; only for one that is known to be dead."""
+    """Free everything that a worker holds, which has stopped in good order."""
     db.execute(delete(Claim).where(Claim.holder == holder, Claim.state == HELD))
+
+
+def release_dead(db: Session, *, holder: str, now: datetime) -> None:
+    """Free what a dead worker held; what outlived several workers rests first."""
+    held = select(Claim).where(Claim.holder == holder, Claim.state == HELD).with_for_update()
+    for one in db.scalars(held):
+        one.holder = _NOBODY
+        one.lease_until = now + rest_after(one.tries - _FORGIVEN)
+
+
+def rest(db: Session, *, key: str, holder: str, now: datetime) -> None:
+    """Put work that failed aside for a while; nothing happens where its claim is lost already."""
+    one = db.get(Claim, key, with_for_update=True)
+    if one is not None and one.holder == holder and one.state == HELD:
+        one.holder = _NOBODY
+        one.lease_until = now + rest_after(one.tries)
+
+
+def rest_after(tries: int) -> timedelta:
+    """Give how long work rests after so many vain tries: two minutes, doubled, to an hour."""
+    if tries < 1:
+        return timedelta(0)
+    return min(_FIRST_REST * 2.0 ** min(tries - 1, 10), _LONGEST_REST)
+
+
+def taken(db: Session, *, holder: str, now: datetime) -> set[str]:
+    """Give the keys that somebody else holds, or that rest."""
+    found = select(Claim.key).where(
+        Claim.state == HELD, Claim.holder != holder, Claim.lease_until > now
+    )
+    return set(db.scalars(found))
+
+
+def forget_old(db: Session, *, before: datetime) -> None:
+    """Drop what was left of work that is long over: resting claims, and digests of past weeks."""
+    db.execute(
+        delete(Claim).where(
+            Claim.claimed_at < before,
+            or_(
+                (Claim.state == HELD) & (Claim.lease_until < before),
+                (Claim.state == DONE) & Claim.key.startswith("digest:"),
+            ),
+        )
+    )
 
 
 def _count(result: Any) -> int:

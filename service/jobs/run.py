@@ -15,22 +15,27 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from sqlalchemy.exc import SQLAlchemyError
+
 from service.assessments import queries as assessment_queries
 from service.assessments.actions import assess_site
 from service.clock import Clock
 from service.db.engine import Database
 from service.ingest import queries as ingest_queries
-from service.ingest.actions import settle_upload
+from service.ingest.actions import drop_bytes, settle_upload
 from service.ingest.files import RawStore
 from service.jobs import claims, queries
+from service.mail import outbox
 from service.settings import Settings
 from service.sites.actions import purge_sites
 
 LOG = logging.getLogger("suntally.worker")
 
-# A task that failed unexpectedly is tried again after this long.
-_REST = timedelta(minutes=2)
 _TIDY = timedelta(hours=1)
+# How long mails stay for the record, and what is left of old claims.
+_KEPT = timedelta(days=90)
+# A database that is away, or a full disk, is looked at again after this long.
+_TROUBLE_PAUSE_S = 5.0
 
 
 def holder_name() -> str:
@@ -72,7 +77,6 @@ class Worker:
         self.clock = clock
         self.holder = holder or holder_name()
         self.raw = RawStore(settings.data_dir)
-        self._resting: dict[str, datetime] = {}
         self._tidied: datetime | None = None
 
     def work_once(self) -> bool:
@@ -109,16 +113,17 @@ class Worker:
             queries.forget(db, worker=self.holder)
 
     def tidy(self) -> None:
-        """Free what dead workers held, purge what was deleted long ago; now and then."""
+        """Free what dead workers held, purge what is long over; now and then."""
         now = self.clock.now()
         if self._tidied is not None and now - self._tidied < _TIDY:
             return
         self._tidied = now
-        release_dead(self.database)
+        release_dead(self.database, now=now)
         with self.database.session() as db:
             gone = purge_sites(db, now=now, undo=timedelta(days=self.settings.undo_days))
-        for sha256 in gone:
-            self.raw.drop(sha256)
+            outbox.purge(db, before=now - _KEPT)
+            claims.forget_old(db, before=now - _KEPT)
+        drop_bytes(self.database, raw=self.raw, hashes=gone)
         self.raw.sweep()
 
     @property
@@ -131,6 +136,7 @@ class Worker:
 
         now = self.clock.now()
         with self.database.reading() as db:
+            taken = claims.taken(db, holder=self.holder, now=now)
             uploads = ingest_queries.waiting_uploads(db)
             sites = assessment_queries.due_sites(
                 db,
@@ -141,7 +147,7 @@ class Worker:
         tasks = [self._reading(upload_id, site_id) for upload_id, site_id in uploads]
         reading = {site_id for _, site_id in uploads}
         tasks += [self._analysis(site_id) for site_id in sites if site_id not in reading]
-        return [task for task in tasks if self._resting.get(task.key, now) <= now]
+        return [task for task in tasks if task.key not in taken]
 
     def _reading(self, upload_id: int, site_id: int) -> _Task:
         key = f"upload:{upload_id}"
@@ -181,7 +187,6 @@ class Worker:
             LOG.warning("%s was taken over by another worker", task.key)
         except Exception as error:
             LOG.exception("%s failed", task.key)
-            self._resting[task.key] = self.clock.now() + _REST
             self._note_failure(task, error)
 
     def _note_failure(self, task: _Task, error: Exception) -> None:
@@ -190,18 +195,18 @@ class Worker:
                 db,
                 site_id=task.site_id,
                 problem=f"It could not be assessed ({type(error).__name__}: {error}); it is tried "
-                "again every few minutes, and the server's log says more.",
+                "again by itself, and the server's log says more.",
             )
-            claims.release(db, key=task.key, holder=self.holder)
+            claims.rest(db, key=task.key, holder=self.holder, now=self.clock.now())
 
 
-def release_dead(database: Database) -> None:
+def release_dead(database: Database, *, now: datetime) -> None:
     """Free what workers of this machine held that are certainly gone."""
     with database.reading() as db:
         dead = [worker for worker in queries.workers(db) if is_dead(worker)]
     for worker in dead:
         with database.session() as db:
-            claims.release_all(db, holder=worker)
+            claims.release_dead(db, holder=worker, now=now)
             queries.forget(db, worker=worker)
 
 
@@ -218,27 +223,41 @@ def run_worker(
     for name in (signal.SIGTERM, signal.SIGINT):
         signal.signal(name, lambda *_: stopping.set())
     worker = Worker(settings=settings, database=database, clock=clock)
-    worker.beat()
     beating = threading.Thread(target=_beat_on, args=(worker, stopping), daemon=True)
     beating.start()
     scheduler = build_scheduler(settings, database, clock)
     scheduler.start()
     try:
         while not stopping.is_set() and parent in (None, os.getppid()):
-            worker.tidy()
-            if not worker.work_once():
+            if not _worked(worker, stopping):
                 stopping.wait(settings.worker_pause_s)
     finally:
         stopping.set()
         scheduler.shutdown(wait=False)
         beating.join(timeout=5)
-        worker.stop()
+        try:
+            worker.stop()
+        except SQLAlchemyError as error:
+            LOG.warning("the database is away (%s); what was held falls free by its lease", error)
+
+
+def _worked(worker: Worker, stopping: threading.Event) -> bool:
+    """Do one task; a database that is away, or a disk that is full, is waited for."""
+    try:
+        worker.tidy()
+        return worker.work_once()
+    except (SQLAlchemyError, OSError) as error:
+        LOG.error("the database or the disk does not answer: %s", str(error).splitlines()[0])
+        stopping.wait(_TROUBLE_PAUSE_S)
+        return False
 
 
 def _beat_on(worker: Worker, stopping: threading.Event) -> None:
     """Show signs of life three times in a lease; a database that is away is asked again."""
-    while not stopping.wait(worker.settings.worker_lease_s / 3):
+    while True:
         try:
             worker.beat()
-        except Exception:
-            LOG.exception("no sign of life could be shown")
+        except SQLAlchemyError as error:
+            LOG.error("no sign of life could be shown: %s", str(error).splitlines()[0])
+        if stopping.wait(worker.settings.worker_lease_s / 3):
+            return

@@ -47,14 +47,13 @@ class Timetable:
         )
 
     def urgent(self) -> int:
-        """Lay out mails about urgent findings."""
+        """Lay out mails about urgent findings; take back those that wait for one that has ended."""
+        self.watch.withdraw_ended(self.database, clock=self.clock, holder=self.holder)
         return self.watch.mail_new(self.database, settings=self.settings, clock=self.clock)
 
     def send(self) -> int:
         """Send what waits."""
-        return send_due(
-            self.database, settings=self.settings, clock=self.clock, holder=self.holder
-        )
+        return send_due(self.database, settings=self.settings, clock=self.clock, holder=self.holder)
 
     def _guarded(self, step: Callable[[], int]) -> None:
         try:
@@ -64,9 +63,7 @@ class Timetable:
             LOG.exception("a step of the timetable failed")
 
 
-def build_scheduler(
-    settings: Settings, database: Database, clock: Clock
-) -> "BackgroundScheduler":
+def build_scheduler(settings: Settings, database: Database, clock: Clock) -> "BackgroundScheduler":
     """Give the scheduler, not yet started; its first tick comes at once."""
     from apscheduler.schedulers.background import BackgroundScheduler
     from apscheduler.triggers.interval import IntervalTrigger

@@ -5,23 +5,20 @@ from fastapi.responses import RedirectResponse
 
 from dashboards.mails import trial_mail
 from service.accounts.access import person_of
-from service.context import Here
-from service.db.models import Recipient
-from service.errors import NotFoundError
+from service.context import Here, RowId
+from service.digests import queries
 from service.mail import outbox
 
 router = APIRouter(include_in_schema=False)
 
 
 @router.post("/settings/recipients/{recipient_id}/test")
-def send_test(here: Here, recipient_id: int) -> Response:
+def send_test(here: Here, recipient_id: RowId) -> Response:
     """Lay a test mail into the outbox; the worker sends it within minutes."""
     now = here.now()
     with here.database.session() as db:
         caller = person_of(db, here.request, now=now)
-        found = db.get(Recipient, recipient_id)
-        if found is None or found.firm_id != caller.firm_id:
-            raise NotFoundError("There is no such recipient.")
+        found = queries.recipient_of(db, firm_id=caller.firm_id, recipient_id=recipient_id)
         what = f"test-{found.id}-{now:%Y%m%dT%H%M%S}"
         outbox.put(
             db,

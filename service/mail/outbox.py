@@ -1,10 +1,11 @@
 """All SQL about mails that wait. Nothing here commits."""
 
 import hashlib
+from dataclasses import dataclass
 from datetime import datetime
 from email.utils import parseaddr
 
-from sqlalchemy import func, select
+from sqlalchemy import delete, func, select
 from sqlalchemy.orm import Session
 
 from dashboards.mails import Mail
@@ -15,6 +16,15 @@ from service.settings import Settings
 WAITING = "waiting"
 SENT = "sent"
 FAILED = "failed"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class About:
+    """The finding that a mail is about: its site, kind and sensor."""
+
+    site_id: int
+    kind: str
+    channel: str | None
 
 
 def message_id(settings: Settings, *, what: str, address: str) -> str:
@@ -33,8 +43,12 @@ def put(
     message_id: str,
     not_before: datetime,
     now: datetime,
+    about: About | None = None,
 ) -> None:
-    """Lay a mail into the outbox; one with this Message-ID that is there already stays."""
+    """Lay a mail into the outbox; one with this Message-ID that is there already stays.
+
+    With `about` it can be withdrawn while it waits.
+    """
     db.execute(
         insert_into(db, Outbox)
         .values(
@@ -48,9 +62,27 @@ def put(
             tries=0,
             not_before=not_before,
             created_at=now,
+            site_id=about.site_id if about is not None else None,
+            kind=about.kind if about is not None else None,
+            channel=about.channel if about is not None else None,
         )
         .on_conflict_do_nothing(index_elements=[Outbox.message_id])
     )
+
+
+def withdraw_from(db: Session, *, firm_id: int, address: str) -> None:
+    """Take back what waits for somebody who wants no more mail."""
+    db.execute(
+        delete(Outbox).where(
+            Outbox.firm_id == firm_id, Outbox.recipient == address, Outbox.state == WAITING
+        )
+    )
+
+
+def waiting_about(db: Session) -> list[Outbox]:
+    """Give the waiting mails that are about a finding."""
+    found = select(Outbox).where(Outbox.state == WAITING, Outbox.site_id.is_not(None))
+    return list(db.scalars(found.order_by(Outbox.id)))
 
 
 def due(db: Session, *, now: datetime, limit: int) -> list[int]:
@@ -64,6 +96,12 @@ def due(db: Session, *, now: datetime, limit: int) -> list[int]:
     return list(db.scalars(found))
 
 
+def purge(db: Session, *, before: datetime) -> None:
+    """Forget mails that were sent or given up long ago."""
+    over = func.coalesce(Outbox.sent_at, Outbox.created_at) < before
+    db.execute(delete(Outbox).where(Outbox.state != WAITING, over))
+
+
 def latest(db: Session, *, firm_id: int, limit: int = 20) -> list[Outbox]:
     """Give a firm's mails, the newest first."""
     found = select(Outbox).where(Outbox.firm_id == firm_id).order_by(Outbox.id.desc())
@@ -72,7 +110,5 @@ def latest(db: Session, *, firm_id: int, limit: int = 20) -> list[Outbox]:
 
 def count_failed(db: Session, *, firm_id: int) -> int:
     """Give how many of a firm's mails were given up."""
-    found = select(func.count(Outbox.id)).where(
-        Outbox.firm_id == firm_id, Outbox.state == FAILED
-    )
+    found = select(func.count(Outbox.id)).where(Outbox.firm_id == firm_id, Outbox.state == FAILED)
     return int(db.scalar(found) or 0)

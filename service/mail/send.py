@@ -73,6 +73,20 @@ _ABOUT_ONE_MAIL = (
 )
 
 
+def withdraw(database: Database, mail_id: int, *, clock: Clock, holder: str) -> bool:
+    """Take a mail back that still waits; False where it is on its way or gone."""
+    now = clock.now()
+    with database.session() as db:
+        if not claims.claim(db, key=_key(mail_id), holder=holder, now=now, until=now + LEASE):
+            return False
+        mail = db.get(Outbox, mail_id)
+        waits = mail is not None and mail.state == outbox.WAITING
+        if waits:
+            db.delete(mail)
+        claims.finish(db, key=_key(mail_id), holder=holder)
+    return waits
+
+
 def _key(mail_id: int) -> str:
     return f"mail:{mail_id}"
 

@@ -12,7 +12,7 @@ from dashboards.format import moment
 from dashboards.links import site_path
 from dashboards.site_form import GROUPS, field_of
 from service.accounts.access import person_of, site_for
-from service.context import Context, Here
+from service.context import Context, Here, RowId
 from service.errors import ConflictError
 from service.ingest import actions as ingest_actions
 from service.pages import loading
@@ -22,7 +22,6 @@ from service.sites.form import site_file_from_form
 
 router = APIRouter(include_in_schema=False)
 
-_CHUNK = 1024 * 1024
 _MOST_FILES = 200
 
 
@@ -150,28 +149,31 @@ def restore(here: Here, slug: str) -> Response:
 @router.post("/sites/{slug}/logs")
 async def hand_in(request: Request, here: Here, slug: str) -> Response:
     """Take logs from the page's form where no script runs; the script uses the API."""
-    await run_in_threadpool(_visible, here, slug)
+    site_id = await run_in_threadpool(_site_id, here, slug)
     kept = 0
     async with request.form(max_files=_MOST_FILES) as form:
         for _, part in form.multi_items():
             if isinstance(part, UploadFile) and part.filename:
-                await run_in_threadpool(_keep, here, slug, part)
+                await run_in_threadpool(_keep, here, site_id, part)
                 kept += 1
     return see_other(f"{site_path(slug)}?message={'sent' if kept else 'none'}#data")
 
 
-def _visible(here: Context, slug: str) -> None:
+def _site_id(here: Context, slug: str) -> int:
     with here.database.reading() as db:
-        site_for(db, person_of(db, here.request, now=here.now()), slug)
+        return site_for(db, person_of(db, here.request, now=here.now()), slug).id
 
 
-def _keep(here: Context, slug: str, part: UploadFile) -> None:
-    kept = here.raw.keep(iter(lambda: part.file.read(_CHUNK), b""))
-    with here.database.session() as db:
-        site = site_for(db, person_of(db, here.request, now=here.now()), slug)
-        ingest_actions.keep_upload(
-            db, site=site, kept=kept, name=part.filename or "log", via="browser", now=here.now()
-        )
+def _keep(here: Context, site_id: int, part: UploadFile) -> None:
+    ingest_actions.receive(
+        here.database,
+        raw=here.raw,
+        site_id=site_id,
+        file=part.file,
+        name=part.filename or "log",
+        via="browser",
+        now=here.now(),
+    )
 
 
 @router.get("/sites/{slug}/gateway")
@@ -210,7 +212,7 @@ def make_key(here: Here, slug: str, label: Annotated[str, Form()] = "gateway") -
 
 
 @router.post("/sites/{slug}/gateway/{key_id}/revoke")
-def revoke_key(here: Here, slug: str, key_id: int) -> Response:
+def revoke_key(here: Here, slug: str, key_id: RowId) -> Response:
     """Make a key useless."""
     with here.database.session() as db:
         site = site_for(db, person_of(db, here.request, now=here.now()), slug)

@@ -6,7 +6,6 @@ from typing import Annotated
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from fastapi import APIRouter, Form, Query, Response
-from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 
 from dashboards.format import local_date
@@ -14,9 +13,10 @@ from dashboards.weeks import week_of
 from service.accounts.access import COOKIE, person_of
 from service.accounts.actions import setup_link_works
 from service.accounts.passwords import SHORTEST
-from service.context import Context, Here
+from service.context import Context, Here, RowId
 from service.db.models import Recipient
-from service.errors import NotFoundError
+from service.digests import queries
+from service.mail import outbox
 from service.pages.answers import page, see_other
 from service.sites import queries as site_queries
 
@@ -62,8 +62,7 @@ def _settings_page(
 ) -> Response:
     with here.database.reading() as db:
         firm_id = person_of(db, here.request, now=here.now()).firm_id
-        found = select(Recipient).where(Recipient.firm_id == firm_id).order_by(Recipient.id)
-        recipients = [_shown(one) for one in db.scalars(found)]
+        recipients = [_shown(one) for one in queries.recipients(db, firm_id=firm_id)]
         deleted = site_queries.list_deleted(db, firm_id=firm_id)
         gone = [{"name": one.name, "slug": one.slug} for one in deleted]
         sites = site_queries.list_sites(db, firm_id=firm_id)
@@ -146,21 +145,11 @@ def _errors(values: Mapping[str, str]) -> dict[str, str]:
 
 
 @router.post("/settings/recipients/{recipient_id}/remove")
-def remove_recipient(here: Here, recipient_id: int) -> Response:
+def remove_recipient(here: Here, recipient_id: RowId) -> Response:
     """Stop mail to somebody."""
     with here.database.session() as db:
         caller = person_of(db, here.request, now=here.now())
-        db.delete(recipient_for(db.get(Recipient, recipient_id), caller.firm_id))
+        reader = queries.recipient_of(db, firm_id=caller.firm_id, recipient_id=recipient_id)
+        outbox.withdraw_from(db, firm_id=caller.firm_id, address=reader.address)
+        db.delete(reader)
     return see_other("/settings?message=removed")
-
-
-def recipient_for(found: Recipient | None, firm_id: int) -> Recipient:
-    """Give a recipient that the firm may see.
-
-    Raises
-    ------
-    NotFoundError : there is none for this firm
-    """
-    if found is None or found.firm_id != firm_id:
-        raise NotFoundError("There is no such recipient.")
-    return found

@@ -89,7 +89,7 @@ def test_a_digest_killed_anywhere_still_reaches_its_reader_as_one_message(back, 
     if freed == "by its lease":
         back.clock.move(minutes=6)
     else:
-        release_dead(back.database)
+        release_dead(back.database, now=back.clock.now())
     timetable(back, "worker-2").tick()
     timetable(back, "worker-3").tick()
     (mail,) = mails(back)

@@ -34,7 +34,7 @@ WORKING = [
 
 def restart(back: BackEnd) -> None:
     """Do what a started server does: free what the dead held, then work."""
-    release_dead(back.database)
+    release_dead(back.database, now=back.clock.now())
     back.worker().work_all()
 
 

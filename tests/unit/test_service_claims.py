@@ -66,5 +66,5 @@ def test_whoever_lost_the_claim_cannot_commit(database: Database, ending) -> Non
 def test_a_dead_holder_loses_everything_at_once(database: Database) -> None:
     take(database, "a")
     with database.session() as db:
-        claims.release_all(db, holder="a")
+        claims.release_dead(db, holder="a", now=NOW)
     assert take(database, "b")

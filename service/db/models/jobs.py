@@ -12,6 +12,8 @@ class Claim(Base):
     """Somebody does, or has done, a piece of work named by its key (see `service.jobs.claims`).
 
     `state` is `held` until `lease_until`, then anybody may take it over; `done` is for good.
+    `tries` counts how often it was taken without coming to an end: work that fails, or that its
+    worker does not survive, rests longer each time.
     """
 
     __tablename__ = "claim"
@@ -21,6 +23,7 @@ class Claim(Base):
     holder: Mapped[str] = mapped_column(String(200), index=True)
     lease_until: Mapped[datetime] = mapped_column(UtcDateTime)
     claimed_at: Mapped[datetime] = mapped_column(UtcDateTime)
+    tries: Mapped[int] = mapped_column(default=1, server_default="1")
 
 
 class Heartbeat(Base):

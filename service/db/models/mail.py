@@ -30,13 +30,22 @@ class Recipient(Base):
 
 
 class Outbox(Base):
-    """A mail as it will be sent; `state` is `waiting`, `sent` or `failed`."""
+    """A mail as it will be sent; `state` is `waiting`, `sent` or `failed`.
+
+    One about an urgent finding names its site, kind and sensor, so that it can be withdrawn when
+    the finding ends while the mail still waits.
+    """
 
     __tablename__ = "outbox"
     __table_args__ = (Index(None, "state", "not_before"),)
 
     id: Mapped[int] = mapped_column(primary_key=True)
     firm_id: Mapped[int] = mapped_column(ForeignKey("firm.id", ondelete="CASCADE"), index=True)
+    site_id: Mapped[int | None] = mapped_column(
+        ForeignKey("site.id", ondelete="CASCADE"), index=True
+    )
+    kind: Mapped[str | None] = mapped_column(String(60))
+    channel: Mapped[str | None] = mapped_column(String(40))
     message_id: Mapped[str] = mapped_column(String(250), unique=True)
     recipient: Mapped[str] = mapped_column(String(254))
     subject: Mapped[str] = mapped_column(String(500))
