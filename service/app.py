@@ -1,5 +1,7 @@
 """The application: routes, error answers, guards; no work at import."""
 
+import errno
+import json
 import logging
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -11,6 +13,8 @@ from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, RedirectResponse
 from fastapi.staticfiles import StaticFiles
+from sqlalchemy.exc import DataError, OperationalError
+from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from starlette.exceptions import HTTPException
 
 import dashboards
@@ -53,6 +57,10 @@ def create_app(settings: Settings, database: Database, clock: Clock) -> FastAPI:
     app.add_exception_handler(ServiceError, _service_error)
     app.add_exception_handler(HTTPException, _http_error)
     app.add_exception_handler(RequestValidationError, _invalid)
+    app.add_exception_handler(DataError, _not_storable)
+    app.add_exception_handler(OperationalError, _no_storage)
+    app.add_exception_handler(PoolTimeoutError, _no_storage)
+    app.add_exception_handler(OSError, _no_storage)
     app.add_exception_handler(Exception, _unexpected)
     for router in (
         health,
@@ -107,6 +115,57 @@ def _invalid(request: Request, error: Exception) -> Response:
     )
 
 
+def _not_storable(request: Request, error: Exception) -> Response:
+    """Answer for a sign or a number that the database has no room for, such as a NUL."""
+    LOG.info("not storable at %s: %s", request.url.path, error)
+    return _problem(
+        request,
+        status=422,
+        title="Cannot be used",
+        detail="Something in this request holds a sign or a number that cannot be stored; nothing "
+        "was changed.",
+    )
+
+
+# What to say of a storage that does not take anything: a word of the error, status, title, detail.
+_STORAGE = (
+    (
+        ("full", "no space", "quota"),
+        507,
+        "No room left",
+        "The disk that holds the data is full. Nothing of this request was stored; what was there "
+        "is safe. Make room, then send it again.",
+    ),
+    (
+        ("readonly", "read-only", "read only"),
+        507,
+        "Data cannot be written",
+        "The data folder or the database can only be read. Nothing of this request was stored; "
+        "give the service leave to write, then send it again.",
+    ),
+    (
+        ("locked", "busy", "timeout", "connection", "shutting down", "starting up"),
+        503,
+        "Busy",
+        "The database does not answer at the moment. Nothing of this request was stored; send it "
+        "again in a minute.",
+    ),
+)
+
+
+def _no_storage(request: Request, error: Exception) -> Response:
+    """Answer in plain words where disk or database is at its end; nothing was stored in part."""
+    said = str(getattr(error, "orig", None) or error).lower()
+    number = error.errno if isinstance(error, OSError) else None
+    if number in (errno.ENOSPC, errno.EDQUOT):
+        said = "full"
+    for words, status, title, detail in _STORAGE:
+        if any(word in said for word in words):
+            LOG.error("%s at %s: %s", title, request.url.path, said)
+            return _problem(request, status=status, title=title, detail=detail)
+    return _unexpected(request, error)
+
+
 def _unexpected(request: Request, error: Exception) -> Response:
     LOG.error("unexpected error at %s", request.url.path, exc_info=error)
     return _problem(
@@ -131,12 +190,20 @@ def _problem(
         return pages.error_page(request, status=status, title=title, detail=detail)
     content = {"type": "about:blank", "title": title, "status": status, "detail": detail}
     headers = {"WWW-Authenticate": "Bearer"} if status == 401 else None
-    return JSONResponse(
+    return _ProblemResponse(
         {**(extra or {}), **content},
         status_code=status,
         media_type="application/problem+json",
         headers=headers,
     )
+
+
+class _ProblemResponse(JSONResponse):
+    """Problem details in ASCII: they quote what was sent, half a surrogate pair included."""
+
+    def render(self, content: object) -> bytes:
+        """Give the body."""
+        return json.dumps(content).encode("ascii")
 
 
 def _is_browser(request: Request) -> bool:

@@ -2,13 +2,11 @@
 
 ServiceError                  status, title; shown as problem details (RFC 9457) or as a page
 ├─ SignedOutError 401
-├─ ForbiddenError 403
 ├─ NotFoundError 404          also for what belongs to somebody else
 ├─ ConflictError 409
 ├─ TooLargeError 413
 ├─ InvalidError 422           with the place: key, row, field, line
-├─ TooManyError 429
-└─ BusyError 503
+└─ TooManyError 429
 """
 
 
@@ -29,13 +27,6 @@ class SignedOutError(ServiceError):
 
     status = 401
     title = "Sign in first"
-
-
-class ForbiddenError(ServiceError):
-    """Known, but not allowed."""
-
-    status = 403
-    title = "Not allowed"
 
 
 class NotFoundError(ServiceError):
@@ -71,10 +62,3 @@ class TooManyError(ServiceError):
 
     status = 429
     title = "Too many attempts"
-
-
-class BusyError(ServiceError):
-    """Not now."""
-
-    status = 503
-    title = "Busy"

@@ -81,7 +81,7 @@ class Guard:
             return None
         origin = headers.get(b"origin")
         if origin is not None:
-            same = urlsplit(origin).netloc.lower() in (host, self.own)
+            same = _netloc(origin) in (host, self.own)
         else:
             same = headers.get(b"sec-fetch-site", "none") in ("same-origin", "none")
         if same:
@@ -94,7 +94,7 @@ class Guard:
         )
 
     def _is_own_host(self, host: str) -> bool:
-        return host == self.own or is_loopback(urlsplit(f"//{host}").hostname or "")
+        return host == self.own or is_loopback(_hostname(host))
 
     def _limit(self, scope: Scope) -> int:
         path = scope["path"]
@@ -103,6 +103,22 @@ class Guard:
         if path.startswith("/api/sites/") and path.endswith("/rows"):
             return self.settings.max_push_bytes
         return _SMALL_BODY
+
+
+def _netloc(origin: str) -> str | None:
+    """Give host and port of an origin; None where it names no host."""
+    try:
+        return urlsplit(origin).netloc.lower() or None
+    except ValueError:
+        return None
+
+
+def _hostname(host: str) -> str:
+    """Give a Host header without its port; empty where it is none."""
+    try:
+        return urlsplit(f"//{host}").hostname or ""
+    except ValueError:
+        return ""
 
 
 def _too_large(limit: int) -> str:

@@ -1,5 +1,6 @@
 """Signing in and out, and the first password. The pages themselves are in `service.pages`."""
 
+import threading
 from collections import deque
 from datetime import datetime, timedelta
 from typing import Annotated
@@ -20,22 +21,31 @@ _WITHIN = timedelta(minutes=1)
 
 
 class Attempts:
-    """Failed sign-ins per address of the last minute, in this process's memory."""
+    """Sign-ins per address of the last minute that did not succeed, in this process's memory."""
 
     def __init__(self) -> None:
         self._failed: dict[str, deque[datetime]] = {}
+        self._lock = threading.Lock()
 
-    def check(self, address: str, now: datetime) -> None:
-        """Refuse an address that failed too often."""
-        for known in [one for one, times in self._failed.items() if now - times[-1] > _WITHIN]:
-            del self._failed[known]
-        times = self._failed.get(address, deque())
-        if len(times) >= _TRIES and now - times[0] < _WITHIN:
-            raise TooManyError("Too many wrong passwords; wait a minute and try again.")
+    def begin(self, address: str, now: datetime) -> None:
+        """Count an attempt before it is looked at, so that many at once do not slip through.
 
-    def note(self, address: str, now: datetime) -> None:
-        """Remember a failure."""
-        self._failed.setdefault(address, deque(maxlen=_TRIES)).append(now)
+        Raises
+        ------
+        TooManyError : the address failed too often
+        """
+        with self._lock:
+            for known in [one for one, at in self._failed.items() if now - at[-1] > _WITHIN]:
+                del self._failed[known]
+            times = self._failed.setdefault(address, deque(maxlen=_TRIES))
+            if len(times) >= _TRIES and now - times[0] < _WITHIN:
+                raise TooManyError("Too many wrong passwords; wait a minute and try again.")
+            times.append(now)
+
+    def succeeded(self, address: str) -> None:
+        """Forget what an address did wrong before."""
+        with self._lock:
+            self._failed.pop(address, None)
 
 
 @router.post("/sign-in")
@@ -49,17 +59,19 @@ def sign_in(
     attempts: Attempts = here.request.app.state.attempts
     address, now = _address(here.request), here.now()
     try:
-        attempts.check(address, now)
-        with here.database.session() as db:
+        attempts.begin(address, now)
+        # The slow hash is worked out outside the transaction that writes.
+        with here.database.reading() as db:
             account = actions.check_password(db, login=login, password=password)
+        with here.database.session() as db:
             token = actions.start_session(
                 db, account=account, now=now, days=here.settings.session_days
             )
     except TooManyError:
         return _see_other(f"/sign-in?error=wait&next={quote(_own_path(next))}")
     except ServiceError:
-        attempts.note(address, now)
         return _see_other(f"/sign-in?error=wrong&next={quote(_own_path(next))}")
+    attempts.succeeded(address)
     return _signed_in(here, token, _own_path(next))
 
 

@@ -1,5 +1,7 @@
 """Passwords: argon2id with the library's current recommendation."""
 
+import threading
+
 from argon2 import PasswordHasher
 from argon2.exceptions import Argon2Error, InvalidHashError
 
@@ -9,6 +11,8 @@ SHORTEST = 10
 LONGEST = 500
 
 _HASHER = PasswordHasher()
+# One check takes 64 MiB; a crowd of them at once must not take the machine's memory.
+_AT_ONCE = threading.Semaphore(2)
 # Checked when a name is unknown, so that the answer takes as long as for a known one.
 _NOBODY = _HASHER.hash("nobody has this password")
 
@@ -26,7 +30,8 @@ def hash_password(password: str) -> str:
 def fits(password: str, password_hash: str | None) -> bool:
     """Tell whether a password is the one of a hash; None stands for nobody."""
     try:
-        _HASHER.verify(password_hash or _NOBODY, password[: LONGEST + 1])
+        with _AT_ONCE:
+            _HASHER.verify(password_hash or _NOBODY, password[: LONGEST + 1])
     except (Argon2Error, InvalidHashError):
         return False
     return password_hash is not None

@@ -21,6 +21,8 @@ from service.ingest.blocks import Block
 MOST_ROWS = 100_000
 _EARLIEST_S = 631_152_000  # 1990: a clock before it was never set
 _AHEAD_S = 86_400
+# As much of what was sent is shown in an answer.
+_SHOWN = 60
 _SWITCH: dict[object, float] = {"on": 100.0, "off": 0.0, True: 100.0, False: 0.0}
 
 
@@ -76,6 +78,8 @@ def _columns(content: Mapping[str, Any]) -> dict[str, Sequence[object]]:
             raise InvalidError(f"Row {number} is no object.", row=number)
         for head, value in row.items():
             if head not in columns:
+                # Before the room for it is made: a few bytes of names could ask for gigabytes.
+                _known(head)
                 columns[head] = [None] * len(rows)
             columns[head][number - 1] = value
     return dict(columns)
@@ -100,12 +104,19 @@ def _not_too_many(rows: int) -> None:
         raise InvalidError(f"{rows} rows are too many for one batch; send at most {MOST_ROWS}.")
 
 
+def _known(head: str) -> None:
+    if head != "time":
+        _channel(head)
+
+
 def _channel(head: str) -> Channel:
     found = channel_of_tidy(head)
     if found is None:
+        shown = head[:_SHOWN]
         raise InvalidError(
-            f"{head} is not a field of a tidy log; send names such as t_collector_c or flow_l_min.",
-            field=head,
+            f"{shown} is not a field of a tidy log; send names such as t_collector_c or "
+            "flow_l_min.",
+            field=shown,
         )
     return found
 
@@ -120,8 +131,8 @@ def _stamp(value: object, *, row: int, now_s: int) -> int:
             moment = None
     if moment is None or moment.tzinfo is None:
         raise InvalidError(
-            f"Row {row}: the time is {json.dumps(value)[:60]}; send ISO 8601 with Z or an offset, "
-            "such as 2025-06-01T12:00:00Z.",
+            f"Row {row}: the time is {json.dumps(value)[:_SHOWN]}; send ISO 8601 with Z or an "
+            "offset, such as 2025-06-01T12:00:00Z.",
             row=row,
             field="time",
         )
@@ -165,7 +176,7 @@ def _number(found: Channel, value: object, *, row: int, share: bool) -> float:
             return number
     allowed = ", true, false, on, off" if share else ""
     raise InvalidError(
-        f"Row {row}: {found.tidy} is {json.dumps(value)[:60]}; send a finite number{allowed} "
+        f"Row {row}: {found.tidy} is {json.dumps(value)[:_SHOWN]}; send a finite number{allowed} "
         "or null.",
         row=row,
         field=found.tidy,

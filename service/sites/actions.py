@@ -31,7 +31,7 @@ def register_site(db: Session, *, firm_id: int, text: str, now: datetime) -> Sit
     site = Site(
         firm_id=firm_id,
         slug=_free_slug(facts.place.name, queries.slugs(db, firm_id=firm_id)),
-        name=facts.place.name[:_NAME_LENGTH],
+        name=_one_line(facts.place.name),
         timezone=facts.place.timezone,
         text=text,
         version=1,
@@ -40,6 +40,12 @@ def register_site(db: Session, *, firm_id: int, text: str, now: datetime) -> Sit
     db.add(site)
     db.flush()
     return site
+
+
+def _one_line(name: str) -> str:
+    """Give a name as lists, pages and subjects of mails show it."""
+    words = "".join(sign if sign.isprintable() else " " for sign in name).split()
+    return " ".join(words)[:_NAME_LENGTH] or "Site"
 
 
 def _free_slug(name: str, taken: set[str]) -> str:
@@ -71,7 +77,7 @@ def replace_site_file(db: Session, *, site: Site, text: str, now: datetime) -> s
     db.add(SiteFileVersion(site_id=site.id, version=site.version, text=site.text, replaced_at=now))
     site.text = text
     site.version += 1
-    site.name = facts.place.name[:_NAME_LENGTH]
+    site.name = _one_line(facts.place.name)
     site.timezone = facts.place.timezone
     site.problem = None
     ingest_queries.mark_everything(db, site_id=site.id, due_at=now)

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Body, Query, Response
 from analysis.errors import SiteFileError
 from service.accounts.access import person_of, site_for
 from service.assessments import queries as assessment_queries
-from service.context import Here
+from service.context import Here, RowId
 from service.db.models import ApiKey, Site
 from service.errors import InvalidError
 from service.sites import actions, queries
@@ -125,7 +125,7 @@ def make_key(here: Here, slug: str, wanted: NewKey | None = None) -> KeyMade:
 
 
 @router.delete("/{slug}/keys/{key_id}", status_code=204)
-def revoke_key(here: Here, slug: str, key_id: int) -> None:
+def revoke_key(here: Here, slug: str, key_id: RowId) -> None:
     """Make a gateway key useless."""
     with here.database.session() as db:
         caller = person_of(db, here.request, now=here.now())
