@@ -56,8 +56,8 @@ TEXT = FaultText(
         "From here: were sensors, flow or mixture changed about then? Record the change if so",
         "From the ground with binoculars: broken or missing tubes, dirt, new shade, white ends",
         "On site: compare the flow reading with the flow setter, and wipe the irradiance sensor",
-        "In the evening or with tubes covered: feel which tubes' glass was warmer than the rest "
-        "after a sunny hour, only from a safe stand",
+        "In the evening after sun, only from a safe place to stand: which tubes' glass is warmer "
+        "than the rest? Point a thermometer at it rather than a hand",
         "A tube can be changed without draining where the heat pipe plugs in dry; record number "
         "and date",
     ),
@@ -224,7 +224,7 @@ class DegradedTubes:
                 unit="%",
             ),
             Evidence(
-                what="95 % reach of that figure",
+                what="bounds of that figure (95 %), plus or minus",
                 start_s=start_s,
                 end_s=until_s,
                 value=196.0 * u_all,
@@ -235,8 +235,8 @@ class DegradedTubes:
         if gone is not None:
             few, many = gone
             words += (
-                f", as if {few:.1f} of {history.site.tubes} tubes were missing or {many:.1f} had "
-                "lost their vacuum"
+                f", as if {_about(many)} of {history.site.tubes} tubes had lost their vacuum or "
+                f"{_about(few)} were missing"
             )
         return Found(
             start_s=start_s,
@@ -248,3 +248,8 @@ class DegradedTubes:
             tubes_lost=gone,
             lost=Bounded(value=lost, low=max(lost * (1.0 - reach), 0.0), high=lost * (1.0 + reach)),
         )
+
+
+def _about(tubes: float) -> str:
+    """Write a number of tubes no finer than it is known."""
+    return f"about {tubes:.0f}" if tubes >= 0.75 else "less than one"

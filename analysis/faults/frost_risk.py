@@ -28,15 +28,15 @@ from analysis.sources import MELINDER, Source
 from analysis.units import SECONDS_PER_DAY
 
 TEXT = FaultText(
-    title="Loop close to freezing",
+    title="Loop too cold for its fluid",
     customer=(
-        "The fluid in the solar loop came close to freezing. Frozen pipes burst; please have the "
-        "antifreeze checked soon."
+        "The solar loop became so cold that its fluid may freeze. Frozen pipes burst; please have "
+        "the antifreeze checked soon."
     ),
     technician=(
-        "A loop sensor came within a few kelvin of the ice point of the stated fluid. Slush blocks "
-        "the loop first, ice bursts pipes and exchangers. The stated mixture may be too weak for "
-        "this place, or thinned by topping up with water."
+        "A loop sensor came within a few kelvin of the ice point of the stated fluid, or below it. "
+        "Slush blocks the loop first, ice bursts pipes and exchangers. The stated mixture may be "
+        "too weak for this place, or thinned by topping up with water."
     ),
     likely_causes=(
         "Antifreeze too weak for the place, or thinned by topping up with water",
@@ -45,11 +45,11 @@ TEXT = FaultText(
     ),
     check_next=(
         "From here: which mixture do the papers state, and who topped the loop up since?",
+        "While the loop may hold ice, leave its pump off",
         "Before the next frost: measure the freezing point with a refractometer made for this "
         "fluid, on a sample taken from the cold loop",
         "If it is weaker than stated, drain and refill by the maker's procedure, and record the "
         "new mixture in the site file",
-        "Do not start the pump of a loop that may hold ice",
     ),
     cautions=(STEAM, HEIGHT, ELECTRICITY, LOCAL_CODES),
 )
@@ -118,7 +118,8 @@ class FrostRisk:
 
     def _found(self, history: History, items: tuple[Happening, ...]) -> Found:
         start_s, end_s = items[0].start_s, items[-1].end_s
-        lowest = min(item.values["lowest_c"] for item in items)
+        coldest = min(items, key=lambda item: item.values["lowest_c"])
+        lowest = coldest.values["lowest_c"]
         ice_c = items[-1].values["ice_c"]
         # The cold passes, a weak fluid stays: it is over when a better one is on record.
         loop = history.site.loop
@@ -134,12 +135,13 @@ class FrostRisk:
             channel=items[0].channel,
             urgency=urgency,
             certainty=0.95 if lowest <= ice_c else 0.85,
-            summary=f"Loop down to {lowest:.1f} °C; the stated fluid freezes from {ice_c:.1f} °C",
+            summary=f"Loop down to {lowest:.1f} °C; the stated fluid freezes from "
+            f"{ice_c:.1f} °C".replace("-", "−"),
             evidence=(
                 Evidence(
                     what="coldest loop temperature",
-                    start_s=start_s,
-                    end_s=end_s,
+                    start_s=coldest.start_s,
+                    end_s=coldest.end_s,
                     value=lowest,
                     unit="°C",
                 ),

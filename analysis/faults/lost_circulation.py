@@ -64,7 +64,7 @@ TEXT = FaultText(
         "Pressure against the commissioning record; a low reading means lost fluid: find the leak "
         "before topping up",
         "Strainer and flow setter; then vent by the maker's procedure with a cold collector",
-        "Only then, if nothing was found below: sensor and air vent on the roof",
+        "Only then, if nothing was found below: sensor and air vent on the roof, collector cold",
     ),
     cautions=(HOT_PARTS, STEAM, NO_COLD_FILL, ELECTRICITY, HEIGHT, HYGIENE, LOCAL_CODES),
 )

@@ -30,8 +30,8 @@ from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR, kwh_from_j
 TEXT = FaultText(
     title="Store losing heat to the roof at night",
     customer=(
-        "At night warm water's heat creeps from your store up to the cold collector and is lost; "
-        "the backup heats it again."
+        "At night heat creeps from your store up to the cold collector and is lost; the backup has "
+        "to make it again."
     ),
     technician=(
         "With the pump off and the sun long down, the collector stayed warmer than its own heat "
@@ -193,12 +193,13 @@ class ReverseCirculation:
         lost = Bounded(value=value, low=value * 0.5, high=value * 2.0)
         nights = len({item.date for item in items})
         excess = float(np.mean([item.values["excess_k"] for item in items]))
+        worst = max(items, key=lambda item: item.values["inferred_kwh"])
         return Found(
             start_s=start_s,
             end_s=end_s if over else None,
             urgency="visit" if nights >= 5 and value >= self.visit_kwh else "watch",
             certainty=0.95 if nights >= 5 else 0.85,
-            summary=f"The store fed the roof in {nights} nights, about {value:.1f} kWh lost",
+            summary=f"In {nights} nights heat went from the store up to the roof",
             evidence=(
                 Evidence(
                     what="nights", start_s=start_s, end_s=end_s, value=float(nights), unit="nights"
@@ -208,6 +209,13 @@ class ReverseCirculation:
                     start_s=start_s,
                     end_s=end_s,
                     value=excess,
+                    unit="K",
+                ),
+                Evidence(
+                    what="collector above outdoor air in the worst night, mean",
+                    start_s=worst.start_s,
+                    end_s=worst.end_s,
+                    value=worst.values["excess_k"],
                     unit="K",
                 ),
             ),

@@ -52,9 +52,9 @@ TEXT = FaultText(
         "From here: which channel, since when, and does the controller's own display show it too?",
         "At the controller, isolated: measure the sensor's resistance at the terminals against the "
         "table of its type (Pt1000: about 1078 Ω at 20 °C)",
-        "Change terminals with a sound sensor of the same type: does the fault move with the "
-        "sensor or stay with the input?",
-        "Follow the cable; only then plan the roof",
+        "Swap terminals with a sound sensor of the same type: does the fault go with the sensor "
+        "or stay with the input?",
+        "Follow the cable; only then plan work on the roof",
     ),
     cautions=(ELECTRICITY, HOT_PARTS, HEIGHT, LOCAL_CODES),
 )

@@ -110,7 +110,7 @@ class Silence:
             end_s=None if open_end else end_s,
             urgency=urgency,
             certainty=1.0,
-            summary=f"No data for {long}" + (", and none since" if open_end else ""),
+            summary=f"No data for {'the last ' if open_end else ''}{long}",
             evidence=(
                 Evidence(
                     what="time without a row", start_s=start_s, end_s=end_s, value=hours, unit="h"

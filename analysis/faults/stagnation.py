@@ -128,9 +128,10 @@ class Stagnation:
         full = items[0].values["full"] > 0.5
         store_known = items[0].values["store_known"] > 0.5
         urgency: Urgency = "record" if full else "watch"
-        times = f"{len(items)} time{'s' if len(items) > 1 else ''}"
+        times = {1: "once", 2: "twice"}.get(len(items), f"{len(items)} times")
         if full:
-            meaning = "often enough to look at the sizing" if often else "normal in fine weather"
+            over = "over the year often enough to look at the sizing"
+            meaning = over if often else "normal in fine weather"
             summary = f"Stood hot {times} with a full store, up to {peak:.0f} °C; {meaning}"
         elif store_known:
             summary = f"Stood hot {times}, up to {peak:.0f} °C, although the store was not full"
