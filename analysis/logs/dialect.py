@@ -173,6 +173,8 @@ def _with_header(
     header_line, heads = _header(before, width, told)
     body_at = sum(len(line.encode("utf-8")) + 1 for line in lines[: first_row - 1])
     samples = tuple(tuple(cells) for _, cells in data if len(cells) == width)
+    if header_line is not None and not heads[-1] and any(row[-1].strip() for row in samples):
+        _refuse_nameless(name, before, header_line, width)
     return Dialect(
         delimiter=delimiter,
         decimal=told.decimal or _decimal(samples, text),
@@ -182,6 +184,21 @@ def _with_header(
         body_at=min(body_at, len(text)),
         samples=samples,
     )
+
+
+def _refuse_nameless(
+    name: str, before: list[tuple[int, list[str]]], header_line: int, width: int
+) -> None:
+    """Refuse a header that is shorter than its rows: nobody can tell which value has no name."""
+    cells = next(cells for number, cells in before if number == header_line)
+    if len(cells) < width:
+        raise LogError(
+            f"the header names {len(_stripped(cells))} columns, but the rows hold {width} values; "
+            "a decimal comma in a comma separated file does this: export it with decimal points "
+            "or semicolons, else complete the header",
+            file=name,
+            line=header_line,
+        )
 
 
 def _no_rows(told: LogMap) -> str:
