@@ -11,6 +11,7 @@ from markupsafe import Markup
 from analysis.record import Record
 from analysis.results import Finding, Report
 from analysis.site import Site
+from dashboards.figures.course import course
 from dashboards.figures.decisive import decisive_hours
 from dashboards.figures.evidence import evidence
 from dashboards.figures.heat_by_period import heat_by_period
@@ -32,6 +33,8 @@ class _Chapter:
     view: FindingView
     figure: str | None
     hours: str
+    course: str | None
+    course_says: str
     again: bool
 
 
@@ -95,10 +98,15 @@ def _chapter(
     zone = report.timezone
     start_s, end_s = decisive_hours(finding, report.days, timezone=zone, end_s=report.end_s)
     part = _rows_of(record, start_s, end_s)
+    weeks = course(finding, report, titles=titles(texts))
     return _Chapter(
         view=finding_view(finding, report, slug="", texts=texts),
-        figure=figure_json(evidence(finding, part, site=site)) if part is not None else None,
+        figure=figure_json(evidence(finding, part, site=site, hours=(start_s, end_s)))
+        if part is not None
+        else None,
         hours=f"{moment(start_s, zone)} to {moment(end_s, zone)}",
+        course=figure_json(weeks.figure) if weeks else None,
+        course_says=weeks.says if weeks else "",
         again=again,
     )
 

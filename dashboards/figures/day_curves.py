@@ -15,7 +15,7 @@ from dashboards.theme import var
 _PANELS: tuple[tuple[str, str, frozenset[str], float], ...] = (
     ("temperature", "°C", frozenset({"temperature"}), 3.0),
     ("flow", "flow [l/min]", frozenset({"flow"}), 1.0),
-    ("share", "on [%]", frozenset({"share"}), 0.7),
+    ("share", "pump [%]", frozenset({"share"}), 0.7),
     ("irradiance", "sun [W/m²]", frozenset({"irradiance"}), 1.0),
     ("pressure", "bar", frozenset({"pressure"}), 0.8),
     ("power", "heat [W]", frozenset({"power"}), 1.0),
@@ -124,7 +124,9 @@ def _trace(record: Record, name: str, timezone: str, panel: int) -> dict[str, An
     }
     if known and known.quantity in ("share", "flow"):
         trace["line"]["shape"] = "hv"
-        trace["fill"] = "tozeroy" if known.quantity == "share" else "none"
+        # A filled area would run on across a hole, as if the pump had run in it.
+        whole = None not in trace["y"]
+        trace["fill"] = "tozeroy" if known.quantity == "share" and whole else "none"
         trace["fillcolor"] = var("expected_soft")
     return trace
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
+from analysis.fluid import ice_point_c
 from analysis.results import DayFigure, Finding
 from analysis.site import Site
 from dashboards.figures.day_curves import Threshold
@@ -16,7 +17,9 @@ from dashboards.format import local_date
 
 LONGEST_EVIDENCE_S = 30 * 3600
 _PAD_S = 2 * 3600
-_BEFORE_S, _AFTER_S = 18 * 3600, 6 * 3600
+_BEFORE_S, _AFTER_S = 18 * 3600, 12 * 3600
+# A hole is drawn whole, with both its edges, up to this length; of a longer one the beginning.
+_WHOLE_HOLE_S, _EDGE_S, _OF_A_LONG_HOLE_S = 60 * 3600, 12 * 3600, 30 * 3600
 LOOP = ("collector", "loop_hot", "loop_cold", "store_bottom", "flow", "pump")
 _SUN = ("irradiance_plane", "irradiance_horizontal")
 
@@ -43,8 +46,10 @@ def _flow(site: Site) -> tuple[Threshold, ...]:
     return (Threshold(label="flow at commissioning", value=level, quantity="flow"),)
 
 
-def _frost(_site: Site) -> tuple[Threshold, ...]:
-    return (Threshold(label="water freezes", value=0.0),)
+def _frost(site: Site) -> tuple[Threshold, ...]:
+    loop = site.loop
+    ice_c = ice_point_c(fluid=loop.fluid, concentration_frac=loop.concentration_frac)
+    return (Threshold(label="the stated fluid freezes below", value=ice_c),)
 
 
 def _pressure(site: Site) -> tuple[Threshold, ...]:
@@ -61,18 +66,20 @@ def _pressure(site: Site) -> tuple[Threshold, ...]:
 class Decisive:
     """What to draw for a kind.
 
-    `night` looks from noon to noon, `onset` at the hours around the start.
+    `night` looks from noon to noon, `onset` at the hours around the start, `hole` at both edges.
     """
 
     channels: tuple[str, ...]
     levels: Levels = _no_level
     night: bool = False
     onset: bool = False
+    hole: bool = False
 
 
 ALL = Decisive(channels=(*LOOP, "store_top", "ambient", *_SUN))
 DECISIVE: dict[str, Decisive] = {
-    "silence": Decisive(channels=ALL.channels, onset=True),
+    "silence": Decisive(channels=ALL.channels, hole=True),
+    "sensor_fault": Decisive(channels=ALL.channels, onset=True),
     "stagnation": Decisive(channels=(*LOOP, "store_top", *_SUN), levels=_standstill),
     "lost_circulation": Decisive(channels=(*LOOP, *_SUN), levels=_flow),
     "low_flow": Decisive(channels=(*LOOP, *_SUN), levels=_flow),
@@ -95,7 +102,10 @@ def decisive_hours(
     finding: Finding, days: tuple[DayFigure, ...], *, timezone: str, end_s: int
 ) -> tuple[int, int]:
     """Give the hours to draw, UTC epoch seconds, half-open; never outside the finding's reach."""
-    if DECISIVE.get(finding.kind, ALL).onset:
+    decisive = DECISIVE.get(finding.kind, ALL)
+    if decisive.hole:
+        return finding.start_s - _EDGE_S, _hole_until_s(finding)
+    if decisive.onset:
         return finding.start_s - _BEFORE_S, finding.start_s + _AFTER_S
     short = [
         item
@@ -107,10 +117,17 @@ def decisive_hours(
         first = local_date(item.start_s, timezone)
         start, stop = _midnight(first, timezone), _midnight(first + timedelta(days=1), timezone)
         return min(start, item.start_s - _PAD_S), max(stop, item.end_s + _PAD_S)
-    night = DECISIVE.get(finding.kind, ALL).night
+    night = decisive.night
     when = _worst_day(finding, days, timezone=timezone, end_s=end_s, night=night)
     start, stop = _midnight(when, timezone), _midnight(when + timedelta(days=1), timezone)
     return (start - 12 * 3600, stop - 12 * 3600) if night else (start, stop)
+
+
+def _hole_until_s(finding: Finding) -> int:
+    end_s = finding.end_s
+    if end_s is not None and end_s - finding.start_s <= _WHOLE_HOLE_S:
+        return end_s + _EDGE_S
+    return finding.start_s + _OF_A_LONG_HOLE_S
 
 
 def _worst_day(

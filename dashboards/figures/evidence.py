@@ -6,11 +6,18 @@ from analysis.record import Record
 from analysis.results import Finding
 from analysis.site import Site
 from dashboards.figures.day_curves import Stretch, day_curves
-from dashboards.figures.decisive import ALL, DECISIVE, LONGEST_EVIDENCE_S, LOOP
+from dashboards.figures.decisive import ALL, DECISIVE, LONGEST_EVIDENCE_S
+from dashboards.figures.trace_points import wall_clock
 
 
-def evidence(finding: Finding, record: Record, *, site: Site) -> Any:
-    """Draw the decisive channels of the hours that `record` holds.
+def evidence(finding: Finding, record: Record, *, site: Site, hours: tuple[int, int]) -> Any:
+    """Draw the decisive channels of some hours.
+
+    Parameters
+    ----------
+    finding, site : what was found, and where
+    record : the rows of these hours
+    hours : first and last instant to show, UTC epoch seconds; what holds no row stays empty
 
     Returns
     -------
@@ -19,9 +26,8 @@ def evidence(finding: Finding, record: Record, *, site: Site) -> Any:
     decisive = DECISIVE.get(finding.kind, ALL)
     channels = decisive.channels
     if finding.channel:
-        channels = (finding.channel, *LOOP, "store_top", "ambient")
-    first = int(record.start_s[0]) if len(record) else finding.start_s
-    last = int(record.start_s[-1]) if len(record) else finding.start_s
+        channels = (finding.channel, *channels)
+    first, last = hours
     stretches = tuple(
         Stretch(start_s=max(item.start_s, first), end_s=min(item.end_s, last))
         for item in finding.evidence
@@ -29,10 +35,15 @@ def evidence(finding: Finding, record: Record, *, site: Site) -> Any:
         and item.start_s < last
         and item.end_s > first
     )
-    return day_curves(
+    if decisive.onset or decisive.hole:
+        end_s = last if finding.end_s is None else min(finding.end_s, last)
+        stretches = (Stretch(start_s=finding.start_s, end_s=end_s),)
+    figure = day_curves(
         record,
         timezone=site.place.timezone,
         channels=channels,
         thresholds=decisive.levels(site),
         stretches=stretches,
     )
+    figure.update_xaxes(range=[wall_clock(when, site.place.timezone) for when in hours])
+    return figure

@@ -12,6 +12,7 @@ from fastapi.responses import HTMLResponse
 
 from analysis.record import Record
 from analysis.results import DayFigure, Report
+from dashboards.figures.course import course
 from dashboards.figures.day_curves import day_curves
 from dashboards.figures.decisive import decisive_hours
 from dashboards.figures.evidence import evidence
@@ -182,11 +183,15 @@ def finding(here: Here, slug: str, key: str) -> Response:
         zone = report.timezone
         start_s, end_s = decisive_hours(found, report.days, timezone=zone, end_s=report.end_s)
         record = loading.record_of(db, loaded.row, start_s, end_s)
+    weeks = course(found, report, titles=titles(texts()))
     return page(
         "finding.html",
         site=loaded.head,
         view=finding_view(found, report, slug=slug, texts=texts()),
-        figure=figure_json(evidence(found, record, site=loaded.facts)) if record else None,
+        figure=figure_json(evidence(found, record, site=loaded.facts, hours=(start_s, end_s)))
+        if record
+        else None,
+        course={"says": weeks.says, "figure": figure_json(weeks.figure)} if weeks else None,
         hours=f"{moment(start_s, zone)} to {moment(end_s, zone)}",
     )
 

@@ -11,11 +11,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from analysis.fluid import ice_point_c
 from analysis.record import Record
 from analysis.results import Evidence
 from analysis.sitefile import parse_site
 from dashboards.figures.balance import balance
 from dashboards.figures.brackets import spans
+from dashboards.figures.course import course
 from dashboards.figures.day_curves import Threshold, day_curves
 from dashboards.figures.decisive import decisive_hours
 from dashboards.figures.evidence import evidence
@@ -108,7 +110,7 @@ def test_day_curves_show_the_wall_clock_of_the_site() -> None:
 def test_day_curves_have_a_panel_and_a_unit_for_each_family() -> None:
     figure = day_curves(a_record(), timezone=ZONE)
     titles = {axis.title.text for axis in figure.select_yaxes()}
-    assert titles == {"°C", "flow [l/min]", "on [%]"}
+    assert titles == {"°C", "flow [l/min]", "pump [%]"}
 
 
 def test_a_hole_in_time_breaks_the_line() -> None:
@@ -175,7 +177,9 @@ def test_a_channel_without_any_value_has_no_trace() -> None:
 
 
 def test_evidence_draws_the_commissioned_flow_and_sets_its_hours_off() -> None:
-    figure = evidence(a_finding(), a_record(), site=parse_site(site_file()))
+    figure = evidence(
+        a_finding(), a_record(), site=parse_site(site_file()), hours=(at(5, 17), at(5, 18))
+    )
     labels = {note.text for note in figure.layout.annotations}
     assert "flow at commissioning" in labels
     rectangles = [shape for shape in figure.layout.shapes if shape.type == "rect"]
@@ -295,7 +299,9 @@ def test_figures_write_strict_json() -> None:
 def test_evidence_outside_the_drawn_hours_is_not_set_off() -> None:
     far = Evidence(what="x", start_s=at(8, 1), end_s=at(8, 1, 2), value=1.0, unit="h")
     finding = dataclasses.replace(a_finding(), evidence=(far,))
-    figure = evidence(finding, a_record(), site=parse_site(site_file()))
+    figure = evidence(
+        finding, a_record(), site=parse_site(site_file()), hours=(at(5, 17), at(5, 18))
+    )
     assert not [shape for shape in figure.layout.shapes if shape.type == "rect"]
 
 
@@ -340,8 +346,75 @@ def test_what_recurs_without_a_cost_is_named_once() -> None:
     assert svg.count("bracket quiet") == 3
 
 
-def test_silence_is_shown_by_the_hours_before_it() -> None:
-    finding = a_finding(kind="silence")
+def test_a_short_silence_is_shown_with_both_its_edges_and_the_hole_set_off() -> None:
+    finding = a_finding(kind="silence", start_s=at(5, 17, 3), end_s=at(5, 17, 18))
+    hours = decisive_hours(finding, (), timezone="UTC", end_s=at(12, 31))
+    assert hours == (at(5, 16, 15), at(5, 18, 6))
+    figure = evidence(finding, a_record(), site=parse_site(site_file()), hours=hours)
+    (hole,) = [shape for shape in figure.layout.shapes if shape.type == "rect"]
+    assert (hole.x0, hole.x1) == ("2025-05-17 05:00:00", "2025-05-17 20:00:00")  # Berlin
+    assert figure.layout.xaxis.range == ("2025-05-16 17:00:00", "2025-05-18 08:00:00")
+
+
+def test_of_a_silence_that_goes_on_the_first_hours_without_rows_are_shown() -> None:
+    finding = a_finding(kind="silence", end_s=None)
+    start_s, end_s = decisive_hours(finding, (), timezone=ZONE, end_s=finding.start_s)
+    assert start_s == finding.start_s - 12 * 3600
+    assert end_s == finding.start_s + 30 * 3600
+
+
+def test_a_sensor_that_broke_is_shown_in_the_hours_around() -> None:
+    finding = a_finding(kind="sensor_fault", channel="collector")
     start_s, end_s = decisive_hours(finding, (), timezone=ZONE, end_s=at(12, 31))
-    assert start_s == finding.start_s - 18 * 3600
-    assert end_s == finding.start_s + 6 * 3600
+    assert (start_s, end_s) == (finding.start_s - 18 * 3600, finding.start_s + 12 * 3600)
+
+
+def test_frost_is_held_against_the_ice_point_of_the_stated_fluid() -> None:
+    site = parse_site(site_file())
+    hours = (at(5, 17), at(5, 18))
+    figure = evidence(a_finding(kind="frost_risk"), a_record(), site=site, hours=hours)
+    note = next(note for note in figure.layout.annotations if "freezes" in note.text)
+    loop = site.loop
+    assert note.y == ice_point_c(fluid=loop.fluid, concentration_frac=loop.concentration_frac)
+
+
+def test_a_pump_that_is_not_logged_for_hours_is_not_filled_as_if_it_ran() -> None:
+    whole = a_record()
+    keep = np.r_[0:300, 420:1440]
+    columns = {name: values[keep] for name, values in whole.columns.items()}
+    holed = Record(
+        start_s=whole.start_s[keep], step_s=whole.step_s[keep], columns=columns, masked={}
+    )
+    fills = {
+        name: next(trace.fill for trace in day_curves(record, timezone=ZONE).data
+                   if trace.name == "pump command")
+        for name, record in (("whole", whole), ("holed", holed))
+    }  # fmt: skip
+    assert fills == {"whole": "tozeroy", "holed": "none"}
+
+
+def test_a_weaker_collector_is_shown_by_its_weeks_before_and_since() -> None:
+    weaker = a_finding(kind="degraded_tubes", start_s=at(8, 20), end_s=None)
+    stood = a_finding()  # from May to June the loop stood: these weeks say nothing of tubes
+    report = a_report(findings=(stood, weaker))
+    shown = course(weaker, report, titles={})
+    assert shown is not None
+    before, since = (trace.y[0] for trace in shown.figure.data[1:])
+    sunny = [d for d in report.days if d.coverage >= 0.9 and (d.irradiation_kwh_m2 or 0) >= 3.0]
+    old = [d for d in sunny if d.date < "2025-08-20" and not "2025-05-03" <= d.date <= "2025-06-04"]
+    assert before == pytest.approx(
+        100 * sum(d.delivered_kwh or 0 for d in old) / sum(d.expected_kwh or 0 for d in old)
+    )
+    assert since < before - 10
+    assert f"{before:.0f} % until 20 August 2025" in shown.says
+    assert course(weaker, a_report(days=a_year(weather=False)), titles={}) is None
+
+
+def test_a_shortfall_is_shown_by_its_weeks_and_those_before() -> None:
+    short = a_finding(kind="yield_shortfall", start_s=at(8, 20), end_s=at(10, 1))
+    shown = course(short, a_report(findings=(short,)), titles={})
+    assert shown is not None
+    first, last = shown.figure.data[0].x[0], shown.figure.data[0].x[-1]
+    assert "2025-06-09" <= first < "2025-06-16"
+    assert "2025-10-27" <= last < "2025-11-03"
+    assert course(a_finding(), a_report(), titles={}) is None

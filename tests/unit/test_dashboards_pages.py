@@ -202,7 +202,9 @@ def test_hostile_names_stay_text_on_every_page(site: Site) -> None:
     assert_harmless(fleet)
     view = finding_view(report.findings[0], report, slug="x", texts={})
     head = SimpleNamespace(name=HOSTILE, path="/sites/x")
-    assert_harmless(render("finding.html", site=head, view=view, figure=None, hours=""))
+    assert_harmless(
+        render("finding.html", site=head, view=view, figure=None, hours="", course=None)
+    )
     assert_harmless(render_report(report, evil, inline=False))
     assert_harmless(render("error.html", code=404, title=HOSTILE, detail=HOSTILE))
 
@@ -217,7 +219,9 @@ def test_cautions_stand_before_the_checks_and_are_never_missing() -> None:
     report = a_report(findings=(a_finding(cautions=()),))
     view = finding_view(report.findings[0], report, slug="x", texts=TEXTS)
     head = SimpleNamespace(name="Mill", path="/sites/x")
-    text = _Page(render("finding.html", site=head, view=view, figure=None, hours="")).text
+    text = _Page(
+        render("finding.html", site=head, view=view, figure=None, hours="", course=None)
+    ).text
     assert "licensed" in text
     assert text.index("First, stay safe") < text.index("Look at the controller")
 
