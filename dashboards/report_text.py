@@ -12,9 +12,7 @@ _LISTED = 10
 _CHECKS = 3
 
 
-def render_text(
-    report: Report, *, texts: Texts, listed: int | None = None, logs: str = ""
-) -> str:
+def render_text(report: Report, *, texts: Texts, listed: int | None = None, logs: str = "") -> str:
     """Write a report for reading.
 
     Parameters
@@ -147,9 +145,7 @@ def _findings(report: Report, texts: Texts) -> str:
         return "FINDINGS\n  Nothing was found."
     ranked = sorted(report.findings, key=rank)
     told: dict[str, int] = {}
-    shown = [
-        _finding(number, item, report, texts, told) for number, item in enumerate(ranked, 1)
-    ]
+    shown = [_finding(number, item, report, texts, told) for number, item in enumerate(ranked, 1)]
     return "FINDINGS, the most urgent first\n" + "\n\n".join(shown)
 
 
