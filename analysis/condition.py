@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from analysis.case import Case
 from analysis.collector import eta0_hemispherical
 from analysis.days import DayTable
+from analysis.expected import long_runs
 from analysis.record import Bools, Floats
 from analysis.results import Bounded, Condition
 from analysis.site import Site
@@ -25,6 +26,8 @@ LOSS_WITHOUT_VACUUM_W_M2K = 6.0
 
 _BRIGHT_FRAC = 0.25
 _LEAST_STEADY_H = 0.5
+# Shorter stretches are warming and cooling for the most part (judgement).
+_LEAST_STRETCH_BINS = 8
 # Priors of a, b and c (as a share of the brightest output): the test report is about right.
 _PRIOR = np.array([1.0, 1.0, 0.0])
 _PRIOR_U = np.array([0.15, 0.3, 0.03])
@@ -61,14 +64,28 @@ def _sum_kwh(power_w: Floats, seconds: Floats) -> Floats:
 
 
 def _steady(case: Case) -> Bools:
-    """Tell bins in which the loop ran through, before and after, in good sun."""
+    """Tell bins of stretches in which the loop ran through, in good sun on the whole.
+
+    Whole stretches, dull bins between clouds included: bright bins alone would leave out what the
+    collectors give back of the heat that they took up in them.
+    """
     moving = case.loop.moving_frac > 0.9
-    steady = moving.copy()
-    steady[:, 1:] &= moving[:, :-1]
-    steady[:, :-1] &= moving[:, 1:]
-    bright = case.sky.gain_w > _BRIGHT_FRAC * case.model.brightest_w
+    through = moving.copy()
+    through[:, 1:] &= moving[:, :-1]
+    through[:, :-1] &= moving[:, 1:]
     known = np.isfinite(case.loop.heat_w) & np.isfinite(case.expected.power_w)
-    return np.asarray(steady & bright & known & case.expected.carried)
+    through &= known & case.expected.carried
+    through = long_runs(through, _LEAST_STRETCH_BINS)
+    # Number the stretches: a new one begins where the bin before it is outside.
+    begins = through.copy()
+    begins[:, 1:] &= ~through[:, :-1]
+    number = np.cumsum(begins.ravel())[through.ravel()]
+    gain = np.bincount(number, weights=case.sky.gain_w[through]) / np.maximum(
+        np.bincount(number), 1
+    )
+    steady = np.zeros(through.shape, dtype=np.bool_)
+    steady[through] = gain[number] > _BRIGHT_FRAC * case.model.brightest_w
+    return steady
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -133,7 +133,7 @@ def expected_heat(*, site: Site, model: LoopModel, sky: Sky, loop: Loop) -> Expe
     store_known = np.isfinite(loop.t_store_bottom_c)
     wrong = ~carried & (healthy.running_frac > 0.0) & store_known & (loop.known_s > 0.0)
     paused = wrong | (_short_holes(wrong, PAUSE_BINS) & ~carried)
-    standing = _long_runs(paused, WRONG_STANDING_BINS)
+    standing = long_runs(paused, WRONG_STANDING_BINS)
     standing_w = np.where(standing, healthy.power_w, 0.0)
     power = np.where(carried, direct, standing_w)
     power = np.where(np.isnan(gain) | (loop.known_s <= 0.0), np.nan, power)
@@ -217,7 +217,7 @@ def _bridged(values: Floats) -> Floats:
 def _short_holes(flags: Bools, most: int) -> Bools:
     """Give the holes of at most so many bins between flagged bins, within each day."""
     holes = ~flags
-    return holes & ~_long_runs(holes, most + 1) & _between(flags)
+    return holes & ~long_runs(holes, most + 1) & _between(flags)
 
 
 def _between(flags: Bools) -> Bools:
@@ -227,7 +227,7 @@ def _between(flags: Bools) -> Bools:
     return before & after
 
 
-def _long_runs(flags: Bools, least: int) -> Bools:
+def long_runs(flags: Bools, least: int) -> Bools:
     """Keep only runs of at least so many bins, within each day."""
     padded = np.pad(flags, ((0, 0), (1, 1))).astype(np.int8)
     change = np.diff(padded, axis=1)
