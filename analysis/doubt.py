@@ -9,13 +9,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from analysis.day_figures import SKY_SOURCES
 from analysis.days import DayTable
 from analysis.faults.sensor_fault import STUCK
 from analysis.heat import BASES
 from analysis.record import Bools, Floats
 from analysis.results import Finding
-
-_SUN = frozenset({"irradiance_plane", "irradiance_horizontal"})
 
 
 def without_doubtful(
@@ -39,7 +38,12 @@ def without_doubtful(
         if item.values["way"] == STUCK and item.values.get("moved") == 1.0
     }
     no_heat = {date for name, date in stuck if name in needs}
-    no_sun = {date for name, date in stuck if name in _SUN}
+    sky = zip(table.days.dates, table.column("sky_source").tolist(), strict=True)
+    no_sun = {
+        date
+        for date, number in sky
+        if np.isfinite(number) and (SKY_SOURCES[int(number)], date) in stuck
+    }
     if basis is not None and basis.startswith("pump_and"):
         no_heat |= _standing_days(table, findings, until_s)
     columns = dict(table.columns)

@@ -137,7 +137,8 @@ class SensorFault:
     def _moved(self, case: Case, quantity: str, name: str, run: ConstantRun) -> float:
         """Tell whether plant or sun moved so much meanwhile that the value had to follow.
 
-        1: by whatever steps it is logged; 0.5: the pump ran, so by fine steps at least; 0: no.
+        1: by whatever steps it is logged; 0.5: the pump ran or heat moved, so by fine steps at
+        least; 0: no.
         """
         if quantity == "irradiance":
             begin = case.grid.start_s[run.day]
@@ -156,7 +157,10 @@ class SensorFault:
         base = name.rstrip("_23456789")
         loop = base in ("collector", "loop_hot", "loop_cold")
         if heat_kwh >= self.moved_kwh:
-            return float(loop or base == "store_bottom")
+            if not loop and base != "store_bottom":
+                return 0.0
+            # Where nothing else stirred either, nothing speaks against the value.
+            return 1.0 if _others_stirred(case, name, run.rows) else 0.5
         return 0.5 if loop and (on * step_s).sum() >= SECONDS_PER_HOUR else 0.0
 
     def _seen_stuck(self, case: Case, name: str, run: ConstantRun, moved: float) -> Happening:
@@ -299,6 +303,15 @@ class SensorFault:
             evidence=tuple(evidence),
             channel=name,
         )
+
+
+def _others_stirred(case: Case, name: str, rows: slice) -> bool:
+    """Tell whether any other channel took two values meanwhile."""
+    for other, values in case.record.columns.items():
+        known = values[rows][np.isfinite(values[rows])]
+        if other != name and known.size and bool((known != known[0]).any()):
+            return True
+    return False
 
 
 def _grains(case: Case) -> dict[str, np.ndarray]:

@@ -256,3 +256,26 @@ def test_a_change_in_the_middle_of_a_day_counts_for_the_whole_of_it(desk):
     glycol = change("2025-06-01", "loop.fluid", '"propylene_glycol"')
     glycol += change("2025-06-01", "loop.concentration", "0.4")
     assert heat(desk, CUBIC_METRE, of=site() + glycol) == pytest.approx(16.141, abs=0.02)
+
+
+def test_heat_of_a_log_in_which_nothing_stirs_is_kept_though_its_sensors_are_watched(desk):
+    still = a_log("2025-05-31T23:00", 144, values=lambda _: (60, 45, 2, 100))
+    found = desk.report(site(), still).report
+    assert found["days"][0]["coverage"] == 1.0
+    assert found["totals"]["delivered_kwh"] == pytest.approx(17.255 * 2.88, abs=0.05)
+    assert {item["kind"] for item in found["findings"]} == {"sensor_fault"}
+
+
+def test_a_second_sun_sensor_that_is_stuck_takes_nothing_from_the_one_in_use(desk):
+    heads = ("t_loop_hot_c", "t_loop_cold_c", "flow_l_min", "g_plane_w_m2", "g_horizontal_w_m2")
+    heads = (*heads, "t_ambient_c")
+    log = a_log(
+        "2025-05-31T23:00", 144, heads=heads,
+        values=lambda row: (
+            50 + row % 7 / 10, 40 + row % 5 / 10, 2.0 if 60 < row < 90 else 0.0,
+            max(0, 800 - abs(row - 75) * 15) + row % 3, 120, 18 + row % 2 / 10,
+        ),
+    )  # fmt: skip
+    (day,) = desk.report(site(), log).report["days"]
+    assert day["irradiation_kwh_m2"] is not None
+    assert day["expected_kwh"] is not None
