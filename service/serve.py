@@ -18,6 +18,7 @@ from service.accounts.actions import ensure_firm, make_setup_link, password_from
 from service.clock import Clock, SystemClock
 from service.db.engine import Database
 from service.errors import ServiceError
+from service.ingest.files import RawStore
 from service.settings import Settings
 
 LOG = logging.getLogger("suntally")
@@ -47,8 +48,11 @@ def settings_from(args: argparse.Namespace) -> Settings:
 
 def open_database(settings: Settings, clock: Clock) -> Database:
     """Open the database, bring its tables up to date and make the firm."""
+    from alembic.util.exc import CommandError
+
     try:
         settings.data_dir.mkdir(parents=True, exist_ok=True)
+        RawStore(settings.data_dir)
         database = Database(settings.url)
         database.migrate()
         with database.session() as db:
@@ -57,6 +61,11 @@ def open_database(settings: Settings, clock: Clock) -> Database:
         raise StartError(
             f"the data folder {settings.data_dir} cannot be used ({error.strerror}); choose "
             "another with --data-dir"
+        ) from None
+    except CommandError:
+        raise StartError(
+            "the database was made by a newer Suntally than this one; install that version, or "
+            "choose another with --data-dir or --database-url"
         ) from None
     except SQLAlchemyError as error:
         reason = str(error.__cause__ or error).splitlines()[0]

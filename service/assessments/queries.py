@@ -50,8 +50,7 @@ def fleet(db: Session, *, firm_id: int) -> list[FleetEntry]:
         .where(Site.firm_id == firm_id, Site.deleted_at.is_(None))
         .order_by(Site.name, Site.id)
     ).all()
-    reading = set(db.scalars(select(Upload.site_id).where(Upload.state == "kept").distinct()))
-    analysing = set(db.scalars(select(DayMark.site_id).distinct()))
+    reading, analysing = _busy(db)
     return [
         FleetEntry(
             site=site,
@@ -62,6 +61,21 @@ def fleet(db: Session, *, firm_id: int) -> list[FleetEntry]:
         )
         for site, saved in found
     ]
+
+
+def sites_pending(db: Session, *, firm_id: int) -> list[tuple[Site, Pending | None]]:
+    """Give all sites of a firm by name, and what the worker still has to do for each."""
+    found = select(Site).where(Site.firm_id == firm_id, Site.deleted_at.is_(None))
+    reading, analysing = _busy(db)
+    return [
+        (site, _pending(site.id, reading, analysing))
+        for site in db.scalars(found.order_by(Site.name, Site.id))
+    ]
+
+
+def _busy(db: Session) -> tuple[set[int], set[int]]:
+    reading = set(db.scalars(select(Upload.site_id).where(Upload.state == "kept").distinct()))
+    return reading, set(db.scalars(select(DayMark.site_id).distinct()))
 
 
 def pending_of(db: Session, *, site_id: int) -> Pending | None:

@@ -4,15 +4,16 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import func, select, update
+from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
 from analysis.results import Report, report_from_json
 from dashboards.digest_mail import DigestSite
 from service.assessments import queries as assessment_queries
 from service.assessments.queries import FleetEntry
-from service.db.models import Claim, FindingSeen, Recipient, Site, SiteReport, Upload
+from service.db.models import Claim, FindingSeen, Recipient, Site, SiteReport
 from service.errors import NotFoundError
+from service.ingest import queries as ingest_queries
 from service.jobs import claims
 
 _AT_ONCE = 400
@@ -54,7 +55,7 @@ def digest_sites(db: Session, *, firm_id: int) -> list[DigestSite]:
     )
     for row in rows:
         seen.setdefault(row.site_id, {})[row.key] = row.first_seen_at.timestamp()
-    refusals = _last_refusals(db, firm_id=firm_id)
+    refusals = ingest_queries.last_refusals(db, firm_id=firm_id)
     return [
         DigestSite(
             slug=entry.site.slug,
@@ -76,20 +77,6 @@ def _why_not(entry: FleetEntry, refusal: str | None) -> str | None:
     if entry.pending is not None:
         return _PENDING_WORDS[entry.pending]
     return f"its log was refused: {refusal}" if refusal else None
-
-
-def _last_refusals(db: Session, *, firm_id: int) -> dict[int, str | None]:
-    """Give the message of each site's newest upload where that was refused."""
-    newest = (
-        select(func.max(Upload.id))
-        .join(Site, Site.id == Upload.site_id)
-        .where(Site.firm_id == firm_id)
-        .group_by(Upload.site_id)
-    )
-    found = select(Upload.site_id, Upload.message).where(
-        Upload.id.in_(newest), Upload.state == "refused"
-    )
-    return {row.site_id: row.message for row in db.execute(found)}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

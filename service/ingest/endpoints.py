@@ -26,6 +26,7 @@ router = APIRouter(prefix="/api/sites/{slug}", tags=["logs"])
 
 _MOST_FILES = 200
 _PROBLEMS_SHOWN = 50
+_UPLOADS_LISTED = 400
 _IN_MEMORY = 4 * 1024 * 1024
 # A century and more to both sides of 1970; near the ends of the calendar days have no neighbours.
 _FAREST_S = 5_000_000_000
@@ -88,11 +89,11 @@ def _keep(here: Context, slug: str, site_id: int, file: IO[bytes], name: str) ->
 
 @router.get("/uploads")
 def list_uploads(here: Here, slug: str) -> UploadsShown:
-    """List what was handed in, the newest first, and what is still to do."""
+    """List what was handed in lately, the newest first, and what is still to do."""
     with here.database.reading() as db:
         caller = caller_of(db, here.request, now=here.now())
         site = site_for(db, caller, slug)
-        uploads = queries.list_uploads(db, site.id)
+        uploads = queries.list_uploads(db, site.id, limit=_UPLOADS_LISTED)
         return UploadsShown(
             uploads=[upload_shown(slug, upload) for upload in uploads],
             pending=assessment_queries.pending_of(db, site_id=site.id),

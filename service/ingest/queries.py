@@ -16,10 +16,30 @@ _LONGEST_STEP_S = 3600
 _AT_ONCE = 400
 
 
-def list_uploads(db: Session, site_id: int) -> list[Upload]:
+def list_uploads(db: Session, site_id: int, *, limit: int | None = None) -> list[Upload]:
     """Give a site's uploads, the newest first."""
     found = select(Upload).where(Upload.site_id == site_id).order_by(Upload.id.desc())
-    return list(db.scalars(found))
+    return list(db.scalars(found.limit(limit)))
+
+
+def last_refusals(db: Session, *, firm_id: int) -> dict[int, str | None]:
+    """Give the message of each site's newest upload where that was refused."""
+    newest = (
+        select(func.max(Upload.id))
+        .join(Site, Site.id == Upload.site_id)
+        .where(Site.firm_id == firm_id)
+        .group_by(Upload.site_id)
+    )
+    found = select(Upload.site_id, Upload.message).where(
+        Upload.id.in_(newest), Upload.state == "refused"
+    )
+    return {row.site_id: row.message for row in db.execute(found)}
+
+
+def hashes_of(db: Session, *, site_id: int) -> set[str]:
+    """Give the raw files that a site's uploads refer to."""
+    found = select(Upload.sha256).where(Upload.site_id == site_id, Upload.sha256.is_not(None))
+    return {sha256 for sha256 in db.scalars(found) if sha256 is not None}
 
 
 def upload_of(db: Session, *, site_id: int, upload_id: int) -> Upload | None:

@@ -11,7 +11,7 @@ in its claim, longer each time, so that what ends every worker does not keep the
 from datetime import datetime, timedelta
 from typing import Any, cast
 
-from sqlalchemy import CursorResult, delete, or_, select, update
+from sqlalchemy import ColumnElement, CursorResult, delete, or_, select, update
 from sqlalchemy.orm import Session
 
 from service.db.engine import insert_into
@@ -81,12 +81,16 @@ def release_all(db: Session, *, holder: str) -> None:
     db.execute(delete(Claim).where(Claim.holder == holder, Claim.state == HELD))
 
 
-def release_dead(db: Session, *, holder: str, now: datetime) -> None:
-    """Free what a dead worker held; what outlived several workers rests first."""
+def release_dead(db: Session, *, holder: str, now: datetime) -> list[str]:
+    """Free what a dead worker held; gives the keys of what outlived several workers and rests."""
+    resting = []
     held = select(Claim).where(Claim.holder == holder, Claim.state == HELD).with_for_update()
     for one in db.scalars(held):
-        one.holder = _NOBODY
-        one.lease_until = now + rest_after(one.tries - _FORGIVEN)
+        pause = rest_after(one.tries - _FORGIVEN)
+        one.holder, one.lease_until = _NOBODY, now + pause
+        if pause:
+            resting.append(one.key)
+    return resting
 
 
 def rest(db: Session, *, key: str, holder: str, now: datetime) -> None:
@@ -104,11 +108,18 @@ def rest_after(tries: int) -> timedelta:
     return min(_FIRST_REST * 2.0 ** min(tries - 1, 10), _LONGEST_REST)
 
 
-def taken(db: Session, *, holder: str, now: datetime) -> set[str]:
-    """Give the keys that somebody else holds, or that rest."""
-    found = select(Claim.key).where(
-        Claim.state == HELD, Claim.holder != holder, Claim.lease_until > now
-    )
+def held_by_others(db: Session, *, holder: str, now: datetime) -> set[str]:
+    """Give the keys that another worker holds."""
+    return _out_of_reach(db, Claim.holder.not_in((holder, _NOBODY)), now=now)
+
+
+def resting(db: Session, *, now: datetime) -> set[str]:
+    """Give the keys of work that rests."""
+    return _out_of_reach(db, Claim.holder == _NOBODY, now=now)
+
+
+def _out_of_reach(db: Session, whose: ColumnElement[bool], *, now: datetime) -> set[str]:
+    found = select(Claim.key).where(Claim.state == HELD, whose, Claim.lease_until > now)
     return set(db.scalars(found))
 
 

@@ -16,11 +16,13 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sqlalchemy.exc import SQLAlchemyError
+from sqlalchemy.orm import Session
 
 from service.assessments import queries as assessment_queries
 from service.assessments.actions import assess_site
 from service.clock import Clock
 from service.db.engine import Database
+from service.db.models import Upload
 from service.ingest import queries as ingest_queries
 from service.ingest.actions import drop_bytes, settle_upload
 from service.ingest.files import RawStore
@@ -136,7 +138,8 @@ class Worker:
 
         now = self.clock.now()
         with self.database.reading() as db:
-            taken = claims.taken(db, holder=self.holder, now=now)
+            held = claims.held_by_others(db, holder=self.holder, now=now)
+            resting = claims.resting(db, now=now)
             uploads = ingest_queries.waiting_uploads(db)
             sites = assessment_queries.due_sites(
                 db,
@@ -144,10 +147,11 @@ class Worker:
                 made_before=now - timedelta(hours=self.settings.refresh_hours),
                 method=METHOD,
             )
-        tasks = [self._reading(upload_id, site_id) for upload_id, site_id in uploads]
-        reading = {site_id for _, site_id in uploads}
-        tasks += [self._analysis(site_id) for site_id in sites if site_id not in reading]
-        return [task for task in tasks if task.key not in taken]
+        reads = [self._reading(upload_id, site_id) for upload_id, site_id in uploads]
+        # A log that rests does not keep its site's other logs from being analysed.
+        reading = {task.site_id for task in reads if task.key not in resting}
+        analyses = [self._analysis(site_id) for site_id in sites if site_id not in reading]
+        return [task for task in (*reads, *analyses) if task.key not in held | resting]
 
     def _reading(self, upload_id: int, site_id: int) -> _Task:
         key = f"upload:{upload_id}"
@@ -206,8 +210,29 @@ def release_dead(database: Database, *, now: datetime) -> None:
         dead = [worker for worker in queries.workers(db) if is_dead(worker)]
     for worker in dead:
         with database.session() as db:
-            claims.release_dead(db, holder=worker, now=now)
+            for key in claims.release_dead(db, holder=worker, now=now):
+                _note_deaths(db, key)
             queries.forget(db, worker=worker)
+
+
+def _note_deaths(db: Session, key: str) -> None:
+    """Say at the site that something about it ended its worker several times."""
+    what, _, number = key.partition(":")
+    if what == "upload":
+        upload = db.get(Upload, int(number))
+        if upload is not None:
+            _set_death(db, upload.site_id, f"reading {upload.name}")
+    elif what == "assess":
+        _set_death(db, int(number), "looking at its days")
+
+
+def _set_death(db: Session, site_id: int, what: str) -> None:
+    queries.set_problem(
+        db,
+        site_id=site_id,
+        problem=f"The worker ended several times while {what}, perhaps for want of memory; it is "
+        "tried again by itself. Should it stay so, hand the log in split by year.",
+    )
 
 
 def run_worker(

@@ -105,7 +105,7 @@ def record_of(db: Session, site: Site, start_s: int, end_s: int) -> Record | Non
 
 def uploads_of(db: Session, site: Site) -> tuple[UploadLine, ...]:
     """Give the latest uploads in words."""
-    found = ingest_queries.list_uploads(db, site.id)[:_UPLOADS_SHOWN]
+    found = ingest_queries.list_uploads(db, site.id, limit=_UPLOADS_SHOWN)
     return tuple(_line(upload, site.timezone) for upload in found)
 
 
@@ -116,6 +116,7 @@ def keys_in_use(db: Session, site: Site) -> int:
 
 def fleet_sites(db: Session, *, firm_id: int) -> list[FleetSite]:
     """Give the firm's sites as the fleet page wants them."""
+    refusals = ingest_queries.last_refusals(db, firm_id=firm_id)
     return [
         FleetSite(
             slug=entry.site.slug,
@@ -123,7 +124,7 @@ def fleet_sites(db: Session, *, firm_id: int) -> list[FleetSite]:
             report=entry.report,
             last_data_s=entry.data_until_s,
             state=_state(entry),
-            note=_note(db, entry),
+            note=_note(entry, refusals.get(entry.site.id)),
         )
         for entry in assessment_queries.fleet(db, firm_id=firm_id)
     ]
@@ -137,16 +138,13 @@ def _state(entry: assessment_queries.FleetEntry) -> State:
     return "refused" if entry.site.problem else "empty"
 
 
-def _note(db: Session, entry: assessment_queries.FleetEntry) -> str | None:
+def _note(entry: assessment_queries.FleetEntry, refusal: str | None) -> str | None:
     """Say what a site waits for, or why nothing came of its log."""
     if entry.site.problem:
         return entry.site.problem
     if entry.pending is not None:
         return None if entry.report is None else _BUSY[entry.pending]
-    if entry.report is not None:
-        return None
-    uploads = ingest_queries.list_uploads(db, entry.site.id)
-    return uploads[0].message if uploads else None
+    return refusal if entry.report is None else None
 
 
 def _line(upload: Upload, timezone: str) -> UploadLine:

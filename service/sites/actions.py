@@ -135,8 +135,7 @@ def purge_sites(db: Session, *, now: datetime, undo: timedelta) -> list[str]:
     """
     hashes: set[str] = set()
     for site in queries.long_deleted(db, before=now - undo):
-        uploads = ingest_queries.list_uploads(db, site.id)
-        hashes.update(upload.sha256 for upload in uploads if upload.sha256 is not None)
+        hashes |= ingest_queries.hashes_of(db, site_id=site.id)
         db.delete(site)
     db.flush()
     return sorted(hashes - ingest_queries.hashes_referred_to(db, sorted(hashes)))

@@ -27,8 +27,8 @@ def list_sites(here: Here) -> list[SiteShown]:
     """List the sites by name."""
     with here.database.reading() as db:
         caller = person_of(db, here.request, now=here.now())
-        entries = assessment_queries.fleet(db, firm_id=caller.firm_id)
-        return [shown(entry.site, pending=entry.pending) for entry in entries]
+        found = assessment_queries.sites_pending(db, firm_id=caller.firm_id)
+        return [shown(site, pending=pending) for site, pending in found]
 
 
 @router.post("", status_code=201)

@@ -8,7 +8,7 @@ import pytest
 from sqlalchemy import select
 from sqlalchemy.exc import OperationalError
 
-from service.db.models import Claim, SiteReport, Upload
+from service.db.models import Claim, Site, SiteReport, Upload
 from service.ingest import actions
 from service.jobs import claims, run
 from service.jobs.run import Worker, release_dead
@@ -164,3 +164,21 @@ def test_old_mails_and_what_is_left_of_old_claims_are_purged(back: BackEnd) -> N
         with back.database.reading() as db:
             held = db.scalars(select(Claim.state)).all()
         assert held == [claims.DONE] * left
+
+
+def test_a_log_that_rests_keeps_nothing_else_of_its_site_back_and_is_told_of(
+    back: BackEnd,
+) -> None:
+    slug = back.add_site()
+    back.hand_in(slug, tidy_log(hours=24, seed=2), "good.csv")
+    back.worker().work_once()
+    back.hand_in(slug, tidy_log(hours=24), "poison.csv")
+    for _ in range(3):
+        assert killed_at(back, "work", "claimed")
+        release_dead(back.database, now=back.clock.now())
+    with back.database.reading() as db:
+        assert "while reading poison.csv" in db.scalars(select(Site.problem)).one()
+    back.worker().work_all()
+    with back.database.reading() as db:
+        assert len(db.scalars(select(SiteReport.site_id)).all()) == 1
+    assert states(back) == {"good.csv": "stored", "poison.csv": "kept"}

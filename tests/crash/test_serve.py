@@ -283,6 +283,28 @@ def test_a_start_that_cannot_be_says_why_in_one_line(
     assert "Suntally is at" not in done.stdout
 
 
+def test_a_data_folder_that_cannot_be_used_is_said_in_one_line(tmp_path: Path) -> None:
+    (tmp_path / "uploads").touch()
+    done = run("serve", "--data-dir", str(tmp_path))
+    assert done.returncode == 2
+    assert done.stderr.count("\n") == 1
+    assert "cannot be used (File exists)" in done.stderr
+
+
+def test_a_database_of_a_newer_version_is_left_alone(tmp_path: Path) -> None:
+    from sqlalchemy import text
+
+    database = Database(Settings(data_dir=tmp_path).url)
+    database.migrate()
+    with database.session() as db:
+        db.execute(text("UPDATE alembic_version SET version_num = '9999'"))
+    database.close()
+    done = run("serve", "--data-dir", str(tmp_path))
+    assert done.returncode == 2
+    assert done.stderr.count("\n") == 1
+    assert "made by a newer Suntally" in done.stderr
+
+
 def test_help_does_not_load_what_is_heavy() -> None:
     code = (
         "import sys, service.cli\n"
