@@ -207,7 +207,7 @@ def _lately_over(report: Report, texts: Texts) -> str:
     """Say what ended last of what had asked for somebody."""
     over = [f for f in report.findings if f.end_s is not None and f.urgency in ("act", "visit")]
     if not over:
-        return "Nothing has asked for anybody in its log."
+        return "No fault was found that asks for somebody."
     last = max(over, key=lambda finding: finding.end_s or 0)
     name = title_of(last.kind, texts)
     return f"Over: {name}, {span(last.start_s, last.end_s, report.timezone)}."

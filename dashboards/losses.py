@@ -14,11 +14,11 @@ RECENT_DAYS = 30
 FROM_THE_STORE = frozenset({"reverse_circulation", "night_running", "store_overheat"})
 # Why no heat is counted, where the kind itself is the reason.
 _NOT_COUNTED: Mapping[str, str] = {
-    "frost_risk": "none counted: it is a risk, not a loss so far",
-    "not_yet_fitted": "none counted: no heat was to be expected",
-    "silence": "not known: nothing was logged",
-    "stagnation": "not counted: the store could take no more",
-    "sensor_fault": "not known, because the sensor cannot be trusted",
+    "frost_risk": "none counted (a risk, not a loss so far)",
+    "not_yet_fitted": "none counted (no heat was to be expected)",
+    "silence": "not known (nothing was logged)",
+    "stagnation": "not counted (the store could take no more)",
+    "sensor_fault": "not known (the sensor cannot be trusted)",
 }
 
 

@@ -16,6 +16,8 @@ from dashboards.figures.day_curves import Threshold
 from dashboards.format import local_date
 
 LONGEST_EVIDENCE_S = 30 * 3600
+# What touches both nights of a civil day is longer, and its daytime is no part of it.
+LONGEST_NIGHT_S = 16 * 3600
 _PAD_S = 2 * 3600
 _BEFORE_S, _AFTER_S = 18 * 3600, 12 * 3600
 # A hole is drawn whole, with both its edges, up to this length; of a longer one the beginning.
@@ -114,6 +116,8 @@ def decisive_hours(
     ]  # fmt: skip
     if short:
         item = min(short, key=lambda one: one.end_s - one.start_s)
+        if decisive.night:
+            return _night(item.start_s, timezone)
         first = local_date(item.start_s, timezone)
         start, stop = _midnight(first, timezone), _midnight(first + timedelta(days=1), timezone)
         return min(start, item.start_s - _PAD_S), max(stop, item.end_s + _PAD_S)
@@ -128,6 +132,13 @@ def _hole_until_s(finding: Finding) -> int:
     if end_s is not None and end_s - finding.start_s <= _WHOLE_HOLE_S:
         return end_s + _EDGE_S
     return finding.start_s + _OF_A_LONG_HOLE_S
+
+
+def _night(time_s: int, timezone: str) -> tuple[int, int]:
+    """Give noon before and noon after an instant."""
+    before = local_date(time_s - 12 * 3600, timezone)
+    noons = (_midnight(before + timedelta(days=n), timezone) + 12 * 3600 for n in (0, 1))
+    return next(noons), next(noons)
 
 
 def _worst_day(

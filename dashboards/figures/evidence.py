@@ -6,7 +6,7 @@ from analysis.record import Record
 from analysis.results import Finding
 from analysis.site import Site
 from dashboards.figures.day_curves import Stretch, day_curves
-from dashboards.figures.decisive import ALL, DECISIVE, LONGEST_EVIDENCE_S
+from dashboards.figures.decisive import ALL, DECISIVE, LONGEST_EVIDENCE_S, LONGEST_NIGHT_S
 from dashboards.figures.trace_points import wall_clock
 
 
@@ -31,7 +31,7 @@ def evidence(finding: Finding, record: Record, *, site: Site, hours: tuple[int, 
     stretches = tuple(
         Stretch(start_s=max(item.start_s, first), end_s=min(item.end_s, last))
         for item in finding.evidence
-        if item.end_s - item.start_s <= LONGEST_EVIDENCE_S
+        if item.end_s - item.start_s <= (LONGEST_NIGHT_S if decisive.night else LONGEST_EVIDENCE_S)
         and item.start_s < last
         and item.end_s > first
     )

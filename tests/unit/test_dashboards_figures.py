@@ -418,3 +418,13 @@ def test_a_shortfall_is_shown_by_its_weeks_and_those_before() -> None:
     assert "2025-06-09" <= first < "2025-06-16"
     assert "2025-10-27" <= last < "2025-11-03"
     assert course(a_finding(), a_report(), titles={}) is None
+
+
+def test_what_happens_at_night_is_shown_from_noon_to_noon() -> None:
+    cold = Evidence(
+        what="coldest loop temperature", start_s=at(2, 28, 1), end_s=at(2, 28, 8), value=-5.7,
+        unit="°C",
+    )  # fmt: skip
+    finding = a_finding(kind="frost_risk", evidence=(cold,))
+    hours = decisive_hours(finding, (), timezone="UTC", end_s=at(12, 31))
+    assert hours == (at(2, 27, 12), at(2, 28, 12))

@@ -256,7 +256,7 @@ def test_a_silence_that_goes_on_is_as_long_as_the_time_without_rows() -> None:
     finding = lasting(kind="silence", start_s=report.end_s, lost=None, evidence=(quiet,))
     view = finding_view(finding, a_report(findings=(finding,)), slug="mill", texts=TEXTS)
     assert view.lasted == "12 days"
-    assert view.lost == "not known: nothing was logged"
+    assert view.lost == "not known (nothing was logged)"
 
 
 def test_lost_heat_is_told_in_money_with_wider_bounds_where_prices_are_known() -> None:
@@ -277,9 +277,7 @@ def test_lost_heat_is_told_in_money_with_wider_bounds_where_prices_are_known() -
 
 
 def test_why_no_heat_is_counted_is_said_without_calling_it_zero() -> None:
-    assert not_counted(a_finding(kind="frost_risk")) == (
-        "none counted: it is a risk, not a loss so far"
-    )
+    assert not_counted(a_finding(kind="frost_risk")) == "none counted (a risk, not a loss so far)"
     assert not_counted(a_finding(kind="stagnation", urgency="watch")) == "not known"
     assert not_counted(a_finding(kind="something_new")) == "not known"
 
