@@ -1,8 +1,10 @@
 """What stands between the network and the routes: size, origin, and headers of every answer.
 
-Plain ASGI, so that a refused body is never read.
+Plain ASGI, so that a refused body is never kept. What still comes of it is thrown away before the
+answer: a sender whose connection is cut while it sends never reads why.
 """
 
+import asyncio
 import json
 from collections.abc import Awaitable, Callable, MutableMapping
 from typing import Any
@@ -41,6 +43,9 @@ _HEADERS = (
     (b"cross-origin-opener-policy", b"same-origin"),
 )
 _SMALL_BODY = 1024 * 1024
+# So much of a refused body is waited for before the answer.
+_THROWN_AWAY = 512 * 1024 * 1024
+_PATIENCE_S = 60.0
 
 
 class Guard:
@@ -57,16 +62,17 @@ class Guard:
             await self.app(scope, receive, send)
             return
         headers = {name.lower(): value.decode("latin-1") for name, value in scope["headers"]}
-        refusal = self._refusal(scope["method"], headers)
-        if refusal is not None:
-            await _answer(send, *refusal)
-            return
         limit = self._limit(scope)
+        body = _Body(receive, limit=limit, waits=b"expect" in headers)
+        answer = _with_headers(send, body)
+        refusal = self._refusal(scope["method"], headers)
         length = headers.get(b"content-length", "0")
-        if not length.isdigit() or int(length) > limit:
-            await _answer(send, 413, "Too large", _too_large(limit))
+        if refusal is None and (not length.isdigit() or int(length) > limit):
+            refusal = 413, "Too large", _too_large(limit)
+        if refusal is not None:
+            await _answer(answer, *refusal)
             return
-        await self.app(scope, _counted(receive, limit), _with_headers(send))
+        await self.app(scope, body.receive, answer)
 
     def _refusal(self, method: str, headers: dict[bytes, str]) -> tuple[int, str, str] | None:
         host = headers.get(b"host", "").lower()
@@ -128,24 +134,51 @@ def _too_large(limit: int) -> str:
     )
 
 
-def _counted(receive: Receive, limit: int) -> Receive:
-    """Count a body that did not tell its length."""
-    seen = 0
+class _Body:
+    """The body of a request on its way in.
 
-    async def counted() -> Message:
-        nonlocal seen
-        message = await receive()
-        seen += len(message.get("body", b""))
-        if seen > limit:
-            raise TooLargeError(_too_large(limit))
+    Parameters
+    ----------
+    receive : where it comes from
+    limit : the most that is taken [bytes]
+    waits : whether the sender asked to be told before it sends (`Expect`)
+    """
+
+    def __init__(self, receive: Receive, *, limit: int, waits: bool) -> None:
+        self._receive = receive
+        self._limit = limit
+        self._seen = 0
+        self._ended = waits
+
+    async def receive(self) -> Message:
+        """Give the next part; what did not tell its length is counted."""
+        message = await self._next()
+        if self._seen > self._limit:
+            raise TooLargeError(_too_large(self._limit))
         return message
 
-    return counted
+    async def throw_away(self) -> None:
+        """Let the rest come and forget it, within reason."""
+        most = self._seen + _THROWN_AWAY
+        try:
+            async with asyncio.timeout(_PATIENCE_S):
+                while not self._ended and self._seen <= most:
+                    await self._next()
+        except TimeoutError:
+            return
+
+    async def _next(self) -> Message:
+        message = await self._receive()
+        self._seen += len(message.get("body", b""))
+        self._ended = message["type"] != "http.request" or not message.get("more_body", False)
+        return message
 
 
-def _with_headers(send: Send) -> Send:
+def _with_headers(send: Send, body: _Body) -> Send:
     async def sending(message: Message) -> None:
         if message["type"] == "http.response.start":
+            if message["status"] >= 400:
+                await body.throw_away()
             present = {name.lower() for name, _ in message.get("headers", ())}
             added = [pair for pair in _HEADERS if pair[0] not in present]
             message["headers"] = [*message.get("headers", ()), *added]
@@ -161,7 +194,6 @@ async def _answer(send: Send, status: int, title: str, detail: str) -> None:
     headers = [
         (b"content-type", b"application/problem+json"),
         (b"content-length", str(len(body)).encode()),
-        (b"connection", b"close"),
     ]
-    await _with_headers(send)({"type": "http.response.start", "status": status, "headers": headers})
+    await send({"type": "http.response.start", "status": status, "headers": headers})
     await send({"type": "http.response.body", "body": body})

@@ -167,6 +167,18 @@ def test_one_command_serves_works_heals_and_stops(server: Server) -> None:
     assert not alive(second)
 
 
+def test_who_sends_too_much_reads_why(server: Server) -> None:
+    server.start()
+    slug = add_site(server)
+    key = server.call("POST", f"/api/sites/{slug}/keys")["key"]
+    for path, body, status in (("rows", bytes(9 << 20), 413), ("logs", bytes(9 << 20), 401)):
+        with pytest.raises(urllib.error.HTTPError) as refused:
+            server.call("POST", f"/api/sites/{slug}/{path}", body, key if status == 413 else "no")
+        assert refused.value.code == status
+        assert json.load(refused.value)["status"] == status
+        refused.value.close()
+
+
 def test_a_worker_ends_when_its_server_is_gone(server: Server) -> None:
     server.start()
     wait_for(lambda: len(server.workers()) == 1)
