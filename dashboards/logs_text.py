@@ -26,26 +26,32 @@ def logs_text(
         alike.setdefault((one.dialect, one.columns, one.ignored), []).append(one.name)
     lines = ["LOGS, as they were read"]
     for (dialect, columns, ignored), names in alike.items():
-        more = len(names) - 1
-        named = names[0] + (f" and {fmt.plural(more, 'more file')} like it" if more else "")
+        named = printable(names[0])
+        if len(names) > 1:
+            named += f" and {fmt.plural(len(names) - 1, 'more file')} like it"
         lines.append(_wrapped(f"{named}: {dialect}", 2))
         lines.append(_wrapped(f"columns: {'; '.join(_column(one) for one in columns)}", 4))
         if ignored:
-            lines.append(_wrapped(f"not known and left aside: {'; '.join(ignored)}", 4))
+            lines.append(_wrapped(f"not known and left aside: {printable('; '.join(ignored))}", 4))
     lines.extend(_wrapped(text, 2) for text in _remarks(unseen, impossible))
     return "\n".join(lines)
+
+
+def printable(text: str) -> str:
+    """Give a text from a file with question marks for signs that would steer a terminal."""
+    return "".join(sign if sign.isprintable() else "?" for sign in text)
 
 
 def _column(column: ColumnRead) -> str:
     tidy = channel_of_tidy(column.head)
     if tidy is not None and tidy.name == column.channel:
         return column.head
-    return f"{column.head} = {column.channel} in {column.unit}"
+    return f"{printable(column.head)} = {column.channel} in {column.unit}"
 
 
 def _remarks(unseen: Sequence[str], impossible: Mapping[str, int]) -> Iterator[str]:
     if unseen:
-        yield f"[log.columns] names what no log has: {'; '.join(unseen)}"
+        yield f"[log.columns] names what no log has: {printable('; '.join(unseen))}"
     for name, count in impossible.items():
         known = channel(name)
         if known is not None:

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 
 from analysis.results import Finding, MonthFigure, Problem, Report
 from dashboards import format as fmt
+from dashboards.logs_text import printable
 from dashboards.texts import Texts, design_basis, heat_basis, title_of, weather_basis
 
 _WIDTH = 78
@@ -36,7 +37,7 @@ def render_text(report: Report, *, texts: Texts, listed: int | None = None, logs
 
 def _head(report: Report) -> str:
     days = fmt.span(report.start_s, report.end_s, report.timezone)
-    name = " ".join(report.site.split())
+    name = printable(" ".join(report.site.split()))
     return f"{name}\n{'=' * len(name)}\n{days}, days of {report.timezone}"
 
 
@@ -235,7 +236,7 @@ def place(problem: Problem) -> str:
         parts.append(f"line {problem.line}")
     if problem.column is not None:
         parts.append(f"column {problem.column}")
-    return f"{', '.join(parts)}: {problem.why}"
+    return printable(f"{', '.join(parts)}: {problem.why}")
 
 
 def _labelled(label: str, text: str) -> str:

@@ -5,7 +5,6 @@ once. Whatever goes wrong ends in one plain message on standard error and status
 """
 
 import argparse
-import io
 import json
 import os
 import sys
@@ -20,6 +19,7 @@ from service.report_files import (
     CannotReportError,
     bytes_of,
     check_outputs,
+    say,
     short_names,
     text_of,
     write_all,
@@ -108,24 +108,20 @@ def _run(args: argparse.Namespace, progress: Progress) -> int:
     write_all(files)
     progress.clear()
     if args.json == STDOUT:
-        sys.stdout.write(_json(report, ascii_only=True))  # whatever encoding it has, ASCII passes
-    else:
-        _print(report, given)
-    sys.stdout.flush()
+        say(_json(report, ascii_only=True))  # whatever encoding it has, ASCII passes
+    elif sys.stdout is not None or not files:
+        say(_readable(report, given))
     rejected = given.parsed.problems or given.parsed.rows.rejected
     return MADE_WITH_REJECTED_INPUT if rejected else MADE
 
 
-def _print(report: "Report", given: _Input) -> None:
+def _readable(report: "Report", given: _Input) -> str:
     from dashboards.logs_text import logs_text
     from dashboards.report_text import render_text
 
-    # A terminal of a narrow encoding shows a question mark rather than an error.
-    if isinstance(sys.stdout, io.TextIOWrapper):
-        sys.stdout.reconfigure(errors="replace")
     parsed = given.parsed
     logs = logs_text(parsed.files, unseen=parsed.unseen, impossible=parsed.impossible)
-    sys.stdout.write(render_text(report, texts=_texts(), listed=parsed.problems, logs=logs))
+    return render_text(report, texts=_texts(), listed=parsed.problems, logs=logs)
 
 
 def _read(

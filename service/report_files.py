@@ -1,7 +1,9 @@
 """The files of `suntally report`: what is read from them, and outputs that appear whole or not."""
 
 import argparse
+import io
 import os
+import sys
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -74,6 +76,26 @@ def check_outputs(args: argparse.Namespace) -> None:
         if not parent:
             raise CannotReportError(f"{option} {name}: there is no such folder; make it first")
         taken.add(path)
+
+
+def say(text: str) -> None:
+    """Write to standard output; a reader that has seen enough is a BrokenPipeError."""
+    if sys.stdout is None:
+        raise CannotReportError("standard output is closed; name a file with --json or --html")
+    # A terminal of a narrow encoding shows a question mark rather than an error.
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="replace")
+    try:
+        sys.stdout.write(text)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        # What is still buffered would be tried again at the end of the process.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise CannotReportError(
+            f"standard output cannot be written: {_reason(error)}; send it elsewhere"
+        ) from None
 
 
 def write_all(outputs: dict[str, str]) -> None:

@@ -7,6 +7,8 @@ import gzip
 import io
 import os
 import stat
+import subprocess
+import sys
 import threading
 import zipfile
 from pathlib import Path
@@ -198,3 +200,30 @@ def test_many_logs_that_are_alike_are_described_once(desk):
     ]
     text = " ".join(desk.run(path(desk, "site.toml"), *days).out.split())
     assert "day-1.csv and 4 more files like it: comma separated" in text
+
+
+def test_nothing_from_a_file_steers_the_terminal(desk):
+    lines = LOG.splitlines()
+    odd = "\n".join(f"{line},{chr(27) + '[2J' if number == 0 else 1}"
+                    for number, line in enumerate(lines))  # fmt: skip
+    named = full_site().replace("Mill Lane 4", "Mill\\u001b[31m Lane")
+    found = desk.run(desk.put("odd.toml", named), desk.put("odd.csv", odd))
+    assert found.status == 0
+    assert chr(27) not in found.out
+    assert "not known and left aside: ?[2J" in found.out
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
+@pytest.mark.parametrize("words", [(), ("--json", "-")])
+def test_a_standard_output_that_is_full_is_said_plainly(desk, words):
+    command = [sys.executable, "-m", "service.cli", "report"]
+    command += [path(desk, "site.toml"), path(desk, "log.csv"), *words]
+    with Path("/dev/full").open("w", encoding="utf-8") as full:
+        found = subprocess.run(
+            command, stdout=full, stderr=subprocess.PIPE, text=True, timeout=60, check=False
+        )
+    assert found.returncode == 2
+    assert found.stderr == (
+        "suntally report: standard output cannot be written: no space left on device; "
+        "send it elsewhere\n"
+    )
