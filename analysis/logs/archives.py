@@ -17,6 +17,7 @@ _TEXTS = (".csv", ".tsv", ".txt", ".log")
 _MOST_MEMBERS = 20_000
 _GZIP = b"\x1f\x8b"
 _ZIP = (b"PK\x03\x04", b"PK\x05\x06")
+_ZIP_ENTRY = b"PK\x01\x02"
 _WITH_GZIP_HEADER = 31
 _STEP = 1 << 20
 _DAMAGED = "the archive is damaged or cut off; make and upload it again"
@@ -65,6 +66,10 @@ def _too_large(name: str, limit_bytes: int) -> LogError:
     )
 
 
+def _too_many(name: str) -> LogError:
+    return LogError(f"the archive holds more than {_MOST_MEMBERS} files; split it", file=name)
+
+
 def _gunzipped(name: str, data: bytes, limit_bytes: int) -> bytes:
     out: list[bytes] = []
     size = 0
@@ -89,6 +94,9 @@ def _gunzipped(name: str, data: bytes, limit_bytes: int) -> bytes:
 
 
 def _from_zip(name: str, data: bytes, limit_bytes: int) -> list[LogSource]:
+    # The library makes an object of every entry before it can be asked how many there are.
+    if data.count(_ZIP_ENTRY) > _MOST_MEMBERS:
+        raise _too_many(name)
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             return _members(name, archive, limit_bytes)
@@ -111,7 +119,7 @@ def _from_zip(name: str, data: bytes, limit_bytes: int) -> list[LogSource]:
 def _members(name: str, archive: zipfile.ZipFile, limit_bytes: int) -> list[LogSource]:
     infos = [info for info in archive.infolist() if not info.is_dir()]
     if len(infos) > _MOST_MEMBERS:
-        raise LogError(f"the archive holds more than {_MOST_MEMBERS} files; split it", file=name)
+        raise _too_many(name)
     names = [info.filename for info in infos]
     if any(one.startswith(("xl/", "word/")) for one in names):
         raise LogError("this is a spreadsheet or document; save the table as CSV text", file=name)

@@ -108,3 +108,14 @@ def test_a_locked_zip_is_refused_with_the_remedy():
 def test_an_archive_without_logs_is_refused_plainly(data, words):
     with pytest.raises(LogError, match=words):
         unpack("log", data, limit_bytes=100_000)
+
+
+def test_an_archive_of_too_many_entries_is_refused_before_they_are_looked_at(monkeypatch):
+    data = zipped({f"{number}.csv": b"" for number in range(20_001)}, zipfile.ZIP_STORED)
+
+    def never(*_args: object) -> None:
+        raise AssertionError("it was opened")
+
+    monkeypatch.setattr(zipfile, "ZipFile", never)
+    with pytest.raises(LogError, match="more than 20000 files"):
+        unpack("many.zip", data, limit_bytes=1000)
