@@ -129,8 +129,8 @@ def _hostname(host: str) -> str:
 
 def _too_large(limit: int) -> str:
     return (
-        f"The body is larger than {limit // (1024 * 1024)} MiB. Send it in smaller parts, or "
-        "compressed as .gz or .zip; the operator can raise the limit."
+        f"The body is larger than {limit // (1024 * 1024)} MiB. Send it in smaller parts, a log "
+        "also as .gz or .zip; the operator can raise the limit."
     )
 
 
