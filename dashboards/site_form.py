@@ -5,6 +5,8 @@ Fields are named by the keys of the site file, so that a refusal finds its field
 
 from dataclasses import dataclass, field
 
+from dashboards.format import sentence
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Field:
@@ -149,6 +151,25 @@ GROUPS: tuple[Group, ...] = (
         ),
     ),
 )  # fmt: skip
+
+
+# Where a field has no default: something that every site file may hold.
+_PLAIN = {
+    "site.name": "A site", "site.latitude": "0", "site.longitude": "0", "site.timezone": "UTC",
+}  # fmt: skip
+
+
+def sound_values() -> dict[str, str]:
+    """Give for each field a value that is allowed."""
+    return {item.name: item.default for group in GROUPS for item in group.fields} | _PLAIN
+
+
+def refusal_words(what: str) -> str:
+    """Write at a field what is allowed there; the field itself shows name and value."""
+    _, parted, rest = what.partition("; ")
+    if not parted:
+        return sentence(what)
+    return sentence(rest.replace("it must be", "needed:", 1))
 
 
 def field_of(key: str | None) -> str | None:

@@ -16,6 +16,7 @@ from fastapi.staticfiles import StaticFiles
 from sqlalchemy.exc import DataError, OperationalError
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from starlette.exceptions import HTTPException
+from starlette.middleware.gzip import GZipMiddleware
 
 import dashboards
 from service.accounts import endpoints as accounts
@@ -53,6 +54,7 @@ def create_app(settings: Settings, database: Database, clock: Clock) -> FastAPI:
     app.state.raw = RawStore(settings.data_dir)
     app.state.attempts = accounts.Attempts()
     app.state.started_at = clock.now()
+    app.add_middleware(GZipMiddleware, minimum_size=1000)
     app.add_middleware(Guard, settings=settings)
     app.add_exception_handler(ServiceError, _service_error)
     app.add_exception_handler(HTTPException, _http_error)

@@ -205,15 +205,26 @@
       problem.column ? `column ${problem.column}` : "",
     ].filter(Boolean).join(", ");
 
+  // The name stands above already, so that the message begins after it.
+  const refusal = ({ name, message }) => {
+    const bare = message.startsWith(`${name}: `) ? message.slice(name.length + 2) : message;
+    return `Refused: ${bare}${/[.!?]$/.test(bare) ? "" : "."}`;
+  };
+
   const fill = (item, upload) => {
     const words = item.querySelector("[data-words]");
     const rows = upload.rows ?? {};
+    const count = (name) => (rows[name] ?? 0).toLocaleString("en");
+    if (upload.state === "stored" && item.dataset.again) {
+      words.textContent = "Already here: the same file was handed in before. Nothing changed.";
+      return;
+    }
     if (upload.state === "stored") {
       words.textContent =
-        `Read: ${(rows.read ?? 0).toLocaleString("en")} rows, ` +
-        `${(rows.kept ?? 0).toLocaleString("en")} new, ` +
-        `${(rows.rejected ?? 0).toLocaleString("en")} rejected. The page follows when it is analysed.`;
-    } else if (upload.state === "refused") words.textContent = `Refused: ${upload.message}`;
+        `Read: ${count("read")} ${rows.read === 1 ? "row" : "rows"}, ${count("kept")} new, ` +
+        `${count("duplicate")} doubled, ${count("rejected")} rejected. ` +
+        "The page follows when it is analysed.";
+    } else if (upload.state === "refused") words.textContent = refusal(upload);
     else words.textContent = "Safely kept; being read.";
     item.dataset.state = upload.state;
     item.querySelector("ul")?.remove();
@@ -273,6 +284,9 @@
           return;
         }
         const upload = answer.uploads?.[0] ?? answer;
+        if (document.querySelector(`li[data-upload="${upload.id}"][data-state="stored"]`)) {
+          item.dataset.again = "yes";
+        }
         fill(item, upload);
         done(upload.state === "kept" && upload.status_url
           ? await follow(item, upload.status_url) : upload.state);
@@ -323,7 +337,12 @@
   all("[data-site-file]").forEach((input) =>
     input.addEventListener("change", async () => {
       const field = document.getElementById(input.dataset.siteFile);
-      if (input.files[0]) field.value = await input.files[0].text();
+      const file = input.files[0];
+      if (!file) return;
+      const fits = file.size <= 200_000;
+      input.setCustomValidity(fits ? "" : "This is too large for a site file; is it a log?");
+      if (fits) field.value = await file.text();
+      else input.reportValidity();
     }),
   );
 

@@ -8,9 +8,9 @@ from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 
 from analysis.errors import SiteFileError
-from dashboards.format import moment
+from dashboards.format import moment, sentence
 from dashboards.links import site_path
-from dashboards.site_form import GROUPS, field_of
+from dashboards.site_form import GROUPS, field_of, refusal_words, sound_values
 from service.accounts.access import person_of, site_for
 from service.context import Context, Here, RowId
 from service.errors import ConflictError
@@ -18,7 +18,7 @@ from service.ingest import actions as ingest_actions
 from service.pages import loading
 from service.pages.answers import page, see_other
 from service.sites import actions, queries
-from service.sites.form import site_file_from_form
+from service.sites.form import refusals_of_form, site_file_from_form
 
 router = APIRouter(include_in_schema=False)
 
@@ -33,10 +33,18 @@ def new(here: Here) -> Response:
     return _new_page({}, {}, None)
 
 
+_NOT_ADDED = "Nothing was added yet. What is marked cannot be used."
+
+
 def _new_page(
     values: Mapping[str, str], errors: Mapping[str, str], problem: str | None
 ) -> Response:
-    opened = any(values.get(item.name) for group in GROUPS if group.folded for item in group.fields)
+    opened = any(
+        values.get(item.name) or item.name in errors
+        for group in GROUPS
+        if group.folded
+        for item in group.fields
+    )
     return page(
         "new.html",
         status=422 if problem else 200,
@@ -65,11 +73,11 @@ def _add(here: Context, values: dict[str, str]) -> Response:
             site = actions.register_site(db, firm_id=caller.firm_id, text=text, now=here.now())
             slug = site.slug
     except SiteFileError as error:
-        field = "text" if by_file else field_of(error.key)
-        said = str(error) if by_file else error.what
-        errors = {field: f"{said[:1].upper()}{said[1:]}."} if field else {}
-        said = "Nothing was added yet: see the field that is marked." if errors else f"{said}."
-        return _new_page(values, errors, said)
+        if by_file:
+            return _new_page(values, {"text": sentence(str(error))}, _NOT_ADDED)
+        refused = refusals_of_form(values, field_of=field_of, sound=sound_values())
+        errors = {name: refusal_words(what) for name, what in refused.items()}
+        return _new_page(values, errors, _NOT_ADDED if errors else sentence(error.what))
     return see_other(f"{site_path(slug)}?message=added#data")
 
 
@@ -120,7 +128,7 @@ def replace_facts(here: Here, slug: str, text: Annotated[str, Form()] = "") -> R
             actions.replace_site_file(db, site=site, text=plain, now=here.now())
     except SiteFileError as error:
         said = str(error)
-        return _facts_page(here, slug, text=plain, problem=f"{said[:1].upper()}{said[1:]}.")
+        return _facts_page(here, slug, text=plain, problem=sentence(said))
     return see_other(f"{site_path(slug)}?message={'same' if same else 'kept'}")
 
 

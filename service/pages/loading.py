@@ -13,7 +13,7 @@ from analysis.results import Report, report_from_json
 from analysis.site import Site as SiteFacts
 from analysis.sitefile import parse_site
 from dashboards.fleet_page import FleetSite, State
-from dashboards.format import ago, moment, number, plural
+from dashboards.format import ago, moment, number, plural, sentence
 from dashboards.links import site_path
 from dashboards.site_facts import Fact, describe
 from dashboards.site_page import place_of
@@ -165,7 +165,7 @@ def _line(upload: Upload, timezone: str) -> UploadLine:
 
 def _says(upload: Upload) -> str:
     if upload.state == "refused":
-        return f"Refused: {upload.message}"
+        return sentence(f"Refused: {(upload.message or '').removeprefix(f'{upload.name}: ')}")
     if upload.state == "kept":
         return "Safely kept; being read."
     return (

@@ -6,9 +6,10 @@ rules say, and a refusal names the same key, so that a page can show it at the f
 """
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date
 
+from analysis.errors import SiteFileError
 from analysis.sitefile import parse_site
 from analysis.sitefile_rules import Rule
 from analysis.sitefile_schema import TABLES
@@ -26,6 +27,34 @@ def site_file_from_form(fields: Mapping[str, str]) -> str:
     from analysis.sitefile_write import site_to_toml
 
     return site_to_toml(parse_site(toml_from_form(fields)))
+
+
+def refusals_of_form(
+    fields: Mapping[str, str],
+    *,
+    field_of: Callable[[str | None], str | None],
+    sound: Mapping[str, str],
+) -> dict[str, str]:
+    """Give all fields that are refused with the reason, where the site file's rules stop at one.
+
+    Parameters
+    ----------
+    fields : what was typed
+    field_of : the field that shows a key
+    sound : for each field a value that is allowed, put in its place to find the next refusal
+    """
+    trial, refused = dict(fields), dict[str, str]()
+    while True:
+        try:
+            parse_site(toml_from_form(trial))
+        except SiteFileError as error:
+            field = field_of(error.key)
+            if field is None or field in refused:
+                return refused
+            refused[field] = error.what
+            trial[field] = sound.get(field, "")
+        else:
+            return refused
 
 
 def toml_from_form(fields: Mapping[str, str]) -> str:

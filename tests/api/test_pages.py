@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
+from dashboards.site_form import GROUPS
 from tests.build_service import LOCAL, BackEnd, back_ends, site_file, tidy_log
 
 HTML = {"accept": "text/html"}
@@ -123,6 +124,38 @@ def test_a_key_can_be_made_useless(back: BackEnd, client: TestClient) -> None:
     client.post(path[1])
     headers = {"authorization": f"Bearer {key}", "accept": "application/json"}
     assert client.post("/api/sites/mill-lane-4/rows", json={}, headers=headers).status_code == 401
+
+
+def test_a_form_with_several_wrong_fields_marks_them_all(client: TestClient) -> None:
+    values = {item.name: item.default for group in GROUPS for item in group.fields}
+    values |= {
+        "site.name": "Mill", "site.latitude": "52,4", "site.longitude": "-1.5",
+        "site.timezone": "London", "array.1.area_m2": "abc", "design.monthly_kwh": "1, 2",
+    }  # fmt: skip
+    answer = client.post("/sites/new", data=values)
+    assert answer.status_code == 422
+    for name, said in (
+        ("site.timezone", "Allowed: an IANA time zone name"),
+        ("array.1.area_m2", "Allowed: a number"),
+        ("design.monthly_kwh", "Allowed: "),
+    ):
+        marked = re.search(rf'id="{re.escape(name)}-wrong">([^<]*)<', answer.text)
+        assert marked is not None, name
+        assert marked[1].startswith(said)
+        assert f'href="#{name}"' in answer.text
+    assert answer.text.count('aria-invalid="true"') == 3
+    assert 'value="52,4"' in answer.text
+
+
+def test_pages_travel_packed_and_the_chart_program_is_not_packed_twice(
+    client: TestClient,
+) -> None:
+    for path in ("/sites/new", "/static/plotly.min.js"):
+        answer = client.get(path, headers={"accept-encoding": "gzip"})
+        assert answer.headers["content-encoding"] == "gzip"
+        assert answer.headers["vary"] == "Accept-Encoding"
+        assert "content-security-policy" in answer.headers
+        assert answer.text == client.get(path, headers={"accept-encoding": "identity"}).text
 
 
 def test_deleting_asks_for_the_name_and_can_be_undone(back: BackEnd, client: TestClient) -> None:
