@@ -6,7 +6,7 @@ the optical gain, b the loss, c takes what is lost whatever the sun does. On sou
 absorb the constant errors of the sensors; what drops afterwards is the collector.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +28,18 @@ _BRIGHT_FRAC = 0.25
 _LEAST_STEADY_H = 0.5
 # Shorter stretches are warming and cooling for the most part (judgement).
 _LEAST_STRETCH_BINS = 8
+# What the steady hours are worked out from.
+_READ = frozenset(
+    {
+        "collector",
+        "loop_hot",
+        "loop_cold",
+        "flow",
+        "ambient",
+        "irradiance_plane",
+        "irradiance_horizontal",
+    }
+)
 # Priors of a, b and c (as a share of the brightest output): the test report is about right.
 _PRIOR = np.array([1.0, 1.0, 0.0])
 _PRIOR_U = np.array([0.15, 0.3, 0.03])
@@ -101,10 +113,13 @@ class SteadyDays:
 
 
 def steady_days(table: DayTable, *, sunny_kwh_m2: float) -> SteadyDays:
-    """Pick the sunny days with enough steady hours."""
+    """Pick the sunny days with enough steady hours on which loop and sensors were in order."""
     hours = np.nan_to_num(table.column("steady_h"))
     sunny = table.column("irradiation_kwh_m2") >= sunny_kwh_m2
-    place = np.flatnonzero((hours >= _LEAST_STEADY_H) & sunny)
+    doubtful = {item.date for item in table.of_kind("lost_circulation")}
+    doubtful |= {item.date for item in table.of_kind("sensor_fault") if item.channel in _READ}
+    sound = np.array([date not in doubtful for date in table.days.dates], dtype=np.bool_)
+    place = np.flatnonzero((hours >= _LEAST_STEADY_H) & sunny & sound)
     return SteadyDays(
         place=place,
         hours=hours[place],
@@ -143,6 +158,17 @@ class Trace:
     out: Floats
     scatter: float
     brightest_kw: float
+
+    def without(self, first: int, last: int) -> "Trace":
+        """Give the trace without days `first` to `last` (excluded)."""
+        gone = slice(first, last)
+        kept = {name: np.delete(getattr(self.days, name), gone) for name in SteadyDays.__slots__}
+        return replace(
+            self,
+            days=SteadyDays(**kept),
+            rows=np.delete(self.rows, gone, axis=0),
+            out=np.delete(self.out, gone),
+        )
 
     def sound(self, first: int, last: int) -> tuple[Floats, Floats]:
         """Fit a, b and c to days `first` to `last`; give them and their covariance.

@@ -144,14 +144,19 @@ class DegradedTubes:
                 "to compare with"
             )
         findings: list[Found] = []
-        start, last = 0, first
-        while (drop := self._next_drop(trace, follow, start, last)) is not None:
+        since = table.days.dates[trace.days.place[0]]
+        joint, last = 0, first
+        while (drop := self._next_drop(trace, follow, joint, last)) is not None:
+            drop = self._settled(trace, drop)
             end = self._recovery(trace, drop)
             findings.append(self._found(history, trace, drop, end))
             if end is None:
                 break
-            start, last = end, end + self.steady_days + self.least_after
-        since = table.days.dates[trace.days.place[0]]
+            # What follows the repair is compared with all sound days, before and after.
+            joint, last = drop.onset, drop.onset + self.least_after
+            trace = trace.without(drop.onset, end)
+            logged = np.delete(follow.logged, slice(drop.onset, end))
+            follow = _Follow(logged=logged, drift=follow.drift)
         why = f"compared with the plant's own output since {since}; older faults stay unseen"
         return Judged(findings=tuple(findings), why=why)
 
@@ -170,14 +175,27 @@ class DegradedTubes:
         limit = self.sigmas * float(np.hypot(drop.u_frac, follow.drift))
         return drop.frac >= max(self.least_drop, limit) and self._local(trace, drop)
 
-    def _next_drop(self, trace: Trace, follow: _Follow, start: int, first: int) -> Drop | None:
-        """Follow the days until a drop is certain."""
+    def _next_drop(self, trace: Trace, follow: _Follow, joint: int, first: int) -> Drop | None:
+        """Follow the days until a drop is certain, not earlier than at a joint."""
         for last in range(first, len(trace.out) + 1):
-            drop = trace.latest_step(start, last, reach=self.reach, least=self.least_after)
-            based = start > 0 or self._based(follow, drop.onset)
+            drop = trace.latest_step(0, last, reach=self.reach, least=self.least_after)
+            based = self._based(follow, drop.onset) and drop.onset >= joint
             if based and self._certain(trace, follow, drop):
                 return drop
         return None
+
+    def _settled(self, trace: Trace, drop: Drop) -> Drop:
+        """Size and date a drop with the days that followed, as long as they make it surer.
+
+        The first day on which a drop is certain sees little of it: a large one is dated before its
+        time then, and made small by the sound days taken in.
+        """
+        last = min(drop.seen + self.reach - self.least_after, len(trace.out))
+        for seen in range(drop.seen + 1, last + 1):
+            later = trace.latest_step(0, seen, reach=self.reach, least=self.least_after)
+            if later.frac / later.u_frac > drop.frac / drop.u_frac:
+                drop = later
+        return drop
 
     def _local(self, trace: Trace, drop: Drop) -> bool:
         """Tell whether the days right before and right after the onset show the drop too."""
@@ -193,8 +211,16 @@ class DegradedTubes:
             before = trace.drop(drop.sound, middle - width, middle)
             after = trace.drop(drop.sound, middle, middle + width)
             if max(before, after) < enough:
-                return middle - width
+                return self._first_sound(trace, drop, middle - width)
         return None
+
+    def _first_sound(self, trace: Trace, drop: Drop, first: int) -> int:
+        """Give the first of two days in a row that are nearer to sound than to the drop."""
+        half = 0.5 * drop.frac
+        for day in range(first, len(trace.out) - 1):
+            if max(trace.drop(drop.sound, one, one + 1) for one in (day, day + 1)) < half:
+                return day
+        return first
 
     def _found(
         self,
@@ -235,8 +261,8 @@ class DegradedTubes:
         if gone is not None:
             few, many = gone
             words += (
-                f", as if {_about(many)} of {history.site.tubes} tubes had lost their vacuum or "
-                f"{_about(few)} were missing"
+                f", as if {_about(many)} of {history.site.tubes} tubes had lost their vacuum, or "
+                f"{_about(few)} {'was' if few < 1.5 else 'were'} missing"
             )
         return Found(
             start_s=start_s,
