@@ -10,6 +10,7 @@ from collections.abc import Awaitable, Callable, MutableMapping
 from typing import Any
 from urllib.parse import urlsplit
 
+from dashboards.render import render
 from service.errors import TooLargeError
 from service.settings import Settings, is_loopback
 
@@ -70,7 +71,9 @@ class Guard:
         if refusal is None and (not length.isdigit() or int(length) > limit):
             refusal = 413, "Too large", _too_large(limit)
         if refusal is not None:
-            await _answer(answer, *refusal)
+            accepts = headers.get(b"accept", "")
+            by_hand = "text/html" in accepts and not scope["path"].startswith("/api/")
+            await _answer(answer, *refusal, by_hand=by_hand)
             return
         await self.app(scope, body.receive, answer)
 
@@ -187,12 +190,16 @@ def _with_headers(send: Send, body: _Body) -> Send:
     return sending
 
 
-async def _answer(send: Send, status: int, title: str, detail: str) -> None:
-    body = json.dumps(
-        {"type": "about:blank", "title": title, "status": status, "detail": detail}
-    ).encode()
+async def _answer(send: Send, status: int, title: str, detail: str, *, by_hand: bool) -> None:
+    """Answer with a page for who sits at a browser, else with problem details (RFC 9457)."""
+    if by_hand:
+        text = render("error.html", code=status, title=title, detail=detail)
+        body, kind = text.encode(), b"text/html; charset=utf-8"
+    else:
+        content = {"type": "about:blank", "title": title, "status": status, "detail": detail}
+        body, kind = json.dumps(content).encode(), b"application/problem+json"
     headers = [
-        (b"content-type", b"application/problem+json"),
+        (b"content-type", kind),
         (b"content-length", str(len(body)).encode()),
     ]
     await send({"type": "http.response.start", "status": status, "headers": headers})

@@ -147,6 +147,15 @@ def test_a_form_with_several_wrong_fields_marks_them_all(client: TestClient) -> 
     assert 'value="52,4"' in answer.text
 
 
+def test_what_is_too_large_is_told_on_a_page_to_who_sits_at_a_browser(client: TestClient) -> None:
+    answer = client.post(
+        "/sites/new", data={"text": "x" * 1_100_000}, headers={"accept": "text/html"}
+    )
+    assert answer.status_code == 413
+    assert "<h1>Too large</h1>" in answer.text
+    assert "content-security-policy" in answer.headers
+
+
 def test_pages_travel_packed_and_the_chart_program_is_not_packed_twice(
     client: TestClient,
 ) -> None:
