@@ -34,9 +34,9 @@ def facts_of(report: Report) -> tuple[Fact, ...]:
         Fact(
             label="Promised",
             value=promise,
-            note="For the climate, not the weather."
+            note="From the climate, not from this year's weather."
             + (
-                " Shortened where less than nine tenths of a month were measured."
+                " Of a month measured less than nine tenths, only that share is counted."
                 if pro_rata or totals.coverage < _LEAST_COVERAGE_FOR_PROMISE
                 else ""
             ),

@@ -64,6 +64,13 @@
     }
   };
 
+  // A message belongs to the step just made; a reload must not tell it again.
+  const here = new URL(location.href);
+  if (here.searchParams.has("message")) {
+    here.searchParams.delete("message");
+    history.replaceState(null, "", here);
+  }
+
   const boxes = all("[data-plot]");
   all("script[data-figure]").forEach((element) => {
     const content = json(element);
@@ -289,7 +296,8 @@
         }
         fill(item, upload);
         done(upload.state === "kept" && upload.status_url
-          ? await follow(item, upload.status_url) : upload.state);
+          ? await follow(item, upload.status_url)
+          : item.dataset.again ? "again" : upload.state);
       };
       request.onerror = () => {
         bar.remove();

@@ -197,7 +197,7 @@ def test_recipients_are_added_checked_and_removed(client: TestClient) -> None:
         assert answer.status_code == 422
         assert said in answer.text
     page = client.get("/settings").text
-    assert page.count("/test") == 1
+    assert page.count('/test"') == 1
     path = re.search(r'action="([^"]+/remove)"', page)
     assert path is not None
     assert "Nobody yet" in client.post(path[1]).text
