@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.record import Floats, Ints, Record
+from analysis.record import Bools, Floats, Ints, Record
 from analysis.site import Site
 from analysis.sun import sun_vectors
 from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
@@ -25,6 +25,8 @@ _OTHER_LENGTH = 0.50
 _FEWEST_DAYS = 3
 _MOST_ROWS = 6000
 _SHIFT_S = 900
+# No sky keeps irradiance the same to the last digit for so long (judgement).
+_STUCK_S = 2.0 * SECONDS_PER_HOUR
 # Less than this is left to the findings about the clock.
 _LEAST_SHIFT_S = 9000
 
@@ -87,8 +89,17 @@ def _irradiance(record: Record) -> _Warmth | None:
     for name in ("irradiance_plane", "irradiance_horizontal"):
         values = record.get(name)
         if values is not None:
-            return _warmth("irradiance", record, np.where(values > 50.0, 1.0, 0.0))
+            bright = (values > 50.0) & ~_stuck(record, values)
+            return _warmth("irradiance", record, np.where(bright, 1.0, 0.0))
     return None
+
+
+def _stuck(record: Record, values: Floats) -> Bools:
+    """Tell rows of a value repeated for hours: a stuck sensor's sun says nothing of the place."""
+    begins = np.concatenate(([True], values[1:] != values[:-1]))
+    number = np.cumsum(begins) - 1
+    length_s = np.bincount(number, weights=record.step_s)
+    return np.asarray(length_s[number] >= _STUCK_S)
 
 
 def _collector(record: Record) -> _Warmth | None:

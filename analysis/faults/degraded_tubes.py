@@ -127,8 +127,7 @@ class DegradedTubes:
         trace = trace_of(steady_days(table, sunny_kwh_m2=self.sunny_kwh_m2), history.site)
         follow = _Follow(
             logged=np.cumsum(np.isfinite(table.column("heat_kwh")))[trace.days.place],
-            # A horizontal sensor or a weather file says less about the plane, season by season.
-            drift=self.drift_elsewhere if (table.column("sky_source") > 0.5).any() else self.drift,
+            drift=self.drift_elsewhere if _seen_elsewhere(history) else self.drift,
         )
         first = self._first_judged(trace, follow)
         if first is None:
@@ -279,3 +278,17 @@ class DegradedTubes:
 def _about(tubes: float) -> str:
     """Write a number of tubes no finer than it is known."""
     return f"about {tubes:.0f}" if tubes >= 0.75 else "less than one"
+
+
+def _seen_elsewhere(history: History) -> bool:
+    """Tell whether the sun was measured out of the collectors' plane.
+
+    A horizontal sensor or a weather file says less about the plane, season by season; so does a
+    sensor in the plane of the first array about arrays that face elsewhere.
+    """
+    first, *others = history.site.arrays
+    apart = any(
+        (array.tilt_deg, array.azimuth_deg) != (first.tilt_deg, first.azimuth_deg)
+        for array in others
+    )
+    return apart or bool((history.table.column("sky_source") > 0.5).any())

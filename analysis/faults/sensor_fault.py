@@ -27,6 +27,7 @@ from analysis.faults._protocol import (
 )
 from analysis.faults._stillness import ConstantRun, constant_runs
 from analysis.grid import BIN_S
+from analysis.heat import column
 from analysis.results import Evidence, Urgency
 from analysis.sources import IEC_60751, Source
 from analysis.units import SECONDS_PER_HOUR, kwh_from_j
@@ -147,9 +148,11 @@ class SensorFault:
             return float(up_s >= self.lit_s and run.end_s - run.start_s >= self.still_day_s)
         on = pumping(case)[run.rows]
         if quantity == "flow":
-            # Nothing flows at night and on a resting day: only a value that is not zero counts,
-            # and only beside a pump that changed meanwhile.
-            return float(abs(run.value) > 0.05 and bool(on.any()) and not bool(on.all()))
+            # Nothing flows at night and on a resting day: zero counts only where the pipes show
+            # flow, another value only beside a pump that changed meanwhile.
+            if abs(run.value) <= 0.05:
+                return float(_flowing_s(case, run.rows) >= SECONDS_PER_HOUR)
+            return float(bool(on.any()) and not bool(on.all()))
         step_s = case.record.step_s[run.rows]
         heat_kwh = kwh_from_j(
             float(np.abs(np.nan_to_num(case.heat.power_w[run.rows]) * step_s).sum())
@@ -312,6 +315,19 @@ def _others_stirred(case: Case, name: str, rows: slice) -> bool:
         if other != name and known.size and bool((known != known[0]).any()):
             return True
     return False
+
+
+def _flowing_s(case: Case, rows: slice) -> float:
+    """Give how long the pipes proved that the commanded pump moved fluid [s].
+
+    The hot pipe at the store is warmer than the cold one and near the roof: standing pipes come
+    down to the room, and a trickle leaves the roof far above them (judgement).
+    """
+    record = case.record
+    hot, cold = column(record, "loop_hot")[rows], column(record, "loop_cold")[rows]
+    roof = column(record, "collector")[rows]
+    flowing = pumping(case)[rows] & (hot - cold > 4.0) & (np.abs(roof - hot) < 10.0)
+    return float(record.step_s[rows][flowing].sum())
 
 
 def _grains(case: Case) -> dict[str, np.ndarray]:
