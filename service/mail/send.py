@@ -60,6 +60,9 @@ def send_due(
                 _put_off(database, mail_id, error, clock=clock, holder=holder)
                 if not isinstance(error, _ABOUT_ONE_MAIL):
                     break
+            except Exception as error:
+                LOG.exception("mail %s cannot be handed over", mail_id)
+                _put_off(database, mail_id, error, clock=clock, holder=holder)
             else:
                 _sent(database, mail_id, clock=clock, holder=holder)
                 sent += 1
@@ -105,8 +108,10 @@ def _take(
             return None
         try:
             return message_of(mail, sender=settings.mail_from)
-        except ValueError as error:
-            _give_up(mail, str(error))
+        except Exception as error:
+            # The library stumbles over some odd addresses; one of them must not stop the others.
+            LOG.exception("mail %s cannot be written", mail_id)
+            _give_up(mail, f"{type(error).__name__}: {error}")
             claims.finish(db, key=_key(mail_id), holder=holder)
             return None
 

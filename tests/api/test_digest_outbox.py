@@ -122,8 +122,6 @@ def test_a_server_that_is_away_is_asked_again_with_growing_pauses_and_given_up_a
     assert timedelta(days=2) < last < timedelta(days=4)
 
 
-
-
 def test_pauses_double_from_a_minute_to_four_hours():
     minutes = [pause_after(tries).total_seconds() / 60 for tries in range(1, 12)]
     assert minutes == [1, 2, 4, 8, 16, 32, 64, 128, 240, 240, 240]
@@ -160,9 +158,12 @@ def test_the_test_button_lays_a_mail_out_for_ones_own_readers_only(make):
         answer = client.post(f"/settings/recipients/{reader}/test", headers=headers)
         assert answer.status_code == 303
         assert client.post("/settings/recipients/999/test", headers=headers).status_code == 404
-        assert client.post(
-            f"/settings/recipients/{reader}/test", headers={"Origin": "http://evil.example"}
-        ).status_code == 403
+        assert (
+            client.post(
+                f"/settings/recipients/{reader}/test", headers={"Origin": "http://evil.example"}
+            ).status_code
+            == 403
+        )
     assert [mail.subject for mail in mails(back)] == ["Suntally: mail arrives"]
 
 
@@ -202,3 +203,15 @@ def test_the_digest_command_says_where_to_look_when_there_is_no_service(capsys, 
     assert main(["digest", "--data-dir", str(tmp_path / "nowhere")]) == 2
     assert "--data-dir" in capsys.readouterr().err
     assert not (tmp_path / "nowhere").exists()
+
+
+def test_an_address_that_no_message_can_hold_does_not_keep_the_others_waiting(make):
+    back = make()
+    fleet(back)
+    add_reader(back, "a@[")  # the library raises AttributeError for it
+    add_reader(back)
+    timetable(back).tick()
+    assert [(mail.recipient, mail.state) for mail in mails(back)] == [
+        ("a@[", "failed"),
+        ("office@example.org", "sent"),
+    ]

@@ -136,6 +136,15 @@ def test_who_is_removed_gets_nothing_that_still_waits(back: BackEnd, client: Tes
         assert db.get(Recipient, gone) is None
 
 
+@pytest.mark.parametrize(
+    "address", ["a@[b", "a@b\nBcc: c@d", "a b@c", "a@b@c", "<a@b>", "a@-b", "ä@b", "(@b)", "a@b:c"]
+)
+def test_what_is_no_mail_address_is_not_taken(client: TestClient, address: str) -> None:
+    answer = client.post("/settings/recipients", data={"address": address, "timezone": "UTC"})
+    assert answer.status_code == 422
+    assert "looks like name@example.org" in answer.text
+
+
 def test_a_full_disk_is_said_and_nothing_is_noted(
     back: BackEnd, client: TestClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
