@@ -136,20 +136,18 @@ def _throw_away(settings: "Settings") -> None:
 
 def _started(database: "Database") -> date | None:
     """Give the last day of the invented year that this folder was begun with."""
-    from sqlalchemy import select
-
-    from service.db.models import Claim
+    from service.jobs import claims
 
     with database.reading() as db:
-        key = db.scalar(select(Claim.key).where(Claim.key.startswith(_STARTED)))
-    return None if key is None else date.fromisoformat(key.removeprefix(_STARTED))
+        keys = claims.done_keys(db, prefix=_STARTED)
+    return date.fromisoformat(keys[0].removeprefix(_STARTED)) if keys else None
 
 
 def _is_ready(database: "Database") -> bool:
-    from service.db.models import Claim
+    from service.jobs import claims
 
     with database.reading() as db:
-        return db.get(Claim, _READY) is not None
+        return claims.done_keys(db, prefix=_READY) == [_READY]
 
 
 def _mark(database: "Database", key: str, clock: "Clock") -> None:
@@ -163,16 +161,14 @@ def _mark(database: "Database", key: str, clock: "Clock") -> None:
 
 def _last_day(database: "Database", settings: "Settings", clock: "Clock") -> date:
     """Give the last day of the invented year: as it was begun, else yesterday."""
-    from sqlalchemy import select
-
-    from service.db.models import Site
     from service.serve import StartError
+    from service.sites.queries import count_sites
 
     begun = _started(database)
     if begun is not None:
         return begun
     with database.reading() as db:
-        foreign = db.scalar(select(Site.id).limit(1)) is not None
+        foreign = count_sites(db) > 0
     if foreign:
         raise StartError(
             f"{settings.data_dir} holds sites that are no demo; choose another folder with "
@@ -237,14 +233,12 @@ def _load(
 
 def _check(database: "Database") -> None:
     """Make sure that nothing of the fleet was refused or failed."""
-    from sqlalchemy import select
-
-    from service.db.models import Site, Upload
+    from service.ingest.queries import not_stored
     from service.serve import StartError
+    from service.sites.queries import problems_said
 
     with database.reading() as db:
-        refused = db.scalars(select(Upload.message).where(Upload.state != "stored")).all()
-        failed = db.scalars(select(Site.problem).where(Site.problem.is_not(None))).all()
+        refused, failed = not_stored(db), problems_said(db)
     if problems := [text for text in (*refused, *failed) if text]:
         raise StartError(f"the demo's own data could not be used: {problems[0]}")
 

@@ -69,6 +69,11 @@ def waiting_uploads(db: Session) -> list[tuple[int, int]]:
     return [(row.id, row.site_id) for row in db.execute(found)]
 
 
+def not_stored(db: Session) -> list[str | None]:
+    """Give what is said of uploads whose rows are not in."""
+    return list(db.scalars(select(Upload.message).where(Upload.state != "stored")))
+
+
 def site_with_bytes(db: Session, *, sha256: str, but_site_id: int) -> Site | None:
     """Give another site for which these bytes are stored."""
     return db.scalar(

@@ -123,6 +123,12 @@ def _out_of_reach(db: Session, whose: ColumnElement[bool], *, now: datetime) -> 
     return set(db.scalars(found))
 
 
+def done_keys(db: Session, *, prefix: str) -> list[str]:
+    """Give the keys with a prefix whose work is done for good, in order."""
+    found = select(Claim.key).where(Claim.state == DONE, Claim.key.startswith(prefix))
+    return list(db.scalars(found.order_by(Claim.key)))
+
+
 def forget_old(db: Session, *, before: datetime) -> None:
     """Drop what was left of work that is long over: resting claims, and digests of past weeks."""
     db.execute(

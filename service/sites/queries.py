@@ -2,7 +2,7 @@
 
 from datetime import datetime
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from service.db.models import ApiKey, Site, SiteFileVersion
@@ -12,6 +12,17 @@ def list_sites(db: Session, *, firm_id: int) -> list[Site]:
     """Give a firm's sites by name."""
     found = select(Site).where(Site.firm_id == firm_id, Site.deleted_at.is_(None))
     return list(db.scalars(found.order_by(Site.name, Site.id)))
+
+
+def count_sites(db: Session) -> int:
+    """Count all sites of all firms, deleted ones included."""
+    return int(db.scalar(select(func.count(Site.id))) or 0)
+
+
+def problems_said(db: Session) -> list[str]:
+    """Give why sites could not be assessed, where that is so."""
+    found = select(Site.problem).where(Site.problem.is_not(None)).order_by(Site.id)
+    return [problem for problem in db.scalars(found) if problem is not None]
 
 
 def list_deleted(db: Session, *, firm_id: int) -> list[Site]:
