@@ -353,6 +353,6 @@ def _balance(report: Report, week: Week) -> Balance | None:
     decimals = 0 if expected >= 10 else 1
     return Balance(
         share_percent=min(100, max(0, share)),
-        words=f"{number(delivered, decimals=decimals)} of "
-        f"{number(expected, decimals=decimals)} kWh expected came ({number(share)} %)",
+        words=f"{number(delivered, decimals=decimals)} kWh came, "
+        f"{number(expected, decimals=decimals)} kWh were expected ({number(share)} %)",
     )

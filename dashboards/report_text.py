@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from analysis.results import Finding, MonthFigure, Problem, Report
 from dashboards import format as fmt
 from dashboards.logs_text import printable
+from dashboards.losses import lost_words
 from dashboards.texts import Texts, design_basis, heat_basis, title_of, weather_basis
 
 _WIDTH = 78
@@ -155,18 +156,19 @@ def _finding(
 ) -> str:
     """Write one finding; `told` holds which caution stood under which number already."""
     channel = f" ({finding.channel.replace('_', ' ')})" if finding.channel else ""
-    head = f"{number}. {fmt.urgency(finding.urgency)}: {title_of(finding.kind, texts)}{channel}"
-    when = fmt.span(finding.start_s, finding.end_s, report.timezone)
-    lost = fmt.bounded(finding.lost, unknown="not known")
-    # What is only watched or noted asks for no work, so nothing about work is said.
     asks = finding.urgency in ("act", "visit")
+    over = asks and finding.end_s is not None
+    mark = fmt.OVER if over else fmt.urgency(finding.urgency)
+    head = f"{number}. {mark}: {title_of(finding.kind, texts)}{channel}"
+    when = fmt.span(finding.start_s, finding.end_s, report.timezone)
+    # What is only watched or noted asks for no work, so nothing about work is said.
     work = list(_work(number, finding, told)) if asks else []
     also = [other for other in report.explained if other.suppressed_by == finding.kind]
     explains = ", ".join(sorted({title_of(other.kind, texts).lower() for other in also}))
     lines = [
         f"  {head}",
-        _wrapped(f"{when}; heat lost: {lost}", 5),
-        _wrapped(finding.summary, 5),
+        _wrapped(f"{when}; heat lost: {lost_words(finding)}", 5),
+        _wrapped(fmt.sentence(finding.summary), 5),
         *work,
         *([_wrapped(f"This explains as well: {explains}.", 5)] if explains else []),
     ]
@@ -184,7 +186,7 @@ def _work(number: int, finding: Finding, told: dict[str, int]) -> Iterator[str]:
         yield from _cautions(number, finding, told)
     yield "     Then check, in this order:"
     for place, check in enumerate(finding.check_next[:_CHECKS], 1):
-        yield _wrapped(check, 7, mark=f"{place}. ")
+        yield _wrapped(fmt.sentence(check), 7, mark=f"{place}. ")
     more = len(finding.check_next) - _CHECKS
     if more > 0:
         yield f"       ({fmt.plural(more, 'further check')} with --html or --json)"
@@ -207,7 +209,10 @@ def _verdicts(report: Report, texts: Texts) -> str:
     clear = [item for item in report.verdicts if item.outcome == "clear"]
     parts = []
     if unjudged:
-        lines = [_wrapped(f"{title_of(item.kind, texts)}: {item.why}", 2) for item in unjudged]
+        lines = [
+            _wrapped(f"{title_of(item.kind, texts)}: {item.why.rstrip('.')}.", 2)
+            for item in unjudged
+        ]
         parts.append("COULD NOT BE JUDGED\n" + "\n".join(lines))
     if clear:
         names = ", ".join(title_of(item.kind, texts).lower() for item in clear)

@@ -64,15 +64,31 @@ def _pressure(site: Site) -> tuple[Threshold, ...]:
     )
 
 
+def _missing_kwh(item: DayFigure) -> float:
+    if item.expected_kwh is None or item.delivered_kwh is None:
+        return _sunniest(item)
+    return item.expected_kwh - item.delivered_kwh
+
+
+def _sunniest(item: DayFigure) -> float:
+    return item.irradiation_kwh_m2 or item.peak_collector_c or 0.0
+
+
+def _hottest_c(item: DayFigure) -> float:
+    return item.peak_collector_c or 0.0
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Decisive:
     """What to draw for a kind.
 
-    `night` looks from noon to noon, `onset` at the hours around the start, `hole` at both edges.
+    `tells` ranks the days: the one for which it is greatest is drawn. `night` looks from noon to
+    noon, `onset` at the hours around the start, `hole` at both edges.
     """
 
     channels: tuple[str, ...]
     levels: Levels = _no_level
+    tells: Callable[[DayFigure], float] = _missing_kwh
     night: bool = False
     onset: bool = False
     hole: bool = False
@@ -82,7 +98,9 @@ ALL = Decisive(channels=(*LOOP, "store_top", "ambient", *_SUN))
 DECISIVE: dict[str, Decisive] = {
     "silence": Decisive(channels=ALL.channels, hole=True),
     "sensor_fault": Decisive(channels=ALL.channels, onset=True),
-    "stagnation": Decisive(channels=(*LOOP, "store_top", *_SUN), levels=_standstill),
+    "stagnation": Decisive(
+        channels=(*LOOP, "store_top", *_SUN), levels=_standstill, tells=_hottest_c
+    ),
     "lost_circulation": Decisive(channels=(*LOOP, *_SUN), levels=_flow),
     "low_flow": Decisive(channels=(*LOOP, *_SUN), levels=_flow),
     "degraded_tubes": Decisive(channels=("loop_hot", "loop_cold", "flow", "pump", *_SUN)),
@@ -96,7 +114,7 @@ DECISIVE: dict[str, Decisive] = {
         night=True,
     ),
     "pressure_loss": Decisive(channels=("pressure", "collector"), levels=_pressure),
-    "not_yet_fitted": Decisive(channels=("collector", "ambient", "pump", *_SUN)),
+    "not_yet_fitted": Decisive(channels=("collector", "ambient", "pump", *_SUN), tells=_sunniest),
 }
 
 
@@ -156,13 +174,8 @@ def _worst_day(
         return first
     if night:
         return date.fromisoformat(min(inside, key=lambda item: item.delivered_kwh or 0.0).date)
-    return date.fromisoformat(max(inside, key=_missing_kwh).date)
-
-
-def _missing_kwh(item: DayFigure) -> float:
-    if item.expected_kwh is None or item.delivered_kwh is None:
-        return item.irradiation_kwh_m2 or item.peak_collector_c or 0.0
-    return item.expected_kwh - item.delivered_kwh
+    tells = DECISIVE.get(finding.kind, ALL).tells
+    return date.fromisoformat(max(inside, key=tells).date)
 
 
 def _midnight(when: date, timezone: str) -> int:

@@ -428,3 +428,12 @@ def test_what_happens_at_night_is_shown_from_noon_to_noon() -> None:
     finding = a_finding(kind="frost_risk", evidence=(cold,))
     hours = decisive_hours(finding, (), timezone="UTC", end_s=at(12, 31))
     assert hours == (at(2, 27, 12), at(2, 28, 12))
+
+
+def test_stagnation_of_many_days_is_shown_by_the_hottest_of_them() -> None:
+    report = a_report()
+    finding = a_finding(kind="stagnation", evidence=(), lost=None)
+    start_s, _ = decisive_hours(finding, report.days, timezone="UTC", end_s=report.end_s)
+    inside = [d for d in report.days if "2025-05-03" <= d.date <= "2025-06-04"]
+    hottest = max(inside, key=lambda d: d.peak_collector_c or 0.0)
+    assert start_s == at(*(int(part) for part in hottest.date.split("-")[1:]))

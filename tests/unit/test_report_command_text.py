@@ -61,8 +61,8 @@ def test_lines_fit_a_terminal():
 
 def test_a_caution_is_written_once_and_called_to_mind_wherever_it_holds():
     own = "Invented caution of the second alone."
-    first = a_finding(kind="lost_circulation", urgency="act")
-    second = a_finding(kind="degraded_tubes", cautions=(*first.cautions, own))
+    first = a_finding(kind="lost_circulation", urgency="act", end_s=None)
+    second = a_finding(kind="degraded_tubes", end_s=None, cautions=(*first.cautions, own))
     text = render_text(a_report(findings=(first, second)), texts={})
     flat = " ".join(text.split())
     for caution in second.cautions:
@@ -75,3 +75,9 @@ def test_what_asks_nobody_to_come_sends_nobody_to_work():
     text = render_text(a_report(findings=(a_finding(urgency="watch"),)), texts={})
     assert "Keep an eye on it: Lost circulation" in text
     assert "Then check" not in text
+
+
+def test_a_finding_that_is_over_asks_for_nobody():
+    text = render_text(a_report(findings=(a_finding(),)), texts={})
+    assert "1. Over: Lost circulation" in text
+    assert "Plan a visit" not in text
