@@ -124,6 +124,9 @@ class LostCirculation:
     def _happening(self, case: Case, lost: Bools, day: int, first: int, last: int) -> Happening:
         bins = lost[day]
         start_s, end_s = case.span_s(day, first, last)
+        # Whatever trickled down on that day was not lost, in the sun or after it.
+        idle = still_idle(case.loop, case.model, case.sky.gain_w)[day]
+        came = bins | (idle & (np.arange(bins.size) >= first))
         heat = case.loop.heat_w[day]
         expected = case.expected.standing_w[day]
         after = circulating(case)[day]
@@ -142,7 +145,7 @@ class LostCirculation:
                 if np.isfinite(excess[bins]).any()
                 else np.nan,
                 "pump_on_frac": float(on[bins].mean()) if "pump" in case.channels else np.nan,
-                "heat_kwh": kwh_from_j(float(np.nansum((heat * known)[bins]))),
+                "heat_kwh": kwh_from_j(float(np.nansum((heat * known)[came]))),
                 "expected_kwh": kwh_from_j(float(np.nansum((expected * known)[bins])))
                 if case.sky.source
                 else np.nan,

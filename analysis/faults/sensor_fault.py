@@ -28,6 +28,7 @@ from analysis.faults._protocol import (
 from analysis.faults._stillness import ConstantRun, constant_runs
 from analysis.grid import BIN_S
 from analysis.heat import column
+from analysis.record import Floats
 from analysis.results import Evidence, Urgency
 from analysis.sources import IEC_60751, Source
 from analysis.units import SECONDS_PER_HOUR, kwh_from_j
@@ -82,6 +83,7 @@ class SensorFault:
     still_active_s : constant for this long while heat moved means stuck (usual check: frozen for
         6 h with sun)
     moved_kwh : heat that must have moved meanwhile
+    store_rise_k : what it must be to the whole store where the steps are coarse (judgement)
     lit_s : an irradiance sensor must see the sun move in this time of daylight (judgement)
     coarse_k : a logger whose steps are at least this coarse may repeat a resting value for days
     missing_days : so many days without a value, once it had given some
@@ -91,6 +93,7 @@ class SensorFault:
     still_day_s: float = 72000.0
     still_active_s: float = 18000.0
     moved_kwh: float = 0.7
+    store_rise_k: float = 6.0
     lit_s: float = 14400.0
     coarse_k: float = 0.4
     missing_days: int = 2
@@ -154,17 +157,30 @@ class SensorFault:
                 return float(_flowing_s(case, run.rows) >= SECONDS_PER_HOUR)
             return float(bool(on.any()) and not bool(on.all()))
         step_s = case.record.step_s[run.rows]
-        heat_kwh = kwh_from_j(
-            float(np.abs(np.nan_to_num(case.heat.power_w[run.rows]) * step_s).sum())
-        )
+        heat_j = np.abs(np.nan_to_num(case.heat.power_w[run.rows]) * step_s)
         base = name.rstrip("_23456789")
+        if base == "store_bottom":
+            return self._store_moved(case, name, run, heat_j)
         loop = base in ("collector", "loop_hot", "loop_cold")
-        if heat_kwh >= self.moved_kwh:
-            if not loop and base != "store_bottom":
-                return 0.0
+        if kwh_from_j(float(heat_j.sum())) >= self.moved_kwh and loop:
             # Where nothing else stirred either, nothing speaks against the value.
             return 1.0 if _others_stirred(case, name, run.rows) else 0.5
         return 0.5 if loop and (on * step_s).sum() >= SECONDS_PER_HOUR else 0.0
+
+    def _store_moved(self, case: Case, name: str, run: ConstantRun, heat_j: Floats) -> float:
+        """Tell the same of the store: heat that came down would have warmed its bottom.
+
+        Under a stranded roof no heat comes down, whatever the command says. What a trickle brings
+        stays above the bottom, and cold water replaces the rest; so coarse steps need more.
+        """
+        roof = column(case.record, "collector")[run.rows]
+        came = ~(roof - run.value > case.model.stranded_k)
+        heat_j = np.where(came, heat_j, 0.0)
+        if kwh_from_j(float(heat_j.sum())) < self.moved_kwh:
+            return 0.0
+        warmed_k = float(heat_j.sum()) / case.model.store_j_k
+        stirred = _others_stirred(case, name, run.rows)
+        return 1.0 if warmed_k >= self.store_rise_k and stirred else 0.5
 
     def _seen_stuck(self, case: Case, name: str, run: ConstantRun, moved: float) -> Happening:
         seen = self._seen(case, run.day, run.start_s, run.end_s, name, "stuck", run.value)
