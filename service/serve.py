@@ -69,6 +69,10 @@ def open_database(settings: Settings, clock: Clock) -> Database:
         ) from None
     except SQLAlchemyError as error:
         reason = str(error.__cause__ or error).splitlines()[0]
+        if "locked" in reason:
+            raise StartError(
+                "another program holds the database; end that program, then start again"
+            ) from None
         raise StartError(
             f"the database cannot be used ({reason}); check --database-url and --data-dir"
         ) from None

@@ -27,6 +27,8 @@ router = APIRouter(prefix="/api/sites/{slug}", tags=["logs"])
 _MOST_FILES = 200
 _PROBLEMS_SHOWN = 50
 _UPLOADS_LISTED = 400
+# A year of minutes and some; what a plot is made from is held in memory.
+_MOST_PLOTTED = 600_000
 _IN_MEMORY = 4 * 1024 * 1024
 # A century and more to both sides of 1970; near the ends of the calendar days have no neighbours.
 _FAREST_S = 5_000_000_000
@@ -153,12 +155,15 @@ def give_series(
     with here.database.reading() as db:
         caller = caller_of(db, here.request, now=here.now())
         site = site_for(db, caller, slug)
-        record = queries.load_record(
-            db,
-            site_id=site.id,
-            start_s=_moment_s(start, timezone=site.timezone, field="from"),
-            end_s=_moment_s(end, timezone=site.timezone, field="to", days=1),
-        )
+        start_s = _moment_s(start, timezone=site.timezone, field="from")
+        end_s = _moment_s(end, timezone=site.timezone, field="to", days=1)
+        rows = queries.count_rows(db, site_id=site.id, start_s=start_s, end_s=end_s)
+        if rows > _MOST_PLOTTED:
+            raise InvalidError(
+                f"These are {rows} rows; ask for a shorter span, of at most {_MOST_PLOTTED}.",
+                field="to",
+            )
+        record = queries.load_record(db, site_id=site.id, start_s=start_s, end_s=end_s)
     if record is None:
         return Series(start_s=[], columns={}, reduced=False)
     wanted = [name.strip() for name in channels.split(",") if name.strip()] or None

@@ -177,6 +177,16 @@ def load_rows(db: Session, *, site_id: int, start_s: int, end_s: int) -> Block |
     )
 
 
+def count_rows(db: Session, *, site_id: int, start_s: int, end_s: int) -> int:
+    """Count the rows of the UTC days that a span touches."""
+    found = select(func.coalesce(func.sum(DayBlock.rows), 0)).where(
+        DayBlock.site_id == site_id,
+        DayBlock.day >= utc_day(start_s),
+        DayBlock.day <= utc_day(end_s),
+    )
+    return int(db.scalar(found) or 0)
+
+
 def load_record(db: Session, *, site_id: int, start_s: int, end_s: int) -> Record | None:
     """Give the rows whose steps touch `[start_s, end_s)` as a record, or None without any."""
     stamp = db.scalar(select(Site.stamp).where(Site.id == site_id)) or "end"

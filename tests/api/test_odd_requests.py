@@ -15,7 +15,7 @@ from service.db.models import Recipient, Upload
 from service.ingest.files import RawStore
 from service.settings import Settings
 from tests.build_mail import add_reader, mails
-from tests.build_service import LOCAL, BackEnd, back_ends, site_file
+from tests.build_service import LOCAL, BackEnd, back_ends, site_file, tidy_log
 
 NUL = json.dumps("\0")
 BIG = "99999999999999999999"
@@ -219,3 +219,25 @@ def test_signing_in_writes_nothing_until_the_password_is_known_to_be_right(tmp_p
             # Somebody else holds the write lock all the while.
             answer = client.post("/sign-in", data={"password": "no"}, follow_redirects=False)
             assert answer.headers["location"].startswith("/sign-in?error=wrong")
+
+
+def test_a_span_of_too_many_rows_is_refused_before_it_is_loaded(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from service.ingest import endpoints
+
+    monkeypatch.setattr(endpoints, "_MOST_PLOTTED", 200)
+    with back_ends(tmp_path) as make:
+        back = make()
+        slug = back.add_site()
+        back.hand_in(slug, tidy_log(hours=48))
+        back.worker().work_once()
+        with TestClient(back.app(), base_url=LOCAL) as client:
+            path = f"/api/sites/{slug}/series"
+            whole = client.get(path, params={"from": "2025-06-01", "to": "2025-06-03"})
+            assert whole.status_code == 422
+            assert "shorter span" in whole.json()["detail"]
+            part = client.get(
+                path, params={"from": "2025-06-01T01:00:00Z", "to": "2025-06-01T22:00:00Z"}
+            )
+            assert len(part.json()["start_s"]) == 126
