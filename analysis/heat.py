@@ -38,6 +38,10 @@ BASES: tuple[tuple[str, frozenset[str]], ...] = (
 COMMISSIONED_FLOW_FRAC = 0.15  # flow set once and drifting: 95 % limits of about 30 %
 COIL_NTU = 1.5  # transfer units of a store's coil at the commissioned flow: usual 1 to 2
 COIL_EFFECTIVENESS_FRAC = 0.17
+# A sensor on the manifold or in its pocket reads some kelvin off the fluid that leaves it; that of
+# the store sits in one layer, the coil in several.
+ROOF_PLACE_K = 1.5
+STORE_PLACE_K = 1.0
 STRAPPED_ON_FRAC = 0.01  # a clamp reads part of the room: the spread shrinks by up to some percent
 LOGGER_POWER_FRAC = 0.05
 # MID 2014/32/EU Annex VI, class 2 meter at a spread of 10 K and low flow: 4.45 % (limits).
@@ -205,7 +209,10 @@ def _from_store_temperature(
     idle = _beyond_any_sun(site, record, power)
     power, capacity = np.where(idle, 0.0, power), np.where(idle, 0.0, capacity)
     known = np.nan_to_num(power)
+    per_k = np.nan_to_num(capacity * share)
     u_w = {
+        "hot": per_k * np.hypot(ROOF_PLACE_K, _sensor_u_k(site, roof)),
+        "cold": per_k * np.hypot(STORE_PLACE_K, _sensor_u_k(site, store)),
         "flow": known * u_flow,
         "fluid": known * _fluid_u(site),
         "method": known * COIL_EFFECTIVENESS_FRAC,
