@@ -25,7 +25,7 @@ from service.assessments import endpoints as assessments
 from service.clock import Clock
 from service.db.engine import Database
 from service.errors import ServiceError, SignedOutError
-from service.guards import Guard
+from service.guards import HEADERS, Guard
 from service.health import router as health
 from service.ingest import endpoints as ingest
 from service.ingest.files import RawStore
@@ -170,13 +170,17 @@ def _no_storage(request: Request, error: Exception) -> Response:
 
 def _unexpected(request: Request, error: Exception) -> Response:
     LOG.error("unexpected error at %s", request.url.path, exc_info=error)
-    return _problem(
+    answer = _problem(
         request,
         status=500,
         title="Something went wrong",
         detail="The service met an error of its own; its log says more. Nothing was stored in "
         "part. Try again, and tell the operator if it happens again.",
     )
+    # This answer is given outside the guard, which adds these to all others.
+    for name, value in HEADERS:
+        answer.headers[name.decode()] = value.decode()
+    return answer
 
 
 def _problem(

@@ -36,7 +36,7 @@ _POLICY = "; ".join(
         "base-uri 'none'",
     )
 )
-_HEADERS = (
+HEADERS = (
     (b"content-security-policy", _POLICY.encode()),
     (b"x-content-type-options", b"nosniff"),
     (b"referrer-policy", b"same-origin"),
@@ -183,7 +183,7 @@ def _with_headers(send: Send, body: _Body) -> Send:
             if message["status"] >= 400:
                 await body.throw_away()
             present = {name.lower() for name, _ in message.get("headers", ())}
-            added = [pair for pair in _HEADERS if pair[0] not in present]
+            added = [pair for pair in HEADERS if pair[0] not in present]
             message["headers"] = [*message.get("headers", ()), *added]
         await send(message)
 

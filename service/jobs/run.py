@@ -284,5 +284,8 @@ def _beat_on(worker: Worker, stopping: threading.Event) -> None:
             worker.beat()
         except SQLAlchemyError as error:
             LOG.error("no sign of life could be shown: %s", str(error).splitlines()[0])
+        except Exception:
+            # Whatever it is, the next one is tried: without signs of life the lease is lost.
+            LOG.exception("no sign of life could be shown")
         if stopping.wait(worker.settings.worker_lease_s / 3):
             return

@@ -241,3 +241,20 @@ def test_a_span_of_too_many_rows_is_refused_before_it_is_loaded(
                 path, params={"from": "2025-06-01T01:00:00Z", "to": "2025-06-01T22:00:00Z"}
             )
             assert len(part.json()["start_s"]) == 126
+
+
+def test_an_error_of_our_own_says_no_more_than_it_must_and_bears_all_headers(
+    client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from service.assessments import queries
+
+    def broken(*_args: object, **_more: object) -> None:
+        raise ZeroDivisionError("secret detail")
+
+    monkeypatch.setattr(queries, "sites_pending", broken)
+    answer = client.get("/api/sites")
+    assert answer.status_code == 500
+    assert "secret" not in answer.text
+    assert "Traceback" not in answer.text
+    assert answer.headers["content-security-policy"].startswith("default-src 'none'")
+    assert answer.headers["x-content-type-options"] == "nosniff"
