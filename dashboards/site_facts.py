@@ -29,7 +29,9 @@ def facts_of(report: Report) -> tuple[Fact, ...]:
         Fact(
             label="A healthy collector would have given",
             value=bounded(expected, unknown="not known, because the sun was not measured"),
-            note="In this weather, against the store temperatures that occurred.",
+            note="In this weather, against the store temperatures that occurred."
+            if expected
+            else "",
         ),
         Fact(
             label="Promised",

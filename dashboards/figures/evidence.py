@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from analysis.channels import channel
 from analysis.record import Record
 from analysis.results import Finding
 from analysis.site import Site
@@ -45,5 +46,11 @@ def evidence(finding: Finding, record: Record, *, site: Site, hours: tuple[int, 
         thresholds=decisive.levels(site),
         stretches=stretches,
     )
+    if finding.channel:
+        # The sensor in question stands out among the others.
+        known = channel(finding.channel)
+        figure.update_traces(
+            line={"width": 3.2}, selector={"name": known.says if known else finding.channel}
+        )
     figure.update_xaxes(range=[wall_clock(when, site.place.timezone) for when in hours])
     return figure

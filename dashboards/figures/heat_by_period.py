@@ -39,7 +39,7 @@ def heat_by_period(report: Report, size: Size, *, titles: Mapping[str, str]) -> 
 
     parts = periods(report, size)
     figure = go.Figure(
-        [_delivered(parts, size), _line(parts, "expected"), _line(parts, "design")]
+        [_delivered(parts, size), _goal(parts, size), _line(parts, "design")]
     )  # fmt: skip
     lanes = finding_lanes(report, titles)
     figure.add_traces(lanes)
@@ -130,6 +130,23 @@ def _says(part: Period, size: Size) -> str:
         f"expected {bounded(expected, unknown='not known: no weather')}<br>"
         f"{share(part.coverage) if part.coverage else NOT_MEASURED} measured"
     )
+
+
+def _goal(parts: tuple[Period, ...], size: Size) -> dict[str, Any]:
+    """Draw what was expected: a step, or by day a cap on each bar, which 365 steps would hide."""
+    step = _line(parts, "expected")
+    if size != "day":
+        return step
+    return step | {
+        "mode": "markers",
+        "x": [_middle(part, size) for part in parts],
+        "y": [part.expected_kwh for part in parts],
+        "marker": {
+            "symbol": "line-ew",
+            "size": 4,
+            "line": {"color": var("expected"), "width": 1.6},
+        },
+    }
 
 
 def _line(parts: tuple[Period, ...], which: str) -> dict[str, Any]:

@@ -437,3 +437,26 @@ def test_stagnation_of_many_days_is_shown_by_the_hottest_of_them() -> None:
     inside = [d for d in report.days if "2025-05-03" <= d.date <= "2025-06-04"]
     hottest = max(inside, key=lambda d: d.peak_collector_c or 0.0)
     assert start_s == at(*(int(part) for part in hottest.date.split("-")[1:]))
+
+
+def test_by_day_the_expected_heat_is_a_cap_that_leaves_the_bars_to_be_seen() -> None:
+    by_day = heat_by_period(a_report(), "day", titles={})
+    by_week = heat_by_period(a_report(), "week", titles={})
+    modes = [
+        next(trace.mode for trace in figure.data if trace.name == "expected")
+        for figure in (by_day, by_week)
+    ]
+    assert modes == ["markers", "lines"]
+    bars, caps = by_day.data[0], by_day.data[1]
+    assert bars.x == caps.x
+
+
+def test_the_sensor_in_question_stands_out_among_the_others() -> None:
+    finding = a_finding(kind="sensor_fault", channel="collector")
+    figure = evidence(
+        finding, a_record(), site=parse_site(site_file()), hours=(at(5, 17), at(5, 18))
+    )
+    widths = {trace.name: trace.line.width for trace in figure.data}
+    assert [name for name, width in widths.items() if width == max(widths.values())] == [
+        "collector"
+    ]
