@@ -107,10 +107,15 @@ class ReverseCirculation:
         # A metered flow the wrong way round in the dark needs no inference.
         fed |= night & (case.loop.heat_w < -0.01 * case.model.brightest_w)
         hours = case.hours(fed)
-        able = night & np.isfinite(excess) & (store > roof + 5.0)
+        # The coil sits at the bottom: a cold bottom under a warm top drives nothing.
+        able = night & np.isfinite(excess) & (case.loop.t_store_bottom_c > roof + 5.0)
+        # What is careful for finding is too little for the cost.
+        cost_w = loss_w
+        if "ambient" not in case.channels:
+            cost_w = case.model.loss_w(excess + self.night_margin_k)
         columns = {"night_judged_h": case.hours(able), "night_fed_h": hours}
         found = [
-            self._happening(case, fed, loss_w, excess, day, span)
+            self._happening(case, fed, cost_w, excess, day, span)
             for day, span in day_span(fed).items()
             if hours[day] >= self.least_night_h
         ]
@@ -172,7 +177,10 @@ class ReverseCirculation:
             if len({item.date for item in items}) >= self.least_nights
             and days_between(items[0].date, items[self.least_nights - 1].date) <= self.within_days
         ]
-        return Judged(findings=tuple(found))
+        why = ""
+        if "seen_ambient" not in table.columns:
+            why = "no outdoor temperature in the log: weak backflow in cool nights stays unseen"
+        return Judged(findings=tuple(found), why=why)
 
     def _quiet_since(
         self, dates: tuple[str, ...], quiet: Bools, last: Happening, before: str | None
@@ -189,8 +197,9 @@ class ReverseCirculation:
         inferred = sum(item.values["inferred_kwh"] for item in items)
         value = metered if metered > 0.2 * inferred else inferred
         # Metered backwards flow is near the meter's zero; the inferred loss rests on the test
-        # report alone. Both are known to about a factor of two.
-        lost = Bounded(value=value, low=value * 0.5, high=value * 2.0)
+        # report alone. Both are known to about a factor of two, without outdoor sensor of four.
+        factor = 2.0 if "seen_ambient" in history.table.columns else 4.0
+        lost = Bounded(value=value, low=value / factor, high=value * factor)
         nights = len({item.date for item in items})
         excess = float(np.mean([item.values["excess_k"] for item in items]))
         worst = max(items, key=lambda item: item.values["inferred_kwh"])
