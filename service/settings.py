@@ -43,7 +43,7 @@ class Settings(BaseSettings):
     )
     undo_days: float = Field(30.0, gt=0, description="How long a deleted site can be brought back.")
     worker_lease_s: float = Field(
-        60.0, gt=0, description="After how long a silent worker's task is taken over."
+        60.0, gt=0, le=3600, description="After how long a silent worker's task is taken over."
     )
     worker_pause_s: float = Field(0.5, gt=0, le=1.0, description="Pause of an idle worker.")
     smtp_host: str | None = Field(None, description="Mail server; without it mails become files.")

@@ -24,6 +24,7 @@ DONE = "done"
 _FORGIVEN = 2
 _FIRST_REST = timedelta(minutes=2)
 _LONGEST_REST = timedelta(hours=1)
+_NO_LEASE_IS_LONGER = timedelta(days=1)
 _NOBODY = ""
 
 
@@ -38,7 +39,7 @@ def claim(db: Session, *, key: str, holder: str, now: datetime, until: datetime)
     statement = statement.on_conflict_do_update(
         index_elements=[Claim.key],
         set_={**values, "tries": Claim.tries + 1},
-        where=(Claim.state == HELD) & or_(Claim.lease_until <= now, Claim.holder == holder),
+        where=(Claim.state == HELD) & or_(_free(now), Claim.holder == holder),
     )
     # What an INSERT counts differs between drivers; what it returns does not.
     return db.scalar(statement.returning(Claim.key)) is not None
@@ -118,8 +119,13 @@ def resting(db: Session, *, now: datetime) -> set[str]:
     return _out_of_reach(db, Claim.holder == _NOBODY, now=now)
 
 
+def _free(now: datetime) -> ColumnElement[bool]:
+    """Tell whose lease has ended; one that ends far ahead was given by a wrong clock."""
+    return or_(Claim.lease_until <= now, Claim.lease_until > now + _NO_LEASE_IS_LONGER)
+
+
 def _out_of_reach(db: Session, whose: ColumnElement[bool], *, now: datetime) -> set[str]:
-    found = select(Claim.key).where(Claim.state == HELD, whose, Claim.lease_until > now)
+    found = select(Claim.key).where(Claim.state == HELD, whose, ~_free(now))
     return set(db.scalars(found))
 
 

@@ -2,10 +2,10 @@
 
 import hashlib
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from email.utils import parseaddr
 
-from sqlalchemy import delete, func, select
+from sqlalchemy import delete, func, or_, select
 from sqlalchemy.orm import Session
 
 from dashboards.mails import Mail
@@ -16,6 +16,9 @@ from service.settings import Settings
 WAITING = "waiting"
 SENT = "sent"
 FAILED = "failed"
+
+# Quiet hours and pauses after a failure are shorter than this.
+_LONGEST_WAIT = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,11 +88,19 @@ def waiting_about(db: Session) -> list[Outbox]:
     return list(db.scalars(found.order_by(Outbox.id)))
 
 
+def may_leave(mail: Outbox, *, now: datetime) -> bool:
+    """Tell whether a mail waits for nothing; a wait that is too long was set by a wrong clock."""
+    return mail.state == WAITING and not now < mail.not_before <= now + _LONGEST_WAIT
+
+
 def due(db: Session, *, now: datetime, limit: int) -> list[int]:
     """Give the mails that may leave, the oldest first."""
     found = (
         select(Outbox.id)
-        .where(Outbox.state == WAITING, Outbox.not_before <= now)
+        .where(
+            Outbox.state == WAITING,
+            or_(Outbox.not_before <= now, Outbox.not_before > now + _LONGEST_WAIT),
+        )
         .order_by(Outbox.not_before, Outbox.id)
         .limit(limit)
     )

@@ -103,7 +103,7 @@ def _take(
         if not claims.claim(db, key=_key(mail_id), holder=holder, now=now, until=now + LEASE):
             return None
         mail = db.get(Outbox, mail_id)
-        if mail is None or mail.state != outbox.WAITING or mail.not_before > now:
+        if mail is None or not outbox.may_leave(mail, now=now):
             claims.finish(db, key=_key(mail_id), holder=holder)
             return None
         try:

@@ -82,3 +82,14 @@ def test_a_deleted_site_takes_its_waiting_mail_along(back: BackEnd) -> None:
         site.deleted_at = back.clock.now()
     timetable(back).tick()
     assert mails(back) == []
+
+
+def test_a_mail_put_off_by_a_clock_far_ahead_leaves_once_the_clock_is_right(back: BackEnd) -> None:
+    add_reader(back, digest=False)
+    right = back.clock.now()
+    back.clock.move(days=365)
+    timetable(back).urgent()
+    assert [mail.state for mail in mails(back)] == ["waiting"]
+    back.clock.moment = right
+    timetable(back).send()
+    assert [mail.state for mail in mails(back)] == ["sent"]

@@ -68,3 +68,8 @@ def test_a_dead_holder_loses_everything_at_once(database: Database) -> None:
     with database.session() as db:
         claims.release_dead(db, holder="a", now=NOW)
     assert take(database, "b")
+
+
+def test_a_lease_given_by_a_clock_far_ahead_holds_nobody_up(database: Database) -> None:
+    take(database, "a", at=NOW + timedelta(days=365))
+    assert take(database, "b")
