@@ -242,7 +242,8 @@ def test_a_file_that_cannot_be_used_gets_one_plain_message(
     page = open_page("/sites/mill-lane-4")
     page.locator("#files").set_input_files(str(rubbish))
     page.get_by_role("button", name="Hand in").click()
-    page.locator("[data-uploads] li", has_text="Refused: this is binary data").wait_for(timeout=30_000)
+    said = page.locator("[data-uploads] li", has_text="Refused: this is binary data")
+    said.wait_for(timeout=30_000)
 
 
 def test_without_scripts_pages_say_the_same_and_forms_work(
