@@ -54,6 +54,8 @@ PUMP_ON_PERCENT = 1.0
 BRIGHTEST_W_M2 = 1400.0
 # What stood hot on the roof comes down within this time (common practice, no source).
 SLUG_S = 600.0
+# A pipe fed by the roof is no warmer than the roof; 2 K for both sensors.
+CARRIED_UP_K = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -165,7 +167,7 @@ def _carried_up(record: Record, pump: Floats, power: Floats) -> Bools:
     """
     roof = column(record, "collector")
     hot = column(record, "loop_hot")
-    return (power > 0.0) & (pump < PUMP_ON_PERCENT) & (roof < hot - 5.0)
+    return (power > 0.0) & (pump < PUMP_ON_PERCENT) & (roof < hot - CARRIED_UP_K)
 
 
 def _capacity_w_k(site: Site, flow_l_min: Floats, *, hot: Floats, cold: Floats) -> Floats:
