@@ -179,9 +179,7 @@ def _last_day(database: "Database", settings: "Settings", clock: "Clock") -> dat
     return last_day
 
 
-def _make(
-    settings: "Settings", database: "Database", clock: "Clock", *, last_day: date
-) -> None:
+def _make(settings: "Settings", database: "Database", clock: "Clock", *, last_day: date) -> None:
     """Make, load and look at every plant; what an interrupted start left behind is gone on with."""
     from service.jobs.run import Worker
     from service.serve import StartError
@@ -207,9 +205,7 @@ def _make(
     _mark(database, _READY, clock)
 
 
-def _load(
-    settings: "Settings", database: "Database", clock: "Clock", files: "DemoFiles"
-) -> str:
+def _load(settings: "Settings", database: "Database", clock: "Clock", files: "DemoFiles") -> str:
     """Hand in one plant as a user would: its site file, then its log; gives its name."""
     from service.accounts.queries import first_firm
     from service.ingest.actions import keep_upload
@@ -222,12 +218,12 @@ def _load(
         firm = first_firm(db)
         assert firm is not None  # `open_database` made it
         known = [s for s in list_sites(db, firm_id=firm.id) if s.text == files.site_toml]
-        site = known[0] if known else register_site(
-            db, firm_id=firm.id, text=files.site_toml, now=clock.now()
+        site = (
+            known[0]
+            if known
+            else register_site(db, firm_id=firm.id, text=files.site_toml, now=clock.now())
         )
-        keep_upload(
-            db, site=site, kept=kept, name=files.log_name, via="demo", now=clock.now()
-        )
+        keep_upload(db, site=site, kept=kept, name=files.log_name, via="demo", now=clock.now())
         return site.name
 
 

@@ -142,9 +142,7 @@ def _read(
         sources.extend(unpack(short, bytes_of(name), limit_bytes=_UNPACKED_LIMIT_BYTES))
     parsed = read_logs(sources, site=site, log_map=log_map, now_s=int(time.time()))
     del sources
-    record = record_from_stamps(
-        stamp_s=parsed.stamp_s, columns=parsed.columns, stamp=parsed.stamp
-    )
+    record = record_from_stamps(stamp_s=parsed.stamp_s, columns=parsed.columns, stamp=parsed.stamp)
     misfit = check_sun(site=site, record=record)
     if misfit:
         raise CannotReportError(f"{', '.join(args.logs[:3])}: {misfit}")
@@ -184,9 +182,7 @@ def _assessed(given: _Input, *, first: date | None, last: date | None) -> "Repor
     )
 
 
-def _cut(
-    record: "Record", *, first: date | None, last: date | None, timezone: str
-) -> "Record":
+def _cut(record: "Record", *, first: date | None, last: date | None, timezone: str) -> "Record":
     """Keep the rows of the asked local days and of their neighbours."""
     from analysis.assess import MARGIN_DAYS
     from analysis.days import local_midnight_s
@@ -271,9 +267,7 @@ def _check_covers(weather: "Weather", record: "Record", name: str, timezone: str
     inside = (weather.time_s < record.start_s[-1]) & (weather.time_s + HOUR_S > record.start_s[0])
     if bool(inside.any()):
         return
-    logged = fmt.span(
-        int(record.start_s[0]), int(record.start_s[-1] + record.step_s[-1]), timezone
-    )
+    logged = fmt.span(int(record.start_s[0]), int(record.start_s[-1] + record.step_s[-1]), timezone)
     covered = fmt.span(int(weather.time_s[0]), int(weather.time_s[-1]) + HOUR_S, timezone)
     raise CannotReportError(
         f"{name} covers {covered}, the logs cover {logged}; give weather of the log's own days, "

@@ -124,9 +124,7 @@ def test_a_folder_with_other_files_is_not_thrown_away(tmp_path, small, capsys):
     assert "holds no demo" in capsys.readouterr().err
 
 
-def test_the_demo_never_touches_a_real_database_or_leaves_the_machine(
-    tmp_path, small, monkeypatch
-):
+def test_the_demo_never_touches_a_real_database_or_leaves_the_machine(tmp_path, small, monkeypatch):
     for name, value in {
         "DATABASE_URL": "postgresql+psycopg://nobody@127.0.0.1:1/real",
         "HOST": "0.0.0.0",

@@ -40,9 +40,7 @@ def held(scenario: Scenario, *, seed: int, draws: int, step_s: int, days: int = 
     for draw in range(draws):
         log = read_sensors(run, seed=seed * 1000 + draw, sensors="site", step_s=step_s)
         record = record_of(log)
-        table = observe(
-            site=site, record=record, channels=frozenset(record.columns), catalogue=()
-        )
+        table = observe(site=site, record=record, channels=frozenset(record.columns), catalogue=())
         true = np.array([truth.get(day, 0.0) for day in table.days.dates])
         day = int(rng.choice(np.flatnonzero(true > 0.1)))
         results.append(

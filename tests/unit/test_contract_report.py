@@ -77,9 +77,7 @@ def report(tmp_path_factory):
     (folder / "site.toml").write_text(site, encoding="utf-8")
     (folder / "log.csv").write_text(log, encoding="utf-8")
     with contextlib.redirect_stdout(io.StringIO()) as out:
-        status = main(
-            ["report", str(folder / "site.toml"), str(folder / "log.csv"), "--json", "-"]
-        )
+        status = main(["report", str(folder / "site.toml"), str(folder / "log.csv"), "--json", "-"])
     assert status == 1
     return json.loads(out.getvalue())
 

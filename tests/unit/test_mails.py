@@ -195,7 +195,7 @@ class Elements(HTMLParser):
         self.found.append((tag, dict(attrs)))
 
 
-HOSTILE = "<script>alert(1)</script> & \"Co\"\r\nBcc: all@example.org"
+HOSTILE = '<script>alert(1)</script> & "Co"\r\nBcc: all@example.org'
 
 
 @pytest.mark.parametrize("kind", ["digest", "urgent", "trial"])

@@ -76,9 +76,7 @@ def test_after_the_clocks_changed_it_is_due_at_six_of_the_new_time_and_once(mond
     ],
 )
 def test_quiet_hours_hold_a_mail_until_their_end(now, leaves):
-    found = not_before(
-        now=now, timezone="Europe/London", quiet_from="21:00", quiet_until="07:00"
-    )
+    found = not_before(now=now, timezone="Europe/London", quiet_from="21:00", quiet_until="07:00")
     assert found == leaves
 
 

@@ -161,9 +161,7 @@ def test_a_defect_is_owned_up_to_without_a_traceback(folder, capsys, monkeypatch
 
 def test_chosen_days_are_local_and_included_and_have_the_same_figures(folder, capsys):
     whole = machine_report(folder, capsys, "log.csv")
-    part = machine_report(
-        folder, capsys, "log.csv", "--from", "2025-06-02", "--to", "2025-06-03"
-    )
+    part = machine_report(folder, capsys, "log.csv", "--from", "2025-06-02", "--to", "2025-06-03")
     assert [day["date"] for day in part["days"]] == ["2025-06-02", "2025-06-03"]
     assert part["days"] == [day for day in whole["days"] if "02" <= day["date"][-2:] <= "03"]
     # Days of Europe/Berlin in summer begin at 22:00 UTC.
