@@ -225,8 +225,19 @@ def _store(db: Session, *, site: Site, upload: Upload, read: _Read, now: datetim
     upload.rows_duplicate = count[2] + (count[1] - stored.new)
     upload.rows_rejected = count[3]
     upload.problems, upload.files = read.problems, read.files
-    upload.state, upload.message, upload.settled_at = "stored", None, now
+    upload.state, upload.message, upload.settled_at = "stored", _replaced(stored.changed), now
     return None
+
+
+def _replaced(changed: int) -> str | None:
+    """Say that the file put other values on times that had some: the later file counts."""
+    if not changed:
+        return None
+    rows = "1 row differs" if changed == 1 else f"{changed:,} rows differ"
+    return (
+        f"{rows} from what was stored for the same times, and this later file counts; if it is "
+        "another installation's log, delete the site and add it again with its own logs"
+    )
 
 
 def _of_another(name: str, what: str, *, other: Site, site: Site) -> str:

@@ -168,10 +168,11 @@ def _says(upload: Upload) -> str:
         return sentence(f"Refused: {(upload.message or '').removeprefix(f'{upload.name}: ')}")
     if upload.state == "kept":
         return "Safely kept; being read."
-    return (
+    counts = (
         f"Read: {plural(upload.rows_read, 'row')}, {number(upload.rows_kept)} new, "
         f"{number(upload.rows_duplicate)} doubled, {number(upload.rows_rejected)} rejected."
     )
+    return f"{counts} {sentence(upload.message)}" if upload.message else counts
 
 
 def _understood(file: Mapping[str, Any], timezone: str) -> str:

@@ -109,6 +109,23 @@ def test_the_same_bytes_again_get_the_first_answer_and_change_nothing(
     assert fingerprint(back) == before
 
 
+def test_a_later_log_of_other_values_says_that_it_replaced_some(
+    back: BackEnd, client: TestClient
+) -> None:
+    slug = back.add_site()
+    first = tidy_log(hours=24)
+    send(client, slug, first)
+    back.worker().work_all()
+    lines = first.splitlines()
+    cells = lines[5].split(",")
+    lines[5] = ",".join([cells[0], "33.25", *cells[2:]])
+    upload = send(client, slug, "\n".join(lines), name="later.csv")
+    back.worker().work_all()
+    message = state(client, upload)["message"]
+    assert "1 row differs from what was stored" in message
+    assert "delete the site and add it again" in message
+
+
 def test_rows_known_already_count_as_duplicates_and_mark_nothing(
     back: BackEnd, client: TestClient
 ) -> None:
