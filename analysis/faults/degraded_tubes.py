@@ -20,6 +20,7 @@ from analysis.condition import (
     trace_of,
     tubes_lost,
 )
+from analysis.days import DayTable
 from analysis.faults._cautions import GLASS, HEIGHT, HOT_PARTS, LOCAL_CODES, STEAM
 from analysis.faults._protocol import (
     Conclusion,
@@ -30,9 +31,14 @@ from analysis.faults._protocol import (
     NotJudged,
     Observation,
 )
-from analysis.record import Ints
+from analysis.record import Bools, Ints
 from analysis.results import Bounded, Evidence
 from analysis.sources import ISO_9806, Source
+from analysis.units import kwh_from_j
+
+# A drop seen in steady sun is carried to all hours and seasons; lost vacuum costs more of dull and
+# cold days (judgement), 95 %.
+_ELSEWHEN_FRAC = 0.3
 
 TEXT = FaultText(
     title="Collector weaker than it was",
@@ -112,8 +118,11 @@ class DegradedTubes:
     )
 
     def observe(self, case: Case) -> Observation:
-        """Gather the steady hours of each day."""
-        return Observation(columns=steady_columns(case))
+        """Gather the steady hours of each day, and what the store could still have taken."""
+        warmest = np.max(case.loop.t_store_bottom_c, axis=1, initial=-np.inf, where=_known(case))
+        room_k = np.maximum(case.site.store.limit_c - warmest, 0.0)
+        room_kwh = np.where(np.isfinite(room_k), kwh_from_j(room_k * case.model.store_j_k), np.nan)
+        return Observation(columns={**steady_columns(case), "store_room_kwh": room_kwh})
 
     def conclude(self, history: History) -> Conclusion:
         """Follow the days and compare each window with the baseline before it."""
@@ -236,9 +245,7 @@ class DegradedTubes:
         end_s = None if end is None else int(table.days.edge_s[place[end]])
         until_s = history.end_s if end_s is None else end_s
         span = slice(place[seen.onset], None if end is None else place[end])
-        heat = float(np.nansum(table.column("heat_kwh")[span]))
-        lost = max(heat * drop / (1.0 - drop), 0.0)
-        reach = 1.96 * u_all / max(drop, 1e-6)
+        lost = _lost(table, span, drop, u_all)
         gone = tubes_lost(trace, seen.sound, seen.onset, last, site=history.site)
         evidence = [
             Evidence(
@@ -271,7 +278,7 @@ class DegradedTubes:
             summary=words,
             evidence=tuple(evidence),
             tubes_lost=gone,
-            lost=Bounded(value=lost, low=max(lost * (1.0 - reach), 0.0), high=lost * (1.0 + reach)),
+            lost=lost,
         )
 
 
@@ -292,3 +299,22 @@ def _seen_elsewhere(history: History) -> bool:
         for array in others
     )
     return apart or bool((history.table.column("sky_source") > 0.5).any())
+
+
+def _known(case: Case) -> Bools:
+    return np.isfinite(case.loop.t_store_bottom_c)
+
+
+def _lost(table: DayTable, span: slice, drop: float, u_drop: float) -> Bounded:
+    """Give the heat that a drop cost, no more on a day than the store could still have taken.
+
+    What the store had no room for was not lost; what it had room for would have left it warmer for
+    the collector, and draws make room again: the rest is known to half of it.
+    """
+    gap = np.maximum(np.nan_to_num(table.column("heat_kwh")[span]), 0.0) * drop / (1.0 - drop)
+    room = table.column("store_room_kwh")[span]
+    taken = np.where(np.isfinite(room), np.minimum(gap, room), gap)
+    value, rest = float(taken.sum()), float((gap - taken).sum())
+    seen = 1.96 * u_drop / max(drop, 1e-6)
+    reach = value * float(np.hypot(seen, _ELSEWHEN_FRAC)) + rest / 2.0
+    return Bounded(value=value, low=max(value - reach, 0.0), high=value + reach)
