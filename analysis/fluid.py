@@ -51,6 +51,7 @@ _CONCENTRATION_LIMIT_FRAC = 0.03
 _MIXTURE_LIMIT_FRAC = 0.01
 _WATER_LIMIT_FRAC = 0.001  # IAPWS-95 against IF97, and dissolved matter
 _TYPICAL_LOOP_C = 50.0
+_SAME_K = 1e-3  # closer than this two pipes are one
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,6 +99,13 @@ class _Curves:
     t_c: NDArray[np.float64]
     density_kg_m3: NDArray[np.float64]
     specific_heat_j_kgk: NDArray[np.float64]
+    enthalpy_j_kg: NDArray[np.float64]
+
+    def enthalpy_at(self, t_c: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Integrate the specific heat from the curve's first point; exact between grid points."""
+        cell = np.clip(np.searchsorted(self.t_c, t_c, side="right") - 1, 0, len(self.t_c) - 2)
+        ends = self.specific_heat_j_kgk[cell] + self.at(self.specific_heat_j_kgk, t_c)
+        return np.asarray(self.enthalpy_j_kg[cell] + 0.5 * ends * (t_c - self.t_c[cell]))
 
     def at(self, values: NDArray[np.float64], t_c: ArrayLike) -> NDArray[np.float64]:
         asked = np.asarray(t_c, dtype=np.float64)
@@ -155,9 +163,13 @@ def _frozen(
     t: NDArray[np.float64], density: NDArray[np.float64], specific: NDArray[np.float64]
 ) -> _Curves:
     """Bundle arrays that are shared between calls and so must not be written."""
-    for array in (t, density, specific):
+    steps = 0.5 * (specific[1:] + specific[:-1]) * np.diff(t)
+    enthalpy = np.concatenate(([0.0], np.cumsum(steps)))
+    for array in (t, density, specific, enthalpy):
         array.setflags(write=False)
-    return _Curves(t_c=t, density_kg_m3=density, specific_heat_j_kgk=specific)
+    return _Curves(
+        t_c=t, density_kg_m3=density, specific_heat_j_kgk=specific, enthalpy_j_kg=enthalpy
+    )
 
 
 def density_kg_m3(*, fluid: str, concentration_frac: float, t_c: ArrayLike) -> NDArray[np.float64]:
@@ -258,9 +270,8 @@ def mean_specific_heat_j_kgk(
 ) -> NDArray[np.float64]:
     """Give the enthalpy difference of two pipes over their temperature difference.
 
-    Simpson's rule over the specific heat between the two temperatures, exact for a cubic; also
-    right where they are equal or exchanged. Times the density at the flow sensor it is the heat
-    coefficient of EN 1434-1.
+    Also right where they are equal or exchanged, and the heat of two steps is the heat of both.
+    Times the density at the flow sensor it is the heat coefficient of EN 1434-1.
 
     Parameters
     ----------
@@ -282,9 +293,11 @@ def mean_specific_heat_j_kgk(
     hot = np.asarray(t_hot_c, dtype=np.float64)
     cold = np.asarray(t_cold_c, dtype=np.float64)
     curves = _curves(fluid, concentration_frac)
-    heats = curves.specific_heat_j_kgk
-    middle = curves.at(heats, 0.5 * (hot + cold))
-    return (curves.at(heats, hot) + 4.0 * middle + curves.at(heats, cold)) / 6.0
+    apart_k = hot - cold
+    near = np.abs(apart_k) < _SAME_K
+    gained = curves.enthalpy_at(hot) - curves.enthalpy_at(cold)
+    middle = curves.at(curves.specific_heat_j_kgk, 0.5 * (hot + cold))
+    return np.where(near, middle, gained / np.where(near, 1.0, apart_k))
 
 
 def ice_point_c(*, fluid: str, concentration_frac: float) -> float:
