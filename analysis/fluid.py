@@ -51,7 +51,8 @@ _CONCENTRATION_LIMIT_FRAC = 0.03
 _MIXTURE_LIMIT_FRAC = 0.01
 _WATER_LIMIT_FRAC = 0.001  # IAPWS-95 against IF97, and dissolved matter
 _TYPICAL_LOOP_C = 50.0
-_SAME_K = 1e-3  # closer than this two pipes are one
+_FINE_K = 0.1
+_SAME_K = 1e-2  # closer than this two pipes are one
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,18 +95,23 @@ _GLYCOLS = {
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Curves:
-    """Property curves of one fluid at one concentration; outside `t_c` nothing is known."""
+    """Property curves of one fluid at one concentration; outside `t_c` nothing is known.
+
+    `enthalpy_j_kg` stands on the finer grid `fine_c`, between whose points a straight line is off
+    by less than 0.01 J/kg.
+    """
 
     t_c: NDArray[np.float64]
     density_kg_m3: NDArray[np.float64]
     specific_heat_j_kgk: NDArray[np.float64]
+    fine_c: NDArray[np.float64]
     enthalpy_j_kg: NDArray[np.float64]
 
     def enthalpy_at(self, t_c: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Integrate the specific heat from the curve's first point; exact between grid points."""
-        cell = np.clip(np.searchsorted(self.t_c, t_c, side="right") - 1, 0, len(self.t_c) - 2)
-        ends = self.specific_heat_j_kgk[cell] + self.at(self.specific_heat_j_kgk, t_c)
-        return np.asarray(self.enthalpy_j_kg[cell] + 0.5 * ends * (t_c - self.t_c[cell]))
+        """Give the specific heat summed from the curve's first point; NaN outside."""
+        return np.asarray(
+            np.interp(t_c, self.fine_c, self.enthalpy_j_kg, left=np.nan, right=np.nan)
+        )
 
     def at(self, values: NDArray[np.float64], t_c: ArrayLike) -> NDArray[np.float64]:
         asked = np.asarray(t_c, dtype=np.float64)
@@ -163,12 +169,17 @@ def _frozen(
     t: NDArray[np.float64], density: NDArray[np.float64], specific: NDArray[np.float64]
 ) -> _Curves:
     """Bundle arrays that are shared between calls and so must not be written."""
-    steps = 0.5 * (specific[1:] + specific[:-1]) * np.diff(t)
-    enthalpy = np.concatenate(([0.0], np.cumsum(steps)))
-    for array in (t, density, specific, enthalpy):
+    fine = np.union1d(t, np.arange(np.ceil(t[0]), t[-1], _FINE_K))
+    heats = np.interp(fine, t, specific)
+    enthalpy = np.concatenate(([0.0], np.cumsum(0.5 * (heats[1:] + heats[:-1]) * np.diff(fine))))
+    for array in (t, density, specific, fine, enthalpy):
         array.setflags(write=False)
     return _Curves(
-        t_c=t, density_kg_m3=density, specific_heat_j_kgk=specific, enthalpy_j_kg=enthalpy
+        t_c=t,
+        density_kg_m3=density,
+        specific_heat_j_kgk=specific,
+        fine_c=fine,
+        enthalpy_j_kg=enthalpy,
     )
 
 
