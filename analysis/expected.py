@@ -172,6 +172,7 @@ def _surroundings(site: Site, sky: Sky, loop: Loop, carried: Bools, gain: Floats
         t_store_bottom_c=np.where(np.isfinite(store), store, site.store.limit_c),
         store_full=full_store(loop, site),
         really_carried=carried,
+        trickle_w=np.where(loop.trickle & ~carried, np.nan_to_num(loop.heat_w), 0.0),
         start_c=np.where(np.isfinite(start), start, 10.0),
         cold_share=_cold_share(loop, site),
     )

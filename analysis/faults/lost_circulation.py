@@ -245,5 +245,7 @@ def _lost_kwh(items: list[Happening]) -> Bounded | None:
         return None
     got = sum(item.values["heat_kwh"] for item in items)
     value = max(float(expected.sum()) - got, 0.0)
-    # The store that would have existed is itself worked out: 15 % on top of the sun's 8 %.
-    return Bounded(value=value, low=value * 0.8, high=value * 1.2)
+    # The store that would have existed is itself worked out: 15 % on top of the sun's 8 %; so the
+    # difference to a trickle is known to a share of the healthy figure, not of itself.
+    reach = 0.2 * float(expected.sum())
+    return Bounded(value=value, low=max(value - reach, 0.0), high=value + reach)
