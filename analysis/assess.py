@@ -36,6 +36,7 @@ from analysis.results import (
 from analysis.savings import savings_of
 from analysis.site import Site
 from analysis.sitefile import change_dates, site_on
+from analysis.stepping import edge_columns, values_kind
 from analysis.units import SECONDS_PER_DAY
 from analysis.weather import Weather
 
@@ -58,6 +59,7 @@ _HEAT_WORDS = {
     "heat_power": "Heat is summed from the rate that the logger computed itself",
     "heat_register": "Heat is taken from the meter's register",
 }
+_KINDS = {"sample": "samples at an instant", "mean": "means over their step"}
 _LOSS_KINDS = ("not_yet_fitted", "sensor_fault", "lost_circulation", "degraded_tubes")
 
 
@@ -111,7 +113,7 @@ def _observed(
     catalogue: tuple[Fault, ...],
 ) -> DayTable:
     case = case_of(site=site, record=record, channels=channels, weather=weather)
-    columns = day_columns(case)
+    columns = {**day_columns(case), **edge_columns(case)}
     happenings: list[Happening] = []
     for fault in catalogue:
         seen = fault.observe(case)
@@ -279,6 +281,14 @@ def _basis(site: Site, channels: frozenset[str], table: DayTable) -> Basis:
         weather = ("irradiance_plane", "irradiance_horizontal", "weather_file")[int(known.max())]
     else:
         notes.append("No irradiance in the log and no weather given: no expected heat")
+    kind = values_kind(table)
+    if site.log.values is None and kind == "mean":
+        notes.append("Values are means over their step, as the pump's edges show")
+    elif site.log.values is not None and kind not in (None, site.log.values):
+        notes.append(
+            f"The site file says that values are {_KINDS[site.log.values]}, the pump's edges say "
+            f"{_KINDS[kind]}: check [log] values"
+        )
     if site.design is None:
         notes.append("No design yield in the site file: nothing to compare with what was promised")
     if site.backup is None:
