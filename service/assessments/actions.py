@@ -100,7 +100,6 @@ def _observed(
 ) -> list[dict[str, Any]]:
     """Stage one: the rows of these days; days without data have none."""
     from analysis.assess import MARGIN_DAYS, observe
-
     from analysis.days import day_rows, local_midnight_s
 
     facts = parse_site(site.text)
@@ -160,7 +159,6 @@ def _span(db: Session, site_id: int) -> tuple[int, int] | None:
 def _think(seen: _Seen, *, now: datetime) -> _Thought | None:
     """Stage two: conclude from all rows; None without any."""
     from analysis.assess import assess
-
     from analysis.days import table_from_rows
 
     rows = sorted((*seen.rows, *seen.fresh), key=lambda row: str(row["date"]))
