@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.case import Case
+from analysis.case import TRICKLE_FRAC, Case
 from analysis.channels import channel
 from analysis.day_figures import pumping
 from analysis.days import DayTable, Happening
@@ -158,6 +158,9 @@ class SensorFault:
             return float(bool(on.any()) and not bool(on.all()))
         step_s = case.record.step_s[run.rows]
         heat_j = np.abs(np.nan_to_num(case.heat.power_w[run.rows]) * step_s)
+        # A trickle leaves the pipes at rest.
+        flow = column(case.record, "flow")[run.rows]
+        heat_j = np.where(flow < TRICKLE_FRAC * case.model.flow_l_min, 0.0, heat_j)
         base = name.rstrip("_23456789")
         if base == "store_bottom":
             return self._store_moved(case, name, run, heat_j)
@@ -179,8 +182,9 @@ class SensorFault:
         if kwh_from_j(float(heat_j.sum())) < self.moved_kwh:
             return 0.0
         warmed_k = float(heat_j.sum()) / case.model.store_j_k
-        stirred = _others_stirred(case, name, run.rows)
-        return 1.0 if warmed_k >= self.store_rise_k and stirred else 0.5
+        # Heat worked out from a pump command is no witness: the loop may stand behind it.
+        sure = case.heat.measured and _others_stirred(case, name, run.rows)
+        return 1.0 if warmed_k >= self.store_rise_k and sure else 0.5
 
     def _seen_stuck(self, case: Case, name: str, run: ConstantRun, moved: float) -> Happening:
         seen = self._seen(case, run.day, run.start_s, run.end_s, name, "stuck", run.value)

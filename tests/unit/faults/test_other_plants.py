@@ -76,6 +76,12 @@ def test_a_store_that_rests_on_one_kelvin_under_an_airlock_is_no_stuck_sensor(wi
     assert {kind for kind, *_ in asking(report)} == {"lost_circulation"}
 
 
+def test_a_pump_dead_behind_its_command_is_not_hidden_by_a_store_at_rest_in_a_coarse_log():
+    other = Other(days=40, start="2025-05-01", dead=(15, 30), grain_k=1.0, volume=400.0)
+    record = log_of(other, without=("irradiance_plane", "flow", "loop_hot", "loop_cold"))
+    assert {kind for kind, *_ in asking(report_of(other, record))} == {"lost_circulation"}
+
+
 def test_a_flow_meter_that_stays_at_zero_over_warm_pipes_is_found():
     other = Other(days=40, start="2025-05-01", volume=300.0, litres_per_day=200.0)
     record = log_of(other)
