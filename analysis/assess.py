@@ -11,7 +11,7 @@ from itertools import pairwise
 import numpy as np
 
 from analysis.case import case_of
-from analysis.condition import condition_of
+from analysis.condition import LOSS_SPREAD_FRAC, UNSEEN_FRAC, condition_of
 from analysis.day_figures import day_columns
 from analysis.days import DayTable, Happening, joined, local_date, local_midnight_s, part_of
 from analysis.doubt import without_doubtful
@@ -262,9 +262,13 @@ def _tubes_lost(conclusions: dict[str, Conclusion], site: Site) -> Bounded | Non
     lasting = [item for item in conclusion.findings if item.end_s is None]
     if lasting and lasting[-1].tubes_lost is not None:
         few, many = lasting[-1].tubes_lost
-        return Bounded(value=many, low=few, high=many)
+        lost = lasting[-1].lost
+        reach = 0.0 if lost is None or lost.value <= 0.0 else lost.high / lost.value - 1.0
+        high = many * (1.0 + float(np.hypot(reach, LOSS_SPREAD_FRAC)))
+        low = few * max(1.0 - reach, 0.0)
+        return Bounded(value=many, low=low, high=min(high, float(site.tubes)))
     # Clear: a drop of less than what is reported may still be there.
-    return Bounded(value=0.0, low=0.0, high=0.15 * site.tubes)
+    return Bounded(value=0.0, low=0.0, high=UNSEEN_FRAC * site.tubes)
 
 
 def _basis(site: Site, channels: frozenset[str], table: DayTable) -> Basis:

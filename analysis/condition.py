@@ -23,6 +23,11 @@ from analysis.units import SECONDS_PER_HOUR, kwh_from_j
 
 # A tube that lost its vacuum, loss at its own area [W/(m2 K)] (invented, of the right size).
 LOSS_WITHOUT_VACUUM_W_M2K = 6.0
+# It may be 4 or 8 as well, so the number of tubes is known within this (engineering judgement).
+LOSS_SPREAD_FRAC = 0.6
+# Tubes that may have lost their vacuum without a drop that is reported: 4 % of the output is about
+# four in twenty.
+UNSEEN_FRAC = 0.2
 
 _BRIGHT_FRAC = 0.25
 _LEAST_STEADY_H = 0.5
