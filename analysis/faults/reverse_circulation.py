@@ -171,16 +171,25 @@ class ReverseCirculation:
                 groups[-1].append(item)
             else:
                 groups.append([item])
-        found = [
-            self._found(history, items, judged & ~fed)
-            for items in groups
-            if len({item.date for item in items}) >= self.least_nights
-            and days_between(items[0].date, items[self.least_nights - 1].date) <= self.within_days
-        ]
+        dense = (self._without_strays(items) for items in groups)
+        found = [self._found(history, items, judged & ~fed) for items in dense if items]
         why = ""
         if "seen_ambient" not in table.columns:
             why = "no outdoor temperature in the log: weak backflow in cool nights stays unseen"
         return Judged(findings=tuple(found), why=why)
+
+    def _without_strays(self, items: list[Happening]) -> list[Happening]:
+        """Drop nights at the front that lie too far from the next ones; none left: too few.
+
+        Where few nights can be judged a lone one may be joined to a spell weeks later.
+        """
+        need = self.least_nights
+        for first in range(len(items) - need + 1):
+            close = items[first : first + need]
+            apart = days_between(close[0].date, close[-1].date)
+            if apart <= self.within_days and len({item.date for item in close}) >= need:
+                return items[first:]
+        return []
 
     def _quiet_since(
         self, dates: tuple[str, ...], quiet: Bools, last: Happening, before: str | None
