@@ -2,8 +2,9 @@
 
 The analysis works in two stages. Stage one looks at the samples of whole local days and writes a
 row of numbers per day and a list of happenings (`DayTable`); a day's row depends on that day's
-samples alone. Stage two (`analysis.assess`) draws conclusions from the table. So a new upload costs
-only the days it touches, and the stored table gives the same answer as one pass over everything.
+samples and its neighbours' alone. Stage two (`analysis.assess`) draws conclusions from the table.
+So a new upload costs only the days it touches, and the stored table gives the same answer as one
+pass over everything.
 """
 
 from collections.abc import Mapping, Sequence

@@ -4,7 +4,7 @@ A fault is one file with one frozen dataclass: its thresholds as fields, what pe
 (`text`), what it needs, and two functions:
 
 observe    looks at the samples of whole local days (a `Case`) and gives numbers per day and
-           happenings; a day's numbers depend on that day's samples alone
+           happenings; a day's numbers depend on its samples and its neighbours' alone
 conclude   looks at the table of all days and says found, clear or cannot be judged and why
 
 NaN may only make a condition less true: a gap never starts a fault.
