@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 from analysis.case import Case
 from analysis.collector import eta0_hemispherical
 from analysis.days import DayTable
-from analysis.expected import long_runs
 from analysis.record import Bools, Floats
 from analysis.results import Bounded, Condition
+from analysis.runs import long_runs
 from analysis.site import Site
 from analysis.uncertainty import COVERAGE_95
 from analysis.units import SECONDS_PER_HOUR, kwh_from_j

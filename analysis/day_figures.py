@@ -1,6 +1,6 @@
 """Stage one of the figures: what each local day delivered, and its parts of uncertainty.
 
-Names of the columns are listed in `COLUMNS`; parts that stay the same all year end in `_u_kwh` and
+Parts that stay the same all year end in `_u_kwh` and
 are added linearly over days later, `heat_random_kwh2` is a variance and adds as such.
 """
 
@@ -15,26 +15,6 @@ from analysis.units import SECONDS_PER_HOUR, kwh_from_j
 HEAT_PARTS = ("hot", "cold", "flow", "fluid", "method")
 SKY_SOURCES = ("irradiance_plane", "irradiance_horizontal", "weather_file")
 EXPECTED_PARTS = ("gain", "loss", "pipe", "stored", "standing")
-
-COLUMNS = (
-    "length_s",
-    "known_s",
-    "logged_s",
-    "first_s",
-    "last_s",
-    "heat_kwh",
-    "heat_measured",
-    "heat_random_kwh2",
-    "expected_kwh",
-    "irradiation_kwh_m2",
-    "pump_kwh",
-    "peak_collector_c",
-    "carried_h",
-    "store_excess_kh",
-    "sky_source",
-    *(f"heat_{name}_u_kwh" for name in HEAT_PARTS),
-    *(f"expected_{name}_kwh" for name in EXPECTED_PARTS),
-)
 
 # A day whose sun is unknown for more than this share of its logged daylight has no expected heat
 # and no irradiation: "covers exactly the samples" would not hold.

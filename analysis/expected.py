@@ -14,6 +14,7 @@ from analysis.grid import BIN_S
 from analysis.healthy_loop import Surroundings, run_healthy_loop
 from analysis.loop_model import ROOM_C, LoopModel
 from analysis.record import Bools, Floats
+from analysis.runs import long_runs
 from analysis.site import Site
 from analysis.sky import Sky
 from analysis.sources import ISO_9806
@@ -226,16 +227,3 @@ def _between(flags: Bools) -> Bools:
     before = np.maximum.accumulate(flags, axis=1)
     after = np.maximum.accumulate(flags[:, ::-1], axis=1)[:, ::-1]
     return before & after
-
-
-def long_runs(flags: Bools, least: int) -> Bools:
-    """Keep only runs of at least so many bins, within each day."""
-    padded = np.pad(flags, ((0, 0), (1, 1))).astype(np.int8)
-    change = np.diff(padded, axis=1)
-    kept = np.zeros(flags.shape, dtype=np.bool_)
-    day, first = np.nonzero(change == 1)
-    _, last = np.nonzero(change == -1)
-    for row, begin, end in zip(day, first, last, strict=True):
-        if end - begin >= least:
-            kept[row, begin:end] = True
-    return kept

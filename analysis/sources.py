@@ -37,11 +37,9 @@ ISO_9806 = Source("ISO 9806:2017, Solar thermal collectors: test methods")
 ISO_24194 = Source("ISO 24194:2022, Collector fields: check of performance")
 EN_1434 = Source("EN 1434-1, Thermal energy meters: general requirements")
 MID_ANNEX_VI = Source("Directive 2014/32/EU (measuring instruments)", "Annex VI")
-EN_15316_4_3 = Source("EN 15316-4-3:2017, Heat generation, thermal solar")
 IEC_60751 = Source("IEC 60751:2022, Industrial platinum resistance thermometers")
 GUM = Source("JCGM 100:2008, Guide to the expression of uncertainty in measurement")
 IAPWS_95 = Source("IAPWS R6-95, Thermodynamic properties of ordinary water substance")
-IAPWS_IF97 = Source("IAPWS R7-97, Industrial formulation for water and steam")
 MELINDER = Source(
     "Melinder, Properties of secondary working fluids for indirect systems (IIR 2010)",
     "read through CoolProp, INCOMP::MPG and INCOMP::MEG",

@@ -26,7 +26,6 @@ Limits +-a of which nothing is known but that values keep inside them are a rect
 (4.3.9); limits stated as holding 95 %: u = a/1.96 (4.3.4)."""
 
 RECTANGLE = float(np.sqrt(3.0))
-TRIANGLE = float(np.sqrt(6.0))
 
 # IEC 60751:2022, tolerance classes, wire wound or film: constant [K] and share of |t| [K/K].
 # Values from memory of the standard, very widely quoted.

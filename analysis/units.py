@@ -31,8 +31,3 @@ def m3_s_from_l_min(flow_l_min: Number) -> Number:
 def l_min_from_m3_s(flow_m3_s: Number) -> Number:
     """Turn cubic metres per second into litres per minute."""
     return flow_m3_s * 60_000.0
-
-
-def kelvin_from_c(t_c: Number) -> Number:
-    """Turn degrees Celsius into kelvin."""
-    return t_c + KELVIN_AT_0_C

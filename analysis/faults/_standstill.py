@@ -4,8 +4,8 @@ import numpy as np
 
 from analysis.case import Case
 from analysis.expected import full_store, still_idle
-from analysis.faults._episodes import bin_runs
 from analysis.record import Bools
+from analysis.runs import bin_runs
 
 # A rise that no idle store shows (judgement).
 _PROOF_RISE_K = 2.0

@@ -12,7 +12,6 @@ import numpy as np
 from analysis.case import Case
 from analysis.days import Happening
 from analysis.faults._cautions import ELECTRICITY, HEIGHT, LOCAL_CODES, STEAM
-from analysis.faults._episodes import bin_runs
 from analysis.faults._protocol import (
     Conclusion,
     FaultText,
@@ -24,6 +23,7 @@ from analysis.faults._protocol import (
 )
 from analysis.fluid import ice_point_c
 from analysis.results import Evidence, Urgency
+from analysis.runs import bin_runs
 from analysis.sources import MELINDER, Source
 from analysis.units import SECONDS_PER_DAY
 

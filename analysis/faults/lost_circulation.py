@@ -21,7 +21,6 @@ from analysis.faults._cautions import (
     NO_COLD_FILL,
     STEAM,
 )
-from analysis.faults._episodes import day_span
 from analysis.faults._protocol import (
     Conclusion,
     FaultText,
@@ -34,7 +33,8 @@ from analysis.faults._protocol import (
 from analysis.faults._standstill import circulating, full_or_locked
 from analysis.record import Bools
 from analysis.results import Bounded, Evidence
-from analysis.sources import Source
+from analysis.runs import day_span
+from analysis.sources import VDI_2169, Source
 from analysis.units import SECONDS_PER_HOUR, kwh_from_j
 
 TEXT = FaultText(
@@ -89,7 +89,7 @@ class LostCirculation:
     kind: str = "lost_circulation"
     text: FaultText = TEXT
     sources: tuple[Source, ...] = (
-        Source("Function control by temperature difference: thresholds of VDI 2169, from memory"),
+        VDI_2169.at("function control by temperature difference: thresholds from memory"),
     )
 
     def observe(self, case: Case) -> Observation:

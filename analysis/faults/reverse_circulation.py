@@ -12,7 +12,7 @@ import numpy as np
 from analysis.case import Case, pump_on
 from analysis.days import Happening
 from analysis.faults._cautions import ELECTRICITY, HOT_PARTS, LOCAL_CODES, SCALD, STEAM
-from analysis.faults._episodes import day_span, days_between
+from analysis.faults._episodes import days_between
 from analysis.faults._protocol import (
     Conclusion,
     FaultText,
@@ -24,7 +24,8 @@ from analysis.faults._protocol import (
 )
 from analysis.record import Bools, Floats, Ints
 from analysis.results import Bounded, Evidence
-from analysis.sources import ISO_9806, Source
+from analysis.runs import day_span
+from analysis.sources import ISO_9806, VDI_2169, Source
 from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR, kwh_from_j
 
 TEXT = FaultText(
@@ -90,7 +91,7 @@ class ReverseCirculation:
     text: FaultText = TEXT
     sources: tuple[Source, ...] = (
         ISO_9806,
-        Source("Night check of 22 to 5 h, collector 15 K over air: VDI 2169 practice, from memory"),
+        VDI_2169.at("night check of 22 to 5 h, collector 15 K over air: practice, from memory"),
     )
 
     def observe(self, case: Case) -> Observation:

@@ -12,7 +12,7 @@ import numpy as np
 from analysis.case import Case
 from analysis.days import Happening
 from analysis.faults._cautions import HEIGHT, HOT_PARTS, LOCAL_CODES, NO_COLD_FILL, SCALD, STEAM
-from analysis.faults._episodes import bin_runs, days_between, spells
+from analysis.faults._episodes import days_between, spells
 from analysis.faults._protocol import (
     Conclusion,
     FaultText,
@@ -24,6 +24,7 @@ from analysis.faults._protocol import (
 )
 from analysis.faults._standstill import full_or_locked
 from analysis.results import Evidence, Urgency
+from analysis.runs import bin_runs
 from analysis.site import Site
 from analysis.sources import Source
 from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR

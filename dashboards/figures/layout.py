@@ -1,16 +1,8 @@
 """What all Plotly figures share: no frame, quiet grid, colours as references to the page's own."""
 
-from collections.abc import Mapping
 from typing import Any
 
 from dashboards.theme import FONT_STACK, var
-
-CONFIG: Mapping[str, Any] = {
-    "displayModeBar": False,
-    "responsive": True,
-    "scrollZoom": False,
-    "locale": "en",
-}
 
 
 def axis(**given: Any) -> dict[str, Any]:

@@ -117,9 +117,3 @@ def latest(db: Session, *, firm_id: int, limit: int = 20) -> list[Outbox]:
     """Give a firm's mails, the newest first."""
     found = select(Outbox).where(Outbox.firm_id == firm_id).order_by(Outbox.id.desc())
     return list(db.scalars(found.limit(limit)))
-
-
-def count_failed(db: Session, *, firm_id: int) -> int:
-    """Give how many of a firm's mails were given up."""
-    found = select(func.count(Outbox.id)).where(Outbox.firm_id == firm_id, Outbox.state == FAILED)
-    return int(db.scalar(found) or 0)

@@ -11,12 +11,12 @@ from hypothesis import strategies as st
 from analysis.case import case_of
 from analysis.days import DayTable, day_rows, joined, local_days, part_of, table_from_rows
 from analysis.expected import expected_heat
-from analysis.faults._episodes import bin_runs
 from analysis.heat import heat_flow
 from analysis.logs.registers import increments
 from analysis.precedence import sort_out
 from analysis.record import record_from_stamps, steps_s
 from analysis.results import Bounded, Evidence, report_from_json, report_json
+from analysis.runs import bin_runs
 from analysis.units import kwh_from_j
 from tests.build import a_clear_day, a_record, a_site
 from tests.build_report import a_finding, a_report, at
