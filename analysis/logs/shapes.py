@@ -7,6 +7,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.logs.asking import Question, Understood
 from analysis.results import Problem, RowCount
 
 PROBLEMS_LISTED = 1000
@@ -41,6 +42,7 @@ class FileRead:
     dialect : the way it is written, in plain words
     columns : columns in use
     ignored : heads of columns that hold nothing known
+    understood : the same in full, with what is open; None where a file was not looked at that way
     """
 
     name: str
@@ -50,6 +52,7 @@ class FileRead:
     dialect: str
     columns: tuple[ColumnRead, ...]
     ignored: tuple[str, ...]
+    understood: Understood | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -82,6 +85,15 @@ class ParsedLog:
     files: tuple[FileRead, ...]
     impossible: dict[str, int]
     unseen: tuple[str, ...]
+
+    @property
+    def questions(self) -> tuple[Question, ...]:
+        """What the files leave open, each question once."""
+        asked: dict[tuple[str, str], Question] = {}
+        for one in self.files:
+            for question in one.understood.questions if one.understood else ():
+                asked.setdefault((question.kind, question.subject), question)
+        return tuple(asked.values())
 
 
 @dataclass(slots=True)
