@@ -12,7 +12,7 @@ _LITRES_PER_M3 = 1000.0
 
 
 def volume_flow_l_min(
-    *, flow_kg_min: NDArray[np.float64], values: dict[str, NDArray[np.float64]], site: Site
+    *, flow_kg_min: NDArray[np.float64], values: dict[str, NDArray[np.float64]], site: Site | None
 ) -> NDArray[np.float64]:
     """Turn mass flow into volume flow.
 
@@ -22,8 +22,8 @@ def volume_flow_l_min(
         Mass flow [kg/min]; NaN stays NaN.
     values : dict of ndarray, shape (n,)
         The other channels of the same rows; `loop_cold` and `loop_hot` count [C].
-    site : Site
-        Its fluid, and the pipe that the meter sits in.
+    site : Site or None
+        Its fluid, and the pipe that the meter sits in; without one: water, in the cold pipe.
 
     Returns
     -------
@@ -34,7 +34,7 @@ def volume_flow_l_min(
     from analysis.fluid import density_kg_m3
 
     near, far = ("loop_cold", "loop_hot")
-    if site.sensors.flow_in == "hot":
+    if site is not None and site.sensors.flow_in == "hot":
         near, far = far, near
     t_c = np.full(len(flow_kg_min), np.nan)
     for name in (near, far):
@@ -42,7 +42,9 @@ def volume_flow_l_min(
             t_c = np.where(np.isnan(t_c), values[name], t_c)
     t_c = np.where(np.isnan(t_c), _USUAL_C, t_c)
     density = density_kg_m3(
-        fluid=site.loop.fluid, concentration_frac=site.loop.concentration_frac, t_c=t_c
+        fluid="water" if site is None else site.loop.fluid,
+        concentration_frac=0.0 if site is None else site.loop.concentration_frac,
+        t_c=t_c,
     )
     flow_l_min = flow_kg_min * _LITRES_PER_M3 / density
     # No flow is no flow at any temperature.

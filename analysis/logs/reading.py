@@ -22,7 +22,7 @@ from analysis.site import LogMap, Site
 def read_logs(
     files: Sequence[LogSource],
     *,
-    site: Site,
+    site: Site | None,
     log_map: LogMap | None = None,
     now_s: int | None = None,
 ) -> ParsedLog:
@@ -35,8 +35,9 @@ def read_logs(
     ----------
     files : sequence of LogSource
         Names and bytes, unpacked (see `analysis.logs.archives.unpack`).
-    site : Site
-        Its `[log]` table, zone, fluid and place of the flow meter count.
+    site : Site or None
+        Its `[log]` table, zone, fluid and place of the flow meter count. Without one, as in a
+        first look at a log, a clock that nothing tells is taken for UTC.
     log_map : LogMap, optional
         A map; what it says goes before the site's `[log]`.
     now_s : int, optional
@@ -55,10 +56,10 @@ def read_logs(
     """
     if not files:
         raise LogError("no log was given; name at least one log file")
-    log_map = _together(log_map, site.log)
+    log_map = _together(log_map, LogMap() if site is None else site.log)
     told = Told(
         log_map=log_map,
-        zone=log_map.timezone or site.place.timezone,
+        zone=log_map.timezone or ("UTC" if site is None else site.place.timezone),
         now_s=now_s,
         stamp=log_map.stamp or "end",
     )
@@ -94,7 +95,7 @@ def read_logs(
     )
 
 
-def _to_volume_flow(read: Sequence[FileValues], site: Site) -> None:
+def _to_volume_flow(read: Sequence[FileValues], site: Site | None) -> None:
     for one in read:
         for name in one.mass_flows:
             one.values[name] = volume_flow_l_min(
