@@ -34,7 +34,7 @@ from analysis.results import (
     Verdict,
 )
 from analysis.savings import savings_of
-from analysis.site import Site
+from analysis.site import Site, Sun
 from analysis.sitefile import change_dates, site_on
 from analysis.stepping import edge_columns, values_kind
 from analysis.units import SECONDS_PER_DAY
@@ -283,6 +283,11 @@ def _basis(site: Site, channels: frozenset[str], table: DayTable) -> Basis:
         notes.append(_HEAT_WORDS[heat])
     if known.size:
         weather = ("irradiance_plane", "irradiance_horizontal", "weather_file")[int(known.max())]
+        if weather != "irradiance_plane" and site.sun != Sun():
+            notes.append(
+                f"The sun on the collectors is worked out from the level with the sky model "
+                f"{site.sun.model}, as the site file says"
+            )
     else:
         notes.append("No irradiance in the log and no weather given: no expected heat")
     kind = values_kind(table)

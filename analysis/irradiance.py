@@ -2,43 +2,27 @@
 
 `Plane.diffuse_w_m2` is all that is not beam: sky, circumsolar and ground. The bright ring around
 the sun counts as diffuse because the tests behind the collector coefficients measure beam in a
-narrow cone, so that the same split meets the same coefficients.
+narrow cone, so that the same split meets the same coefficients. A reading in the plane is always
+split by Hay & Davies, whatever model of the sky a site names: its inverse needs two numbers, and
+the total is measured anyway.
 
 Erbs, and with it every split here, was fitted to hourly means. On one-minute data the average is
 right while single minutes scatter, most under broken cloud.
 """
 
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from analysis.site import SkyModel
 from analysis.sources import DUFFIE_BECKMAN, ERBS, HAURWITZ, HAY_DAVIES
+from analysis.transposition import GROUND_ALBEDO, Plane, transpose, views
 
 SOURCES = (ERBS, HAY_DAVIES, HAURWITZ, DUFFIE_BECKMAN)
 
-GROUND_ALBEDO = 0.2
-"""Usual for grass and roofs [-] (Duffie & Beckman, ch. 2); snow reaches 0.7."""
-
-# The ratio of beam on the tilted plane to beam on the level grows without bound at sunrise; pvlib
-# stops at a sun 1 degree high, and so do we.
-_LOWEST_COS_ZENITH = 0.01745
 # Below 3.7 degrees of sun a clearness index says nothing about beam (bound as in pvlib's erbs).
 _LOWEST_SPLIT_COS_ZENITH = 0.065
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Plane:
-    """Irradiance on a plane [W/m2]: beam, and everything else."""
-
-    beam_w_m2: NDArray[np.float64]
-    diffuse_w_m2: NDArray[np.float64]
-
-    @property
-    def total_w_m2(self) -> NDArray[np.float64]:
-        """The hemispherical irradiance [W/m2]."""
-        return self.beam_w_m2 + self.diffuse_w_m2
 
 
 def _array(values: ArrayLike) -> NDArray[np.float64]:
@@ -67,101 +51,6 @@ def erbs_diffuse_frac(kt: ArrayLike) -> NDArray[np.float64]:
     return np.where(k <= 0.22, 1.0 - 0.09 * k, np.where(k <= 0.8, middle, 0.165 + 0.0 * k))
 
 
-def transpose_hay_davies(
-    *,
-    ghi: ArrayLike,
-    dhi: ArrayLike,
-    dni: ArrayLike,
-    cos_incidence: ArrayLike,
-    cos_zenith: ArrayLike,
-    extraterrestrial_w_m2: ArrayLike,
-    tilt_deg: float,
-    albedo: float = GROUND_ALBEDO,
-) -> Plane:
-    """Give the irradiance on a tilted plane from its horizontal parts, sky brighter near the sun.
-
-    Parameters
-    ----------
-    ghi, dhi : array_like
-        Global and diffuse on the level [W/m2]; NaN gives NaN.
-    dni : array_like
-        Beam on a plane that faces the sun [W/m2].
-    cos_incidence : array_like
-        Cosine of the angle between the sun and the plane's normal [-].
-    cos_zenith : array_like
-        Cosine of the zenith angle [-].
-    extraterrestrial_w_m2 : array_like
-        Outside the atmosphere, facing the sun [W/m2].
-    tilt_deg : float
-        From horizontal [°].
-    albedo : float
-        Share that the ground reflects [-].
-
-    Returns
-    -------
-    Plane
-        Beam and diffuse (sky, circumsolar, ground) [W/m2].
-
-    References
-    ----------
-    Hay & Davies (1980); Duffie & Beckman, eq. 2.16.4.
-    """
-    facing = np.maximum(_array(cos_incidence), 0.0)
-    dni, dhi = _array(dni), _array(dhi)
-    clear = dni / _array(extraterrestrial_w_m2)
-    ratio = facing / np.maximum(_array(cos_zenith), _LOWEST_COS_ZENITH)
-    sky_view, ground_view = _views(tilt_deg)
-    sky = dhi * (clear * ratio + (1.0 - clear) * sky_view)
-    ground = _array(ghi) * albedo * ground_view
-    return Plane(beam_w_m2=dni * facing, diffuse_w_m2=np.maximum(sky, 0.0) + ground)
-
-
-def transpose_isotropic(
-    *,
-    ghi: ArrayLike,
-    dhi: ArrayLike,
-    dni: ArrayLike,
-    cos_incidence: ArrayLike,
-    tilt_deg: float,
-    albedo: float = GROUND_ALBEDO,
-) -> Plane:
-    """Give the irradiance on a tilted plane under an evenly bright sky.
-
-    Parameters
-    ----------
-    ghi, dhi : array_like
-        Global and diffuse on the level [W/m2]; NaN gives NaN.
-    dni : array_like
-        Beam on a plane that faces the sun [W/m2].
-    cos_incidence : array_like
-        Cosine of the angle between the sun and the plane's normal [-].
-    tilt_deg : float
-        From horizontal [°].
-    albedo : float
-        Share that the ground reflects [-].
-
-    Returns
-    -------
-    Plane
-        Beam and diffuse (sky, ground) [W/m2].
-
-    References
-    ----------
-    Duffie & Beckman, eq. 2.15.1 (Liu & Jordan).
-    """
-    sky_view, ground_view = _views(tilt_deg)
-    return Plane(
-        beam_w_m2=_array(dni) * np.maximum(_array(cos_incidence), 0.0),
-        diffuse_w_m2=_array(dhi) * sky_view + _array(ghi) * albedo * ground_view,
-    )
-
-
-def _views(tilt_deg: float) -> tuple[float, float]:
-    """Give the shares of the hemisphere that sky and ground fill for a plane."""
-    cosine = float(np.cos(np.radians(tilt_deg)))
-    return 0.5 * (1.0 + cosine), 0.5 * (1.0 - cosine)
-
-
 def from_horizontal(
     *,
     g_horizontal_w_m2: ArrayLike,
@@ -170,6 +59,7 @@ def from_horizontal(
     extraterrestrial_w_m2: ArrayLike,
     tilt_deg: float,
     albedo: float = GROUND_ALBEDO,
+    model: SkyModel = "hay_davies",
 ) -> Plane:
     """Give the irradiance on a tilted plane from the global reading on the level.
 
@@ -185,6 +75,8 @@ def from_horizontal(
         From horizontal [°].
     albedo : float
         Share that the ground reflects [-].
+    model : {"isotropic", "hay_davies", "reindl", "perez"}
+        Of the sky, see `analysis.transposition`.
 
     Returns
     -------
@@ -193,7 +85,7 @@ def from_horizontal(
 
     References
     ----------
-    Erbs, Klein & Duffie (1982), then Hay & Davies (1980).
+    Erbs, Klein & Duffie (1982), then the model of the sky.
     """
     ghi = np.maximum(_array(g_horizontal_w_m2), 0.0)
     height = _array(cos_zenith)
@@ -202,7 +94,7 @@ def from_horizontal(
     kt = np.minimum(ghi / (outside * level), 1.0)
     share = np.where(height < _LOWEST_SPLIT_COS_ZENITH, 1.0 + 0.0 * kt, erbs_diffuse_frac(kt))
     diffuse = ghi * share
-    return transpose_hay_davies(
+    return transpose(
         ghi=ghi,
         dhi=diffuse,
         dni=np.minimum((ghi - diffuse) / level, outside),
@@ -211,6 +103,7 @@ def from_horizontal(
         extraterrestrial_w_m2=outside,
         tilt_deg=tilt_deg,
         albedo=albedo,
+        model=model,
     )
 
 
@@ -237,7 +130,7 @@ def _beam_shares(tilt_deg: float, albedo: float) -> NDArray[np.float64]:
     kt = np.linspace(0.0, 1.15, 2301)
     share = erbs_diffuse_frac(kt)
     a, b = kt * (1.0 - share), kt * share
-    sky_view, ground_view = _views(tilt_deg)
+    sky_view, ground_view = views(tilt_deg)
     angle = np.linspace(0.0, 0.5 * np.pi, _RATIO_STEPS + 1)[:, np.newaxis]
     # r and 1 as sine and cosine of one angle: no row runs to infinity.
     facing, level = np.sin(angle), np.cos(angle)

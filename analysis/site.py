@@ -9,6 +9,7 @@ from datetime import date, datetime
 from typing import Literal
 
 CollectorKind = Literal["heat_pipe", "direct_flow", "flat_plate"]
+SkyModel = Literal["isotropic", "hay_davies", "reindl", "perez"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,6 +95,13 @@ class Horizon:
 
     azimuth_deg: tuple[float, ...]
     elevation_deg: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sun:
+    """How irradiance on the level becomes irradiance on the collectors."""
+
+    model: SkyModel = "hay_davies"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -213,6 +221,7 @@ class Site:
     warranty: Warranty | None
     changes: tuple[Change, ...]
     log: LogMap
+    sun: Sun = Sun()
 
     @property
     def area_m2(self) -> float:

@@ -17,7 +17,7 @@ from dataclasses import replace
 from datetime import date
 from typing import Any
 
-from analysis.site import Change, Controller, LogMap, Sensors, Site
+from analysis.site import Change, Controller, LogMap, Sensors, Site, Sun
 from analysis.sitefile_lines import Path
 from analysis.sitefile_log import log_map_of
 from analysis.sitefile_reading import Reading, dotted, fields_of, value_of
@@ -58,6 +58,7 @@ def parse_site(text: str) -> Site:
     built["controller_given"] = built["controller"] is not None
     built["controller"] = built["controller"] or Controller()
     built["sensors"] = built["sensors"] or Sensors()
+    built["sun"] = built["sun"] or Sun()
     log = log_map_of(reading) if "log" in reading.raw else LogMap()
     site = Site(**built, changes=(), log=log)
     _no_faults(reading, site, line_of=None)

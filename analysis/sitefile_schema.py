@@ -20,6 +20,7 @@ from analysis.site import (
     Place,
     Sensors,
     Store,
+    Sun,
     Tariff,
     Warranty,
 )
@@ -190,6 +191,17 @@ TABLES: dict[str, Table] = {
             "flow_percent": Rule(lowest=0, highest=100, unit="%", default=5.0),
             "flow_in": Rule(kind="choice", choices=("cold", "hot"), default="cold"),
             "irradiance_percent": Rule(lowest=0, highest=100, unit="%", default=8.0),
+        },
+    ),
+    "sun": Table(
+        shape=Sun,
+        attribute="sun",
+        rules={
+            "model": Rule(
+                kind="choice",
+                choices=("isotropic", "hay_davies", "reindl", "perez"),
+                default="hay_davies",
+            ),
         },
     ),
     "backup": Table(shape=Backup, attribute="backup", rules=_BACKUP),

@@ -10,7 +10,7 @@ import numpy as np
 
 from analysis.collector import gain_w_m2, incidence_modifier
 from analysis.grid import BIN_S, Grid
-from analysis.irradiance import Plane, from_horizontal, split_plane, transpose_hay_davies
+from analysis.irradiance import from_horizontal, split_plane
 from analysis.record import Floats
 from analysis.site import Array, Site
 from analysis.sun import (
@@ -22,6 +22,7 @@ from analysis.sun import (
     sun_vectors,
     tube_angles,
 )
+from analysis.transposition import Plane, transpose
 from analysis.weather import Weather
 
 # Sine of the solar elevation below which no measurable irradiance is left (2 degrees under the
@@ -182,11 +183,12 @@ class _Light:
                 cos_zenith=self.sun.up,
                 extraterrestrial_w_m2=outside,
                 tilt_deg=tilt_deg,
+                model=self.site.sun.model,
             )
         else:
             assert self.weather is not None
             ghi, dni, dhi = self.weather.irradiance_at(self.time_s)
-            plane = transpose_hay_davies(
+            plane = transpose(
                 ghi=ghi,
                 dhi=dhi,
                 dni=dni,
@@ -194,6 +196,7 @@ class _Light:
                 cos_zenith=self.sun.up,
                 extraterrestrial_w_m2=outside,
                 tilt_deg=tilt_deg,
+                model=self.site.sun.model,
             )
         return Plane(
             beam_w_m2=np.where(blocked, 0.0, plane.beam_w_m2), diffuse_w_m2=plane.diffuse_w_m2

@@ -68,6 +68,14 @@ ERBS = Source("Erbs, Klein & Duffie, Solar Energy 28 (1982)")
 HAY_DAVIES = Source(
     "Hay & Davies, Calculation of the solar radiation incident on an inclined surface"
 )
+REINDL = Source(
+    "Reindl, Beckman & Duffie, Evaluation of hourly tilted surface radiation models (1990)"
+)
+PEREZ = Source(
+    "Perez, Ineichen, Seals, Michalsky & Stewart, Solar Energy 44 (1990)",
+    "coefficients of all sites, as in pvlib",
+)
+KASTEN_YOUNG = Source("Kasten & Young, Applied Optics 28 (1989)", "constants as in pvlib")
 HAURWITZ = Source(
     "Haurwitz, Insolation in relation to cloudiness, J. Meteorology 2 and 3 (1945, 1946)"
 )

@@ -7,11 +7,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from pvlib import clearsky
+from pvlib import atmosphere, clearsky
 from pvlib import irradiance as pvlib_irradiance
 
 from analysis import irradiance as light
 from analysis import sun
+from analysis.transposition import air_mass, transpose
+from tests.bench import sky_models
 from tests.reference._ref import Ref
 
 BOOK = "Duffie & Beckman, Solar Engineering of Thermal Processes, example "
@@ -70,19 +72,37 @@ def test_erbs_share_of_the_textbook():
     ref.check(light.erbs_diffuse_frac(0.445))
 
 
-def test_isotropic_sky_of_the_textbook(textbook_hour):
-    scene, _ = textbook_hour
-    plane = light.transpose_isotropic(**scene)
-    Ref(expected=1.17, atol=0.005, source=BOOK + "2.15.1").check(plane.total_w_m2)
-
-
-def test_hay_davies_sky_of_the_textbook(textbook_hour):
+# The same hour through pvlib's own functions, once and apart from these tests: reindl 1.2837, perez
+# 1.3706 MJ/m2. The book works Perez with other inputs, so that model is held by pvlib alone.
+@pytest.mark.parametrize(
+    ("model", "ref"),
+    [
+        ("isotropic", Ref(expected=1.17, atol=0.005, source=BOOK + "2.15.1")),
+        (
+            "hay_davies",
+            Ref(expected=1.25, atol=0.005, source=BOOK + "2.16.1 inputs, recomputed apart"),
+        ),
+        ("reindl", Ref(expected=1.28, atol=0.005, source=BOOK + "2.16.1 (HDKR)")),
+        ("perez", Ref(expected=1.3706, atol=0.005, source="pvlib 0.16.1 on the inputs of 2.16.1")),
+    ],
+)
+def test_sky_of_the_textbook(textbook_hour, model, ref):
     scene, up = textbook_hour
-    plane = light.transpose_hay_davies(**scene, cos_zenith=up, extraterrestrial_w_m2=2.34 / up)
-    ref = Ref(
-        expected=1.25, atol=0.005, source=BOOK + "2.16.1 inputs, Hay-Davies, recomputed apart"
+    plane = transpose(
+        **scene, cos_zenith=np.asarray(up), extraterrestrial_w_m2=2.34 / up, model=model
     )
     ref.check(plane.total_w_m2)
+
+
+@pytest.mark.parametrize(
+    ("zenith_deg", "ref"),
+    [
+        (60.0, Ref(expected=1.9943, atol=1e-4, source="Kasten & Young (1989), recomputed apart")),
+        (80.0, Ref(expected=5.5860, atol=1e-4, source="Kasten & Young (1989), recomputed apart")),
+    ],
+)
+def test_air_mass(zenith_deg, ref):
+    ref.check(air_mass(np.cos(np.radians(zenith_deg))))
 
 
 @pytest.mark.parametrize(
@@ -112,10 +132,19 @@ def test_erbs_equals_pvlib_over_its_whole_span():
     np.testing.assert_allclose(light.erbs_diffuse_frac(kt_theirs)[1:], share[1:], atol=1e-12)
 
 
+THEIR_NAMES = {
+    "isotropic": "isotropic",
+    "hay_davies": "haydavies",
+    "reindl": "reindl",
+    "perez": "perez",
+}
+
+
+@pytest.mark.parametrize("model", THEIR_NAMES)
 @pytest.mark.parametrize(("tilt_deg", "azimuth_deg"), [(0, 180), (38, 170), (60, 265), (90, 20)])
-def test_hay_davies_equals_pvlib(scattered, tilt_deg, azimuth_deg):
+def test_every_model_of_the_sky_equals_pvlib(scattered, tilt_deg, azimuth_deg, model):
     vectors = scattered["vectors"]
-    plane = light.transpose_hay_davies(
+    plane = transpose(
         ghi=scattered["ghi"],
         dhi=scattered["dhi"],
         dni=scattered["dni"],
@@ -123,6 +152,7 @@ def test_hay_davies_equals_pvlib(scattered, tilt_deg, azimuth_deg):
         cos_zenith=vectors.up,
         extraterrestrial_w_m2=scattered["outside"],
         tilt_deg=tilt_deg,
+        model=model,
     )
     theirs = pvlib_irradiance.get_total_irradiance(
         tilt_deg,
@@ -133,35 +163,29 @@ def test_hay_davies_equals_pvlib(scattered, tilt_deg, azimuth_deg):
         scattered["ghi"],
         scattered["dhi"],
         dni_extra=scattered["outside"],
+        airmass=atmosphere.get_relative_airmass(scattered["zenith_deg"]),
         albedo=0.2,
-        model="haydavies",
+        model=THEIR_NAMES[model],
     )
     np.testing.assert_allclose(plane.beam_w_m2, theirs["poa_direct"], atol=1e-9)
-    np.testing.assert_allclose(plane.diffuse_w_m2, theirs["poa_diffuse"], atol=1e-9)
+    np.testing.assert_allclose(plane.diffuse_w_m2, theirs["poa_diffuse"], atol=1e-8)
 
 
-@pytest.mark.parametrize(("tilt_deg", "azimuth_deg"), [(0, 180), (38, 170), (90, 20)])
-def test_isotropic_sky_equals_pvlib(scattered, tilt_deg, azimuth_deg):
-    vectors = scattered["vectors"]
-    plane = light.transpose_isotropic(
-        ghi=scattered["ghi"],
-        dhi=scattered["dhi"],
-        dni=scattered["dni"],
-        cos_incidence=sun.incidence(sun=vectors, tilt_deg=tilt_deg, azimuth_deg=azimuth_deg),
-        tilt_deg=tilt_deg,
+@pytest.mark.parametrize("model", THEIR_NAMES)
+def test_a_dark_sky_gives_nothing_and_an_unknown_one_stays_unknown(model):
+    plane = transpose(
+        ghi=[0.0, np.nan, 500.0],
+        dhi=[0.0, np.nan, 0.0],
+        dni=[0.0, np.nan, 625.0],
+        cos_incidence=np.array([0.5, 0.5, 0.9]),
+        cos_zenith=np.array([0.8, 0.8, 0.8]),
+        extraterrestrial_w_m2=np.full(3, 1361.0),
+        tilt_deg=38.0,
+        model=model,
     )
-    theirs = pvlib_irradiance.get_total_irradiance(
-        tilt_deg,
-        azimuth_deg,
-        scattered["zenith_deg"],
-        scattered["azimuth_deg"],
-        scattered["dni"],
-        scattered["ghi"],
-        scattered["dhi"],
-        albedo=0.2,
-        model="isotropic",
-    )
-    np.testing.assert_allclose(plane.total_w_m2, theirs["poa_global"], atol=1e-9)
+    assert plane.total_w_m2[0] == 0.0
+    assert np.isnan(plane.diffuse_w_m2[1])
+    assert np.isfinite(plane.total_w_m2[2])
 
 
 def typical_year(name, latitude_deg, longitude_deg, elevation_m):
@@ -209,7 +233,7 @@ def test_beam_found_back_from_the_plane_of_a_published_year(
         "extraterrestrial_w_m2": sun.extraterrestrial_w_m2(time_s),
         "tilt_deg": tilt_deg,
     }
-    truth = light.transpose_hay_davies(ghi=ghi, dhi=dhi, dni=dni, **sky)
+    truth = transpose(ghi=ghi, dhi=dhi, dni=dni, **sky)
     found = light.split_plane(g_plane_w_m2=truth.total_w_m2, **sky)
     seen = (truth.total_w_m2 > 50.0) & (vectors.up > 0.065)
     error = (found.beam_w_m2 - truth.beam_w_m2)[seen]
@@ -230,6 +254,33 @@ def test_plane_sum_from_global_alone_is_near_that_from_all_three_parts(year):
         "extraterrestrial_w_m2": sun.extraterrestrial_w_m2(time_s),
         "tilt_deg": 38.0,
     }
-    truth = light.transpose_hay_davies(ghi=ghi, dhi=dhi, dni=dni, **sky).total_w_m2.sum()
+    truth = transpose(ghi=ghi, dhi=dhi, dni=dni, **sky).total_w_m2.sum()
     found = light.from_horizontal(g_horizontal_w_m2=ghi, **sky).total_w_m2.sum()
     assert found == pytest.approx(truth, rel=0.02)  # Erbs against PVGIS's own split
+
+
+@pytest.mark.parametrize(
+    ("day", "most_bias", "most_rmse"),
+    # 2.4 and 17 %, 13 and 33 % found: 2-minute rows of a fair day and of one with broken cloud,
+    # for which an hourly split was not fitted.
+    [("PVT_UI_Typ1", 0.05, 0.22), ("PVT_UI_Typ4", 0.18, 0.40)],
+)
+def test_beam_found_back_from_a_measured_plane(day, most_bias, most_rmse):
+    found = {name: (beam, truth) for name, beam, truth in sky_models.measured_days()}
+    if day not in found:
+        pytest.skip("the measured days are not beside this checkout")
+    beam, truth = found[day]
+    error = beam - truth
+    assert abs(error.mean()) < most_bias * truth.mean()
+    assert np.sqrt(np.mean(error**2)) < most_rmse * truth.mean()
+
+
+def test_a_wrong_split_hardly_moves_the_gain_of_tubes():
+    # A published year that comes with pvlib; our beam is 2.5 % off there, the gain 0.2 %.
+    year = next(one for one in sky_models.years() if one.name.startswith("GREENSBORO"))
+    split = sky_models.split_misses(year, 38.0, 180.0, "hay_davies")
+    ours, theirs = split["Erbs, Hay & Davies"], split["GTI-DIRINT"]
+    assert abs(ours.gain) < 0.01
+    # The longer way round by GTI-DIRINT (Marion 2015, through pvlib) is not nearer.
+    assert abs(ours.bias) < abs(theirs.bias)
+    assert ours.rmse < theirs.rmse

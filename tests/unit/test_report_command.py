@@ -256,6 +256,22 @@ def test_weather_of_the_same_days_gives_expected_heat_where_no_sun_was_logged(fo
     assert told["totals"]["delivered_kwh"] == alone["totals"]["delivered_kwh"]
 
 
+def test_the_model_of_the_sky_is_the_site_files_and_is_said(folder, capsys):
+    blind = tidy_log(hours=72, without=frozenset({"g_plane_w_m2"}))
+    (folder / "blind.csv").write_text(blind, encoding="utf-8")
+    first = datetime(2025, 5, 31, tzinfo=UTC)
+    (folder / "weather.csv").write_text(hourly_weather(first, 150), encoding="utf-8")
+    usual = machine_report(folder, capsys, "blind.csv", "--weather", "weather.csv")
+    facts = (folder / "site.toml").read_text(encoding="utf-8")
+    (folder / "site.toml").write_text(facts + '\n[sun]\nmodel = "isotropic"\n', encoding="utf-8")
+    even = machine_report(folder, capsys, "blind.csv", "--weather", "weather.csv")
+    sums = [one["months"][0]["irradiation_kwh_m2"] for one in (usual, even)]
+    # High summer sun: the models are near each other, but never the same.
+    assert 0.0005 < abs(sums[1] / sums[0] - 1.0) < 0.05
+    said = [any("sky model" in note for note in one["basis"]["notes"]) for one in (usual, even)]
+    assert said == [False, True]
+
+
 def test_weather_of_other_days_is_refused(folder, capsys):
     first = datetime(2024, 6, 1, tzinfo=UTC)
     (folder / "weather.csv").write_text(hourly_weather(first, 48), encoding="utf-8")

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from analysis.errors import SiteFileError
-from analysis.site import Array, ColumnMeaning, Controller, LogMap, Sensors
+from analysis.site import Array, ColumnMeaning, Controller, LogMap, Sensors, Sun
 from analysis.sitefile import change_dates, parse_map, parse_site, site_on
 from analysis.sitefile_lines import key_lines
 from analysis.sitefile_write import map_to_toml, site_to_toml
@@ -65,6 +65,7 @@ def test_every_fact_of_a_full_site_file_is_read():
         ("horizon", "horizon", None),
         ("hot_water", "litres_per_day", None),
         ("sensors", "sensors", Sensors()),
+        ("sun", "sun", Sun()),
         ("design", "design", None),
         ("commissioned", "commissioned", None),
         ("warranty", "warranty", None),
@@ -127,6 +128,7 @@ def test_a_missing_required_table_is_named(table):
         ("efficiency = 0.84", "efficiency = 1.84", "backup.efficiency", "only for a heat_pump"),
         ("[6.0, 8.0]", "[6.0, 25.0]", "backup.hours", "pairs of hours"),
         ('temperature_class = "B"', 'temperature_class = "C"', "sensors.temperature_class", '"AA"'),
+        ('model = "hay_davies"', 'model = "davies"', "sun.model", '"perez"'),
         ("[hot_water]", "[hotwater]", "hotwater", 'did you mean "hot_water"?'),
         ('stamp = "end"', 'stamp = "middle"', "log.stamp", '"end" | "start"'),
         ('unit = "l/min"', 'unit = "C"', "log.columns.flow.unit", "allowed for flow: l/min"),
