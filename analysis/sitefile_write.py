@@ -36,7 +36,7 @@ def site_to_toml(site: Site) -> str:
                 for tariff in site.backup.tariffs if site.backup is not None else ():
                     lines += ["", "[[backup.tariff]]", *_pairs(TARIFF, tariff)]
     for change in site.changes:
-        lines += ["", "[[change]]", *_pairs(CHANGE, change), f"value = {_value(change.value)}"]
+        lines += ["", "[[change]]", *_pairs(CHANGE, change), f"value = {toml_value(change.value)}"]
     if site.log != LogMap():
         lines += ["", *_log_lines(site.log)]
     return "\n".join(lines) + "\n"
@@ -52,8 +52,8 @@ def _log_lines(log_map: LogMap) -> list[str]:
     if log_map.columns:
         lines += ["", "[log.columns]"]
     for head, meaning in log_map.columns:
-        unit = "" if meaning.unit is None else f", unit = {_value(meaning.unit)}"
-        lines.append(f"{_value(head)} = {{ channel = {_value(meaning.channel)}{unit} }}")
+        unit = "" if meaning.unit is None else f", unit = {toml_value(meaning.unit)}"
+        lines.append(f"{toml_value(head)} = {{ channel = {toml_value(meaning.channel)}{unit} }}")
     return lines
 
 
@@ -63,11 +63,12 @@ def _pairs(table: Table, held: Any) -> Iterable[str]:
     for key in table.rules:
         value = held if table.shape is None else getattr(held, table.field(key))
         if value is not None:
-            pairs.append(f"{key} = {_value(value)}")
+            pairs.append(f"{key} = {toml_value(value)}")
     return pairs
 
 
-def _value(value: object) -> str:
+def toml_value(value: object) -> str:
+    """Write one value as TOML."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
@@ -78,7 +79,7 @@ def _value(value: object) -> str:
     if isinstance(value, date):
         return value.isoformat()
     if isinstance(value, (tuple, list)):
-        return f"[{', '.join(_value(one) for one in value)}]"
+        return f"[{', '.join(toml_value(one) for one in value)}]"
     if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
         return str(int(value))
     return repr(value)

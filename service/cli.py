@@ -41,7 +41,15 @@ def _parser() -> argparse.ArgumentParser:
         "which roof to visit.",
     )
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
-    for add in (_add_report, _add_serve, _add_work, _add_digest, _add_password, _add_demo):
+    for add in (
+        _add_report,
+        _add_read,
+        _add_serve,
+        _add_work,
+        _add_digest,
+        _add_password,
+        _add_demo,
+    ):
         add(commands)
     return parser
 
@@ -58,6 +66,20 @@ def _add_report(commands: "_Commands") -> None:
 
 def _report(args: argparse.Namespace) -> int:
     from service.report_command import run
+
+    return run(args)
+
+
+def _add_read(commands: "_Commands") -> None:
+    from service.read_command import add_arguments
+
+    command = commands.add_parser("read", help="show what logs hold, and propose a map for them")
+    add_arguments(command)
+    command.set_defaults(run=_read)
+
+
+def _read(args: argparse.Namespace) -> int:
+    from service.read_command import run
 
     return run(args)
 

@@ -6,7 +6,6 @@ once. Whatever goes wrong ends in one plain message on standard error and status
 
 import argparse
 import json
-import os
 import sys
 import time
 from dataclasses import dataclass
@@ -19,25 +18,24 @@ from service.report_files import (
     CannotReportError,
     bytes_of,
     check_outputs,
+    in_plain_words,
+    map_of,
     say,
-    short_names,
-    text_of,
+    site_of,
+    sources_of,
     write_all,
 )
 
 if TYPE_CHECKING:
-    from analysis.logs.shapes import LogSource, ParsedLog
+    from analysis.logs.shapes import ParsedLog
     from analysis.record import Record
     from analysis.results import Report
-    from analysis.site import LogMap, Site
+    from analysis.site import Site
     from analysis.weather import Weather
     from dashboards.texts import Texts
 
 MADE = 0
 MADE_WITH_REJECTED_INPUT = 1
-NOT_MADE = 2
-
-_UNPACKED_LIMIT_BYTES = 2 * 1024**3
 _EARLIEST, _LATEST = date(1950, 1, 1), date(2200, 12, 31)
 
 
@@ -61,28 +59,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Make the report; give the exit status."""
-    from analysis.errors import AnalysisError
-
-    progress = Progress(sys.stderr)
-    try:
-        return _run(args, progress)
-    except (CannotReportError, AnalysisError) as error:
-        problem = str(error)
-    except BrokenPipeError:
-        # The reader has seen enough (`| head`); what is still buffered has nowhere to go.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return MADE
-    except MemoryError:
-        problem = "the logs do not fit into memory; give fewer at a time, for instance one year"
-    except Exception as error:  # noqa: BLE001 - a user never sees a traceback
-        problem = (
-            f"this should not happen: {type(error).__name__}: {' '.join(str(error).split())}. "
-            "It is a defect of Suntally; please report it with the site file and the log"
-        )
-    finally:
-        progress.clear()
-    print(f"suntally report: {problem}", file=sys.stderr)
-    return NOT_MADE
+    return in_plain_words("report", lambda progress: _run(args, progress))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,7 +72,10 @@ class _Input:
 
 def _run(args: argparse.Namespace, progress: Progress) -> int:
     first, last = _dates(args.first, args.last)
-    check_outputs(args)
+    check_outputs(
+        inputs=(args.site, *args.logs, args.map, args.weather),
+        outputs={"--json": args.json, "--html": args.html},
+    )
     given = _read(args, progress, first=first, last=last)
     progress.say("Working out heat and faults")
     report = _assessed(given, first=first, last=last)
@@ -128,18 +108,14 @@ def _read(
     args: argparse.Namespace, progress: Progress, *, first: date | None, last: date | None
 ) -> _Input:
     """Read everything, check it and cut it to the asked days and their neighbours."""
-    from analysis.logs.archives import unpack
     from analysis.logs.reading import read_logs
     from analysis.record import record_from_stamps
     from analysis.sunfit import check_sun
 
-    site = _site(args.site)
-    log_map = _map(args.map)
+    site = site_of(args.site)
+    log_map = map_of(args.map)
     weather = _weather(args.weather, site)
-    sources: list[LogSource] = []
-    for name, short in zip(args.logs, short_names(args.logs), strict=True):
-        progress.say(f"Reading {short}")
-        sources.extend(unpack(short, bytes_of(name), limit_bytes=_UNPACKED_LIMIT_BYTES))
+    sources = sources_of(args.logs, progress)
     parsed = read_logs(sources, site=site, log_map=log_map, now_s=int(time.time()))
     del sources
     record = record_from_stamps(stamp_s=parsed.stamp_s, columns=parsed.columns, stamp=parsed.stamp)
@@ -228,28 +204,6 @@ def _dates(first: str | None, last: str | None) -> tuple[date | None, date | Non
             f"--from {start} is later than --to {end}; both days are included, exchange them"
         )
     return start, end
-
-
-def _site(name: str) -> "Site":
-    from analysis.errors import SiteFileError
-    from analysis.sitefile import parse_site
-
-    try:
-        return parse_site(text_of(name, "site file"))
-    except SiteFileError as error:
-        raise CannotReportError(f"{name}{', ' if error.line else ': '}{error}") from None
-
-
-def _map(name: str | None) -> "LogMap | None":
-    from analysis.errors import SiteFileError
-    from analysis.sitefile import parse_map
-
-    if name is None:
-        return None
-    try:
-        return parse_map(text_of(name, "map"))
-    except SiteFileError as error:
-        raise CannotReportError(f"{name}{', ' if error.line else ': '}{error}") from None
 
 
 def _weather(name: str | None, site: "Site") -> "Weather | None":

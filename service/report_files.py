@@ -1,17 +1,96 @@
-"""The files of `suntally report`: what is read from them, and outputs that appear whole or not."""
+"""The files of the commands: what is read from them, and outputs that appear whole or not."""
 
-import argparse
 import io
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+from service.progress import Progress
+
+if TYPE_CHECKING:
+    from analysis.logs.shapes import LogSource
+    from analysis.site import LogMap, Site
 
 STDOUT = "-"
 
 
+DONE = 0
+NOT_DONE = 2
+
+_UNPACKED_LIMIT_BYTES = 2 * 1024**3
+
+
 class CannotReportError(Exception):
-    """No report can be made; the text says why and what to do."""
+    """Nothing can be made of what was given; the text says why and what to do."""
+
+
+def in_plain_words(command: str, work: Callable[[Progress], int]) -> int:
+    """Do the work of a command; whatever goes wrong is one message and status 2.
+
+    Parameters
+    ----------
+    command : its name, which begins the message
+    work : takes the line of progress and gives the exit status
+    """
+    from analysis.errors import AnalysisError
+
+    progress = Progress(sys.stderr)
+    try:
+        return work(progress)
+    except (CannotReportError, AnalysisError) as error:
+        problem = str(error)
+    except BrokenPipeError:
+        # The reader has seen enough (`| head`); what is still buffered has nowhere to go.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+    except MemoryError:
+        problem = "the logs do not fit into memory; give fewer at a time, for instance one year"
+    except Exception as error:  # noqa: BLE001 - a user never sees a traceback
+        problem = (
+            f"this should not happen: {type(error).__name__}: {' '.join(str(error).split())}. "
+            "It is a defect of Suntally; please report it with the site file and the log"
+        )
+    finally:
+        progress.clear()
+    print(f"suntally {command}: {problem}", file=sys.stderr)
+    return NOT_DONE
+
+
+def site_of(name: str) -> "Site":
+    """Read a site file that the command line names."""
+    from analysis.errors import SiteFileError
+    from analysis.sitefile import parse_site
+
+    try:
+        return parse_site(text_of(name, "site file"))
+    except SiteFileError as error:
+        raise CannotReportError(f"{name}{', ' if error.line else ': '}{error}") from None
+
+
+def map_of(name: str | None) -> "LogMap | None":
+    """Read a map that the command line names, None where it names none."""
+    from analysis.errors import SiteFileError
+    from analysis.sitefile import parse_map
+
+    if name is None:
+        return None
+    try:
+        return parse_map(text_of(name, "map"))
+    except SiteFileError as error:
+        raise CannotReportError(f"{name}{', ' if error.line else ': '}{error}") from None
+
+
+def sources_of(names: Sequence[str], progress: Progress) -> "list[LogSource]":
+    """Read and unpack the logs that the command line names."""
+    from analysis.logs.archives import unpack
+
+    sources: list[LogSource] = []
+    for name, short in zip(names, short_names(names), strict=True):
+        progress.say(f"Reading {short}")
+        sources.extend(unpack(short, bytes_of(name), limit_bytes=_UNPACKED_LIMIT_BYTES))
+    return sources
 
 
 def bytes_of(name: str) -> bytes:
@@ -51,11 +130,16 @@ def short_names(names: Sequence[str]) -> list[str]:
     ]  # fmt: skip
 
 
-def check_outputs(args: argparse.Namespace) -> None:
-    """Refuse to write over what is read, over the other output, or where nothing can stand."""
-    inputs = (args.site, *args.logs, args.map, args.weather)
+def check_outputs(*, inputs: Sequence[str | None], outputs: Mapping[str, str | None]) -> None:
+    """Refuse to write over what is read, over another output, or where nothing can stand.
+
+    Parameters
+    ----------
+    inputs : names of files that are read
+    outputs : option to the file it writes; only `--json` may be standard output
+    """
     taken = {Path(name).resolve() for name in inputs if name}
-    for option, name in (("--json", args.json), ("--html", args.html)):
+    for option, name in outputs.items():
         if name is None or (name == STDOUT and option == "--json"):
             continue
         if name in ("", STDOUT):

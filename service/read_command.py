@@ -1,0 +1,90 @@
+"""`suntally read`: what logs hold, how sure that is, what is asked; and a map to complete.
+
+Nothing is stored and no report is made: it is the look before a log counts.
+"""
+
+import argparse
+import time
+from typing import TYPE_CHECKING
+
+from service.progress import Progress
+from service.report_files import (
+    check_outputs,
+    in_plain_words,
+    map_of,
+    say,
+    site_of,
+    sources_of,
+    write_all,
+)
+
+if TYPE_CHECKING:
+    from analysis.logs.shapes import ParsedLog
+
+ALL_UNDERSTOOD = 0
+SOMETHING_OPEN = 1
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what the command takes."""
+    parser.add_argument(
+        "logs", metavar="FILE", nargs="+", help="logs of one site: CSV or TSV, also .gz or .zip"
+    )
+    parser.add_argument(
+        "--site", metavar="SITE.toml", help="the site file: its place and zone make it surer"
+    )
+    parser.add_argument("--map", metavar="MAP.toml", help="a [log] table to read the files with")
+    parser.add_argument(
+        "--map-out", metavar="MAP.toml", help="write what is certain, and what is asked as comments"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Show what was understood; give the exit status."""
+    return in_plain_words("read", lambda progress: _run(args, progress))
+
+
+def _run(args: argparse.Namespace, progress: Progress) -> int:
+    from analysis.logs.proposed_map import proposed_map
+    from analysis.logs.reading import read_logs
+    from analysis.site import LogMap
+    from dashboards.read_text import map_text, read_text
+
+    check_outputs(inputs=(args.site, args.map, *args.logs), outputs={"--map-out": args.map_out})
+    site = site_of(args.site) if args.site else None
+    log_map = map_of(args.map)
+    sources = sources_of(args.logs, progress)
+    parsed = read_logs(sources, site=site, log_map=log_map, now_s=int(time.time()))
+    told = log_map or (site.log if site is not None else LogMap())
+    files = {}
+    if args.map_out:
+        files[args.map_out] = map_text(proposed_map(parsed.files, told=told), parsed.questions)
+    write_all(files)
+    progress.clear()
+    say(
+        read_text(
+            parsed.files,
+            ranges=_ranges(parsed),
+            questions=parsed.questions,
+            problems=parsed.rejected,
+            problem_count=parsed.problems,
+            impossible=parsed.impossible,
+            timezone=site.place.timezone if site is not None else told.timezone or "UTC",
+        )
+    )
+    if args.map_out:
+        say(f"\nThe map is written to {args.map_out}: read it, complete it, give it with --map.\n")
+    return SOMETHING_OPEN if parsed.questions or parsed.problems else ALL_UNDERSTOOD
+
+
+def _ranges(parsed: "ParsedLog") -> dict[str, tuple[float, float]]:
+    """Give the lowest and highest value in use of each channel."""
+    from analysis.record import record_from_stamps
+
+    record = record_from_stamps(stamp_s=parsed.stamp_s, columns=parsed.columns, stamp=parsed.stamp)
+    found = {}
+    for name, values in record.columns.items():
+        used = values[values == values]
+        if used.shape[0]:
+            found[name] = (float(used.min()), float(used.max()))
+    return found
