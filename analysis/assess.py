@@ -18,7 +18,10 @@ from analysis.doubt import without_doubtful
 from analysis.errors import RecordError
 from analysis.faults import CATALOGUE, Fault, Found, Judged, NotJudged
 from analysis.faults._protocol import Conclusion, History
-from analysis.figures import day_figures, month_figures, total_figures
+from analysis.field_check.balance import field_check
+from analysis.field_check.hours import field_check_hours
+from analysis.figures import day_figures, month_figures, promises_of, total_figures
+from analysis.forecast import year_in_progress
 from analysis.heat import heat_basis
 from analysis.precedence import sort_out
 from analysis.record import Record
@@ -40,7 +43,7 @@ from analysis.stepping import edge_columns, values_kind
 from analysis.units import SECONDS_PER_DAY
 from analysis.weather import Weather
 
-METHOD = "1"
+METHOD = "2"
 """Version of the method: stored tables of another version are observed anew."""
 
 MARGIN_DAYS = 1
@@ -114,7 +117,7 @@ def _observed(
 ) -> DayTable:
     case = case_of(site=site, record=record, channels=channels, weather=weather)
     columns = {**day_columns(case), **edge_columns(case)}
-    happenings: list[Happening] = []
+    happenings: list[Happening] = list(field_check_hours(case))
     for fault in catalogue:
         seen = fault.observe(case)
         columns.update(seen.columns)
@@ -174,7 +177,7 @@ def assess(
     kept, explained = sort_out(found, until_s=until_s)
     table = _without_tubes(table, kept, until_s)
     table = without_doubtful(table, found, channels=channels, until_s=until_s)
-    months = month_figures(table, site)
+    days, months = day_figures(table, site), month_figures(table, site)
     return Report(
         site=site.place.name,
         timezone=site.place.timezone,
@@ -183,7 +186,7 @@ def assess(
         basis=_basis(facts, channels, table),
         rows=rows,
         rejected=rejected,
-        days=day_figures(table, site),
+        days=days,
         months=months,
         totals=total_figures(table, site, months, start_s=start_s, end_s=end_s),
         findings=tuple(sorted(kept, key=_weight)),
@@ -192,6 +195,8 @@ def assess(
         condition=condition_of(table, facts, lost=_tubes_lost(conclusions, facts)),
         savings=savings_of(table, site),
         method=METHOD,
+        field_check=field_check(table, facts, end_s=end_s),
+        year=year_in_progress(table, site, days, promised_kwh=promises_of(facts)),
     )
 
 

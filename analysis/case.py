@@ -39,6 +39,7 @@ _GRID_CHANNELS = (
     "pump",
     "backup",
     "pressure",
+    "wind",
 )
 
 

@@ -131,6 +131,11 @@ def _day_promise(facts: Site, day: str) -> float | None:
     return promise / monthrange(int(day[:4]), int(day[5:7]))[1]
 
 
+def promises_of(facts: Site) -> tuple[float | None, ...]:
+    """Give the design yield of each calendar month, None where there is none [kWh]."""
+    return tuple(_promise(facts, f"2001-{month:02}") for month in range(1, 13))
+
+
 def _promise(facts: Site, month: str) -> float | None:
     return None if facts.design is None else facts.design.monthly_kwh[int(month[5:]) - 1]
 

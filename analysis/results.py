@@ -13,6 +13,8 @@ SCHEMA = 1
 
 Urgency = Literal["act", "visit", "watch", "record"]
 Outcome = Literal["found", "clear", "cannot_judge"]
+FieldCheckMode = Literal["strict", "indicative"]
+FieldCheckOutcome = Literal["reached", "not_reached", "too_few_hours"]
 
 URGENCIES: tuple[Urgency, ...] = ("act", "visit", "watch", "record")
 
@@ -165,8 +167,44 @@ class Condition:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CheckedHour:
+    """One hour of the field check; `estimated_w` after the safety factor."""
+
+    start_s: int
+    measured_w: float
+    estimated_w: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FieldCheck:
+    """Measured against estimated power over valid hours, after the method of ISO 24194.
+
+    `ratio` is measured over estimated, the safety factor (product of the other three) included;
+    1 and more reaches it. `scatter_frac` is the standard deviation of the hours' own ratios.
+    """
+
+    mode: FieldCheckMode
+    outcome: FieldCheckOutcome
+    hours: int
+    hours_needed: int
+    ratio: float
+    scatter_frac: float
+    safety_factor: float
+    pipes_factor: float
+    uncertainty_factor: float
+    other_factor: float
+    start_s: int
+    end_s: int
+    points: tuple[CheckedHour, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Savings:
-    """What the sun saved: useful heat, fuel, money, CO2 (after the pump)."""
+    """What the sun saved: useful heat, fuel, money, CO2 (after the pump).
+
+    `efficiency_low`, `efficiency_high` bound the backup's efficiency that the bounds of fuel
+    allow for; `co2_source` says where the factors come from.
+    """
 
     useful_kwh: float
     fuel_kwh: float
@@ -181,6 +219,30 @@ class Savings:
     co2_kg: float | None
     co2_low_kg: float | None
     co2_high_kg: float | None
+    efficiency_low: float | None = None
+    efficiency_high: float | None = None
+    co2_source: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class YearInProgress:
+    """The calendar year of the last day: what it gave so far, and where it is heading.
+
+    Parts named `by_end_` are for the whole year: so far plus a forecast of the rest with the
+    weather's own spread. Money and CO2 are after the pump; None where they are not known.
+    `rests_on` says in words what the forecast leans on.
+    """
+
+    year: int
+    until: str
+    delivered_kwh: Bounded
+    by_end_delivered_kwh: Bounded
+    money_net: Bounded | None
+    by_end_money_net: Bounded | None
+    currency: str | None
+    co2_kg: Bounded | None
+    by_end_co2_kg: Bounded | None
+    rests_on: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -203,6 +265,8 @@ class Report:
     condition: Condition | None
     savings: Savings | None
     method: str
+    field_check: FieldCheck | None = None
+    year: YearInProgress | None = None
 
 
 def iso(time_s: int) -> str:
@@ -261,6 +325,10 @@ def report_json(report: Report) -> dict[str, Any]:
         "verdicts": [_plain(verdict) for verdict in report.verdicts],
         "condition": None if report.condition is None else _plain(report.condition),
         "savings": None if report.savings is None else _plain(report.savings),
+        "field_check": None
+        if report.field_check is None
+        else _field_check_json(report.field_check),
+        "year": None if report.year is None else _plain(report.year),
     }
 
 
@@ -289,7 +357,48 @@ def report_from_json(data: Mapping[str, Any]) -> Report:
         condition=None if condition is None else _condition(condition),
         savings=None if savings is None else Savings(**savings),
         method=data["method"],
+        field_check=_field_check(data.get("field_check")),
+        year=_year(data.get("year")),
     )
+
+
+def _field_check_json(check: FieldCheck) -> dict[str, Any]:
+    points = [
+        {"from": iso(item.start_s), "measured_w": _number(item.measured_w),
+         "estimated_w": _number(item.estimated_w)}
+        for item in check.points
+    ]  # fmt: skip
+    ends = {"from": iso(check.start_s), "to": iso(check.end_s)}
+    plain = _plain(check)
+    return {**{name: plain[name] for name in plain if name[-2:] != "_s"}, **ends, "points": points}
+
+
+def _field_check(data: Mapping[str, Any] | None) -> FieldCheck | None:
+    if data is None:
+        return None
+    points = tuple(
+        CheckedHour(
+            start_s=seconds(item["from"]),
+            measured_w=item["measured_w"],
+            estimated_w=item["estimated_w"],
+        )
+        for item in data["points"]
+    )
+    rest: dict[str, Any] = {
+        name: value for name, value in data.items() if name not in ("from", "to", "points")
+    }
+    start_s, end_s = seconds(data["from"]), seconds(data["to"])
+    return FieldCheck(start_s=start_s, end_s=end_s, points=points, **rest)
+
+
+def _year(data: Mapping[str, Any] | None) -> YearInProgress | None:
+    if data is None:
+        return None
+    values: dict[str, Any] = {
+        name: Bounded(**value) if isinstance(value, Mapping) else value
+        for name, value in data.items()
+    }
+    return YearInProgress(**values)
 
 
 def _finding(data: Mapping[str, Any]) -> Finding:

@@ -6,6 +6,7 @@ factors are used.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
@@ -60,7 +61,8 @@ def savings_of(table: DayTable, site: Site) -> Savings | None:
     )
     daily = np.nan_to_num(table.column("heat_kwh")) - np.nan_to_num(extra)
     daily_fuel = daily / np.array([backup.efficiency for backup in backups])
-    fuel = _fuel(useful, extra_kwh, daily, daily_fuel)
+    ranges = [efficiency_range(backup) for backup in backups]
+    fuel = _fuel(useful, extra_kwh, daily, daily_fuel, _efficiency_frac(backups))
     pump = np.nan_to_num(table.column("pump_kwh"))
     price = _prices(table, backups, "price_per_kwh")
     pump_price = _prices(table, backups, "electricity_price_per_kwh")
@@ -84,6 +86,9 @@ def savings_of(table: DayTable, site: Site) -> Savings | None:
         co2_kg=None if co2 is None else co2.value - pump_co2,
         co2_low_kg=None if co2 is None else co2.low - pump_co2,
         co2_high_kg=None if co2 is None else co2.high - pump_co2,
+        efficiency_low=min(low for low, _ in ranges),
+        efficiency_high=max(high for _, high in ranges),
+        co2_source=_co2_source(backups),
     )
 
 
@@ -100,14 +105,52 @@ def _store_loss_w_k(store: Store) -> float:
     return float((16.66 + 8.33 * store.volume_l**0.4) / 45.0)
 
 
-def _fuel(useful: Bounded, extra_kwh: float, daily: Floats, daily_fuel: Floats) -> Bounded:
+def efficiency_range(backup: Backup) -> tuple[float, float]:
+    """Give the 95 % range of the backup's efficiency: the stated one, else about the stated value.
+
+    A boiler that heats only water in summer runs worse than its label says; the range carries it.
+    """
+    if backup.efficiency_low is not None and backup.efficiency_high is not None:
+        return backup.efficiency_low, backup.efficiency_high
+    reach = COVERAGE_95 * EFFICIENCY_FRAC * backup.efficiency
+    return backup.efficiency - reach, backup.efficiency + reach
+
+
+def _efficiency_frac(backups: Sequence[Backup]) -> float:
+    """Give the standard uncertainty of the efficiency, as a share of it; the widest of all days."""
+    spans = [
+        (high - low) / 2.0 / COVERAGE_95 / backup.efficiency
+        for backup in dict.fromkeys(backups)
+        for low, high in (efficiency_range(backup),)
+    ]
+    return max(spans)
+
+
+def _co2_source(backups: Sequence[Backup]) -> str:
+    """Say where the CO2 factors come from."""
+    told = all(
+        backup.co2_kg_per_kwh is not None and backup.electricity_co2_kg_per_kwh is not None
+        for backup in backups
+    )
+    some = any(
+        backup.co2_kg_per_kwh is not None or backup.electricity_co2_kg_per_kwh is not None
+        for backup in backups
+    )
+    if told:
+        return "factors of the site file"
+    return f"{'site file and ' if some else ''}SAP 10.2 Table 12, edition of March 2025"
+
+
+def _fuel(
+    useful: Bounded, extra_kwh: float, daily: Floats, daily_fuel: Floats, efficiency_frac: float
+) -> Bounded:
     """Give the fuel that the useful heat stands for, at the efficiency of each day."""
     size = float(np.abs(daily).sum())
     per_heat = float(np.abs(daily_fuel).sum()) / size if size > 0.0 else 0.0
     value = max(float(daily_fuel.sum()), 0.0)
     u_heat = (useful.high - useful.low) / 2.0 / COVERAGE_95
     u_useful = float(np.hypot(u_heat, EXTRA_LOSS_FRAC * extra_kwh))
-    reach = COVERAGE_95 * float(np.hypot(u_useful * per_heat, EFFICIENCY_FRAC * value))
+    reach = COVERAGE_95 * float(np.hypot(u_useful * per_heat, efficiency_frac * value))
     return Bounded(value=value, low=max(value - reach, 0.0), high=value + reach)
 
 
@@ -129,6 +172,26 @@ def _prices(table: DayTable, backups: Sequence[Backup], key: str) -> Floats | No
             _price(backup, key, date.fromisoformat(day))
             for backup, day in zip(backups, table.days.dates, strict=True)
         ]
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rates:
+    """What a kilowatt-hour of fuel and of electricity costs and emits on a day; None unknown."""
+
+    price: float | None
+    electricity_price: float | None
+    co2_kg: float | None
+    electricity_co2_kg: float
+
+
+def rates_on(backup: Backup, day: date) -> Rates:
+    """Give the rates of a day."""
+    return Rates(
+        price=_price(backup, "price_per_kwh", day),
+        electricity_price=_price(backup, "electricity_price_per_kwh", day),
+        co2_kg=_fuel_co2(backup),
+        electricity_co2_kg=_electricity_co2(backup),
     )
 
 

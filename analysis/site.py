@@ -139,6 +139,8 @@ class Backup:
     co2_kg_per_kwh: float | None
     electricity_price_per_kwh: float | None
     electricity_co2_kg_per_kwh: float | None
+    efficiency_low: float | None = None
+    efficiency_high: float | None = None
     tariffs: tuple[Tariff, ...] = ()
 
 
@@ -164,6 +166,15 @@ class Warranty:
     start: date
     years: float
     conditions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FieldCheckTerms:
+    """Factors of the field check that were agreed in writing; None: worked out from the facts."""
+
+    pipes_factor: float | None
+    uncertainty_factor: float | None
+    other_factor: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -219,6 +230,7 @@ class Site:
     design: Design | None
     commissioned: Commissioned | None
     warranty: Warranty | None
+    field_check: FieldCheckTerms | None
     changes: tuple[Change, ...]
     log: LogMap
     sun: Sun = Sun()

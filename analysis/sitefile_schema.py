@@ -14,6 +14,7 @@ from analysis.site import (
     Commissioned,
     Controller,
     Design,
+    FieldCheckTerms,
     Horizon,
     LogMap,
     Loop,
@@ -116,6 +117,8 @@ _BACKUP: dict[str, Rule] = {
     "hours": Rule(kind="hours", lowest=0, highest=24),
     # Above 1 only for heat pumps, see `analysis.sitefile_sense`.
     "efficiency": _must(lowest=0.1, highest=8),
+    "efficiency_low": Rule(lowest=0.1, highest=8),
+    "efficiency_high": Rule(lowest=0.1, highest=8),
     "price_per_kwh": Rule(lowest=0, highest=1e6),
     "currency": Rule(kind="text"),
     "co2_kg_per_kwh": Rule(lowest=0, highest=3, unit="kg/kWh"),
@@ -226,6 +229,15 @@ TABLES: dict[str, Table] = {
             "from": _must(kind="date", field="start"),
             "years": _must(lowest=0, highest=100, unit="years"),
             "conditions": Rule(kind="texts", default=()),
+        },
+    ),
+    "field_check": Table(
+        shape=FieldCheckTerms,
+        attribute="field_check",
+        rules={
+            "pipes_factor": Rule(lowest=0.5, highest=1),
+            "uncertainty_factor": Rule(lowest=0.5, highest=1),
+            "other_factor": Rule(lowest=0.5, highest=1),
         },
     ),
 }

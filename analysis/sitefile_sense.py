@@ -5,7 +5,7 @@ Each check gives the key path that is wrong and one sentence; none of them needs
 
 from collections.abc import Iterator
 
-from analysis.site import Array, Site
+from analysis.site import Array, Backup, Site
 from analysis.sitefile_lines import Path
 
 Fault = tuple[Path, str]
@@ -149,4 +149,22 @@ def _rest(site: Site) -> Iterator[Fault]:
             ("backup", "efficiency"),
             f"backup.efficiency is {backup.efficiency:g}; allowed for {backup.fuel}: 0.1 to 1.1 "
             "(above that only for a heat_pump)",
+        )
+    if backup is not None:
+        yield from _efficiency_range(backup)
+
+
+def _efficiency_range(backup: Backup) -> Iterator[Fault]:
+    low, high = backup.efficiency_low, backup.efficiency_high
+    for key, value, other in (
+        ("efficiency_low", low, "efficiency_high"),
+        ("efficiency_high", high, "efficiency_low"),
+    ):
+        if value is not None and getattr(backup, other) is None:
+            yield (("backup", key), f"backup.{key} is given alone; give {other} with it")
+    if low is not None and high is not None and not low <= backup.efficiency <= high:
+        yield (
+            ("backup", "efficiency_low"),
+            f"backup.efficiency is {backup.efficiency:g}; it must lie between efficiency_low, "
+            f"{low:g}, and efficiency_high, {high:g}",
         )

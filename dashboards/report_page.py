@@ -11,6 +11,7 @@ from markupsafe import Markup
 from analysis.record import Record
 from analysis.results import Finding, Report
 from analysis.site import Site
+from dashboards.figures.checked_hours import check_json
 from dashboards.figures.course import course
 from dashboards.figures.decisive import decisive_hours
 from dashboards.figures.evidence import evidence
@@ -68,6 +69,7 @@ def render_report(
         mark_words=MARK_WORDS,
         sizes=SIZES,
         heat="{" + heat + "}",
+        check=check_json(report),
         chapters=[
             _chapter(
                 finding,

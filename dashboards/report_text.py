@@ -5,6 +5,7 @@ from collections.abc import Iterator
 
 from analysis.results import Finding, MonthFigure, Problem, Report
 from dashboards import format as fmt
+from dashboards.check_facts import field_check_of, year_of
 from dashboards.logs_text import printable
 from dashboards.losses import lost_words
 from dashboards.texts import Texts, design_basis, heat_basis, title_of, weather_basis
@@ -61,6 +62,8 @@ def _heat(report: Report) -> str:
         ("Coverage", f"{fmt.share(totals.coverage)} of the time is in the log{_missing(report)}"),
         ("Pump", fmt.quantity(totals.pump_kwh, "kWh of electricity", unknown=fmt.NOT_MEASURED)),
         *_savings(report),
+        *_year(report),
+        *_check(report),
         ("Rests on", f"heat: {heat_basis(basis.heat)}"),
         ("", f"weather: {weather_basis(basis.weather)}"),
         ("", f"design: {design_basis(basis.design)}"),
@@ -109,6 +112,16 @@ def _savings(report: Report) -> Iterator[tuple[str, str]]:
     else:
         co2 = fmt.bounded(fmt.bound_of(saved.co2_kg, saved.co2_low_kg, saved.co2_high_kg), "kg")
         yield "", f"CO2: {co2}"
+
+
+def _year(report: Report) -> Iterator[tuple[str, str]]:
+    for number, fact in enumerate(year_of(report)):
+        yield "This year" if number == 0 else "", f"{fact.label}: {fact.value}. {fact.note}"
+
+
+def _check(report: Report) -> Iterator[tuple[str, str]]:
+    for number, fact in enumerate(field_check_of(report)):
+        yield "Field check" if number == 0 else "", f"{fact.label}: {fact.value}. {fact.note}"
 
 
 def _months(report: Report) -> str:

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from analysis.results import Bounded, Report
+from analysis.results import Bounded, Report, Savings
 from analysis.site import Site
 from dashboards.format import bound_of, bounded, known, money, number, plural, quantity, share
 from dashboards.texts import design_basis, heat_basis, weather_basis
@@ -69,10 +69,21 @@ def savings_of(report: Report) -> tuple[Fact, ...]:
             value=f"{number(saved.useful_kwh)} kWh",
             note="Delivered heat less what store and pipes lost because of it.",
         ),
-        Fact(label="Fuel not burnt", value=bounded(fuel)),
+        Fact(label="Fuel not burnt", value=bounded(fuel), note=_efficiency_words(saved)),
         Fact(label="Money, after the pump", value=net),
-        Fact(label="CO₂, after the pump", value=bounded(carbon, "kg", unknown="not known")),
+        Fact(
+            label="CO₂, after the pump",
+            value=bounded(carbon, "kg", unknown="not known"),
+            note=f"By {saved.co2_source}." if saved.co2_source else "",
+        ),
     )
+
+
+def _efficiency_words(saved: Savings) -> str:
+    low, high = saved.efficiency_low, saved.efficiency_high
+    if low is None or high is None:
+        return ""
+    return f"For a backup that turns {share(low)} to {share(high)} of its fuel into hot water."
 
 
 def condition_of(report: Report, site: Site) -> tuple[Fact, ...]:

@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from analysis.results import Finding, Report
 from analysis.site import Site
+from dashboards.check_facts import field_check_of, year_of
 from dashboards.figures.balance import balance
 from dashboards.figures.strip_frame import first_day, frame
 from dashboards.figures.year_strip import year_strip
@@ -79,6 +80,8 @@ class SiteView:
     expected_known: bool
     facts: tuple[Fact, ...]
     savings: tuple[Fact, ...]
+    this_year: tuple[Fact, ...]
+    field_check: tuple[Fact, ...]
     condition: tuple[Fact, ...]
     open: tuple[FindingLine, ...]
     past: tuple[FindingLine, ...]
@@ -132,6 +135,8 @@ def site_view(
         expected_known=any(item.expected_kwh is not None for item in report.days),
         facts=facts_of(report),
         savings=savings_of(report),
+        this_year=year_of(report),
+        field_check=field_check_of(report),
         condition=condition_of(report, site),
         open=tuple(line_of[place] for place in still),
         past=tuple(line_of[place] for place in past),

@@ -12,6 +12,7 @@ from fastapi.responses import HTMLResponse
 
 from analysis.record import Record
 from analysis.results import DayFigure, Report
+from dashboards.figures.checked_hours import check_json
 from dashboards.figures.course import course
 from dashboards.figures.day_curves import day_curves
 from dashboards.figures.decisive import decisive_hours
@@ -73,6 +74,7 @@ def site(
         "mark_words": MARK_WORDS,
         "sizes": SIZES,
         "heat": "{}",
+        "check": "",
         "day": None,
     }
     if report is not None:
@@ -81,6 +83,7 @@ def site(
             report, site=loaded.facts, slug=slug, texts=words, links=True, until=until
         )
         context["heat"] = _heat(report)
+        context["check"] = check_json(report)
         context["day"] = _day(report, when, record) if when else None
     return page("site.html", **context)
 

@@ -1,0 +1,210 @@
+"""Stage one of the field check: the hours of each day that may be compared.
+
+An hour is a clock hour of the local day in which fluid moved throughout and nothing shaded the
+array. Two sets of limits are tried: the strict ones of ISO 24194, which few domestic roofs ever
+meet, and milder ones for small systems.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.case import Case
+from analysis.collector import eta0_hemispherical
+from analysis.days import Happening
+from analysis.field_check.equations import estimated_w
+from analysis.grid import BIN_S
+from analysis.loop_model import ROOM_C
+from analysis.record import Bools, Floats
+from analysis.sources import ISO_24194
+from analysis.sun import horizon_blocks, sun_vectors
+from analysis.units import SECONDS_PER_HOUR
+
+SOURCES = (ISO_24194.at("clause 5.4, quoted from secondary text"),)
+
+HOUR_KIND = "field_check_hour"
+
+_BINS = round(SECONDS_PER_HOUR / BIN_S)
+_MEASURED = ("flow_and_temperatures", "heat_register")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """What an hour must keep to.
+
+    Attributes
+    ----------
+    least_w_m2 : irradiance in the plane, mean of the hour
+    most_incidence_deg : angle of incidence, in every part of the hour
+    most_swing_k : between the hottest and the coldest part of the hour, mean fluid
+    least_air_c, most_wind_m_s : outdoors
+    longest_step_s : of the log
+    hours : how many valid hours a check needs
+    """
+
+    least_w_m2: float
+    most_incidence_deg: float
+    most_swing_k: float
+    least_air_c: float
+    most_wind_m_s: float
+    longest_step_s: float
+    hours: int
+
+
+# ISO 24194:2022, clause 5.4, for equation 1 (from memory).
+STRICT = Limits(
+    least_w_m2=800.0,
+    most_incidence_deg=30.0,
+    most_swing_k=5.0,
+    least_air_c=5.0,
+    most_wind_m_s=10.0,
+    longest_step_s=60.0,
+    hours=20,
+)
+# For small systems: a store of some hundred litres warms by more than 5 K in a good hour, and a
+# British summer has few hours of 800 W/m2 (engineering judgement).
+INDICATIVE = Limits(
+    least_w_m2=500.0,
+    most_incidence_deg=50.0,
+    most_swing_k=10.0,
+    least_air_c=5.0,
+    most_wind_m_s=10.0,
+    longest_step_s=300.0,
+    hours=20,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Hours:
+    """Means and extremes of every clock hour; shape (days, hours), NaN where not whole."""
+
+    measured_w: Floats
+    optical_w: Floats
+    optical_hem_w: Floats
+    g_plane_w_m2: Floats
+    excess_k: Floats
+    rise_k_h: Floats
+    swing_k: Floats
+    air_c: Floats
+    wind_m_s: Floats
+    incidence_deg: Floats
+    running: Bools
+
+
+def field_check_hours(case: Case) -> tuple[Happening, ...]:
+    """Give the hours that may be compared, with what was measured and estimated.
+
+    Needs measured heat, a sensor for the sun and one for the outdoor air; without them there are
+    none. `values` of a happening: `measured_w`; `estimated_w` by the equation with modifiers and
+    `estimated_hem_w` by the plain one, both before the safety factor; `pipe_w`, what the pipes
+    lost by the site's model; `strict` 1 where the strict limits hold too; `wind_known` 1 where
+    wind was measured.
+    """
+    seen = case.heat.basis in _MEASURED and "ambient" in case.channels
+    if not seen or case.sky.source not in ("irradiance_plane", "irradiance_horizontal"):
+        return ()
+    hours = _hours(case)
+    mild, strict = _held(hours, INDICATIVE), _held(hours, STRICT)
+    strict &= case.sky.source == "irradiance_plane"
+    strict &= len({(one.tilt_deg, one.azimuth_deg) for one in case.site.arrays}) == 1
+    step_s = float(np.median(case.record.step_s))
+    if step_s > INDICATIVE.longest_step_s:
+        return ()
+    strict &= step_s <= STRICT.longest_step_s
+    mild |= strict
+    chosen = np.argwhere(mild & ~_shaded(case, mild))
+    return tuple(_hour(case, hours, int(day), int(hour), strict) for day, hour in chosen)
+
+
+def _hour(case: Case, hours: _Hours, day: int, hour: int, strict: Bools) -> Happening:
+    place = (day, hour)
+    optical = np.array([hours.optical_w[place], hours.optical_hem_w[place]])
+    modified, plain = estimated_w(
+        optical_w=optical,
+        excess_k=hours.excess_k[place],
+        rise_k_h=hours.rise_k_h[place],
+        a1_w_k=case.model.loss_w_k,
+        a2_w_k2=case.model.loss_w_k2,
+        a5_j_k=case.model.collector_j_k,
+    ).tolist()
+    start, end = case.span_s(day, hour * _BINS, (hour + 1) * _BINS)
+    pipe_k = hours.excess_k[place] + hours.air_c[place] - ROOM_C
+    return Happening(
+        kind=HOUR_KIND,
+        date=case.days.dates[day],
+        start_s=start,
+        end_s=end,
+        values={
+            "measured_w": float(hours.measured_w[place]),
+            "estimated_w": modified,
+            "estimated_hem_w": plain,
+            "pipe_w": float(case.model.pipe_w_k * pipe_k),
+            "strict": float(strict[place]),
+            "wind_known": float(np.isfinite(hours.wind_m_s[place])),
+        },
+    )
+
+
+def _hours(case: Case) -> _Hours:
+    loop, sky = case.loop, case.sky
+    days, bins = case.grid.shape
+    whole = bins // _BINS
+    running = (loop.moving_frac > 0.95) & (loop.known_s >= 0.99 * BIN_S) & case.expected.carried
+
+    def cut(values: Floats) -> Floats:
+        return values[:, : whole * _BINS].reshape(days, whole, _BINS)
+
+    through: Bools = cut(running.astype(np.float64)).min(axis=2) > 0.5
+
+    def mean(values: Floats) -> Floats:
+        return np.where(through, cut(values).mean(axis=2), np.nan)
+
+    fluid = cut(loop.t_mean_c)
+    between_h = (_BINS - 1) * BIN_S / SECONDS_PER_HOUR
+    hem = sum(array.area_m2 * eta0_hemispherical(array) for array in case.site.arrays)
+    return _Hours(
+        measured_w=mean(loop.heat_w),
+        optical_w=mean(sky.gain_w),
+        optical_hem_w=hem * mean(sky.g_plane_w_m2),
+        g_plane_w_m2=mean(sky.g_plane_w_m2),
+        excess_k=mean(loop.t_mean_c - loop.t_ambient_c),
+        rise_k_h=(fluid[:, :, -1] - fluid[:, :, 0]) / between_h,
+        swing_k=fluid.max(axis=2) - fluid.min(axis=2),
+        air_c=mean(loop.t_ambient_c),
+        wind_m_s=mean(case.binned("wind")),
+        incidence_deg=np.degrees(np.arccos(np.clip(cut(sky.cos_incidence).min(axis=2), -1, 1))),
+        running=through,
+    )
+
+
+def _held(hours: _Hours, limits: Limits) -> Bools:
+    """Tell hours that keep to the limits; an unknown wind does not break them."""
+    known = np.isfinite(hours.measured_w) & np.isfinite(hours.optical_w + hours.excess_k)
+    return np.asarray(
+        hours.running
+        & known
+        & (hours.g_plane_w_m2 >= limits.least_w_m2)
+        & (hours.incidence_deg <= limits.most_incidence_deg)
+        & (hours.swing_k <= limits.most_swing_k)
+        & (hours.air_c >= limits.least_air_c)
+        & ~(hours.wind_m_s > limits.most_wind_m_s)
+    )
+
+
+def _shaded(case: Case, chosen: Bools) -> Bools:
+    """Tell hours of which the site's horizon hides the sun in some part."""
+    shaded = np.zeros(chosen.shape, dtype=np.bool_)
+    if case.site.horizon is None or not chosen.any():
+        return shaded
+    day, hour = np.nonzero(chosen)
+    bins = hour[:, None] * _BINS + np.arange(_BINS)[None, :]
+    place = case.site.place
+    sun = sun_vectors(
+        time_s=(case.grid.start_s[day[:, None], bins] + BIN_S // 2).ravel(),
+        latitude_deg=place.latitude_deg,
+        longitude_deg=place.longitude_deg,
+        elevation_m=place.elevation_m,
+    )
+    blocked = horizon_blocks(sun=sun, horizon=case.site.horizon)
+    shaded[day, hour] = blocked.reshape(bins.shape).any(axis=1)
+    return shaded
