@@ -37,9 +37,10 @@ from analysis.results import (
     Verdict,
 )
 from analysis.savings import savings_of
-from analysis.site import Site, Sun
+from analysis.site import Site
 from analysis.sitefile import change_dates, site_on
 from analysis.stepping import edge_columns, values_kind
+from analysis.sun_basis import sun_basis
 from analysis.units import SECONDS_PER_DAY
 from analysis.weather import Weather
 
@@ -278,23 +279,13 @@ def _tubes_lost(conclusions: dict[str, Conclusion], site: Site) -> Bounded | Non
 
 def _basis(site: Site, channels: frozenset[str], table: DayTable) -> Basis:
     heat = heat_basis(channels)
-    sky = table.column("sky_source")
-    known = sky[np.isfinite(sky)]
-    weather = None
+    weather, sun_notes = sun_basis(table, site)
     notes = []
     if heat is None:
         notes.append("Heat cannot be worked out: neither flow, a meter nor pump and temperatures")
     elif heat in _HEAT_WORDS:
         notes.append(_HEAT_WORDS[heat])
-    if known.size:
-        weather = ("irradiance_plane", "irradiance_horizontal", "weather_file")[int(known.max())]
-        if weather != "irradiance_plane" and site.sun != Sun():
-            notes.append(
-                f"The sun on the collectors is worked out from the level with the sky model "
-                f"{site.sun.model}, as the site file says"
-            )
-    else:
-        notes.append("No irradiance in the log and no weather given: no expected heat")
+    notes.extend(sun_notes)
     kind = values_kind(table)
     if site.log.values is None and kind == "mean":
         notes.append("Values are means over their step, as the pump's edges show")

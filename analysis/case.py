@@ -218,15 +218,17 @@ def _air_c(roof: Floats, sky: Sky, weather: Weather | None, grid: Grid) -> Float
     A collector at rest comes down to the air before sunrise; over the day the air is taken to rise
     by up to 7 K with the sun (common practice, no source).
     """
-    if weather is not None:
-        return weather.ambient_at(grid.start_s + BIN_S // 2)
     coldest = np.full(roof.shape[0], np.nan)
     some = np.isfinite(roof).any(axis=1)
     coldest[some] = np.nanmin(roof[some], axis=1)
     # Lagging the sun by two hours.
     lag = 24
     height = np.clip(np.roll(sky.sun_sine, lag, axis=1), 0.0, None)
-    return coldest[:, None] + 7.0 * height
+    air = coldest[:, None] + 7.0 * height
+    if weather is None:
+        return air
+    told = weather.ambient_at(grid.start_s + BIN_S // 2)
+    return np.where(np.isfinite(told), told, air)
 
 
 def pump_on(case: Case) -> Bools:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from analysis.case import Case
 from analysis.collector import eta0_hemispherical
+from analysis.day_figures import usual_sun
 from analysis.days import DayTable
 from analysis.record import Bools, Floats
 from analysis.results import Bounded, Condition
@@ -121,6 +122,10 @@ def steady_days(table: DayTable, *, sunny_kwh_m2: float) -> SteadyDays:
     """Pick the sunny days with enough steady hours on which loop and sensors were in order."""
     hours = np.nan_to_num(table.column("steady_h"))
     sunny = table.column("irradiation_kwh_m2") >= sunny_kwh_m2
+    # Each source of sun is off in its own way: one alone can be followed over time.
+    usual = usual_sun(table)
+    if usual is not None:
+        sunny &= table.column("sky_source") == usual
     doubtful = {item.date for item in table.of_kind("lost_circulation")}
     doubtful |= {item.date for item in table.of_kind("sensor_fault") if item.channel in _READ}
     sound = np.array([date not in doubtful for date in table.days.dates], dtype=np.bool_)

@@ -7,13 +7,14 @@ are added linearly over days later, `heat_random_kwh2` is a variance and adds as
 import numpy as np
 
 from analysis.case import Case
+from analysis.days import DayTable
 from analysis.grid import BIN_S
 from analysis.heat import PUMP_ON_PERCENT, column
 from analysis.record import Floats
+from analysis.sky import NO_SOURCE
 from analysis.units import SECONDS_PER_HOUR, kwh_from_j
 
 HEAT_PARTS = ("hot", "cold", "flow", "fluid", "method")
-SKY_SOURCES = ("irradiance_plane", "irradiance_horizontal", "weather_file")
 EXPECTED_PARTS = ("gain", "loss", "pipe", "stored", "standing")
 
 # A day whose sun is unknown for more than this share of its logged daylight has no expected heat
@@ -37,6 +38,13 @@ def day_columns(case: Case) -> dict[str, Floats]:
         "carried_h": case.hours(case.expected.carried),
         "store_excess_kh": _store_excess_kh(case),
     }
+
+
+def usual_sun(table: DayTable) -> int | None:
+    """Give the number of the source of sun that most days have, None where no day has one."""
+    number = table.column("sky_source")
+    known = number[np.isfinite(number)].astype(np.int64)
+    return int(np.bincount(known).argmax()) if known.size else None
 
 
 def _presence(case: Case) -> dict[str, Floats]:
@@ -99,7 +107,7 @@ def _sampling_kwh2(case: Case) -> Floats:
 
 def _expected(case: Case) -> dict[str, Floats]:
     sky, loop, expected = case.sky, case.loop, case.expected
-    if sky.source is None:
+    if (sky.source == NO_SOURCE).all():
         return {}
     up = sky.sun_sine > 0.0
     light_s = np.where(up, loop.known_s, 0.0).sum(axis=1)
@@ -116,9 +124,8 @@ def _expected(case: Case) -> dict[str, Floats]:
     if case.heat.basis is None:
         columns = {}
     columns["irradiation_kwh_m2"] = _irradiation(case)
-    number = list(SKY_SOURCES).index(sky.source)
-    columns["sky_source"] = np.full(len(case.days), float(number))
-    nothing = loop.known_s.sum(axis=1) <= 0.0
+    columns["sky_source"] = sky.source.astype(np.float64)
+    nothing = (loop.known_s.sum(axis=1) <= 0.0) | (sky.source == NO_SOURCE)
     return {
         name: np.where(nothing | (unknown & name.startswith("expected_")), np.nan, values)
         for name, values in columns.items()

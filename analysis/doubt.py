@@ -9,12 +9,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from analysis.day_figures import SKY_SOURCES
 from analysis.days import DayTable
 from analysis.faults.sensor_fault import STUCK
 from analysis.heat import BASES
 from analysis.record import Bools, Floats
 from analysis.results import Finding
+from analysis.sky import SOURCES_OF_SUN
 
 
 def without_doubtful(
@@ -42,7 +42,7 @@ def without_doubtful(
     no_sun = {
         date
         for date, number in sky
-        if np.isfinite(number) and (SKY_SOURCES[int(number)], date) in stuck
+        if np.isfinite(number) and (SOURCES_OF_SUN[int(number)], date) in stuck
     }
     if basis is not None and basis.startswith("pump_and"):
         no_heat |= _standing_days(table, findings, until_s)

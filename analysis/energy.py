@@ -8,12 +8,12 @@ then combined in quadrature and widened to 95 % (JCGM 100:2008, 5.1.2 and 6.2).
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.day_figures import EXPECTED_PARTS, HEAT_PARTS, SKY_SOURCES
+from analysis.day_figures import EXPECTED_PARTS, HEAT_PARTS
 from analysis.days import DayTable
-from analysis.record import Floats
 from analysis.results import Bounded
 from analysis.site import Site
 from analysis.sitefile import facts_of_days
+from analysis.sky import SOURCES_OF_SUN, WEATHER
 from analysis.uncertainty import COVERAGE_95
 
 Days = NDArray[np.int64]
@@ -30,6 +30,7 @@ STANDING_FRAC = 0.10
 MISSING_FRAC = 0.02
 # A horizontal sensor or a weather file says less about the plane (engineering judgement).
 SOURCE_FRAC = {"irradiance_plane": 0.0, "irradiance_horizontal": 0.05, "weather_file": 0.08}
+_SOURCE_FRACS = np.array([SOURCE_FRAC[name] for name in SOURCES_OF_SUN])
 
 
 def delivered(table: DayTable, days: Days) -> Bounded | None:
@@ -75,13 +76,10 @@ def expected(table: DayTable, days: Days, site: Site) -> Bounded | None:
 
 def _sun_u_kwh(table: DayTable, days: Days, site: Site) -> float:
     """Give the standard uncertainty that the irradiance brings, with each day's sensor [kWh]."""
-    number = table.column("sky_source")[days]
-    found: Floats = number[np.isfinite(number)]
-    worst = SKY_SOURCES[int(found.max()) if found.size else 0]
+    number = np.nan_to_num(table.column("sky_source")[days]).astype(np.int64)
     facts = facts_of_days(site, [table.days.dates[day] for day in days.tolist()])
     percent = np.array([one.sensors.irradiance_percent for one in facts])
-    if worst == "weather_file":
-        percent = np.zeros(len(facts))
-    frac = np.hypot(percent / 100.0 / COVERAGE_95, SOURCE_FRAC[worst])
+    percent = np.where(number == WEATHER, 0.0, percent)
+    frac = np.hypot(percent / 100.0 / COVERAGE_95, _SOURCE_FRACS[number])
     lit = table.column("expected_gain_kwh")[days] + table.column("expected_standing_kwh")[days]
     return float(np.nansum(frac * lit))

@@ -1,7 +1,7 @@
 """What the sun offered the collectors, on the bins of local days.
 
-From the best source the log has: a sensor in the collector plane, a horizontal one, a weather file;
-else unknown. Below the horizon the sun offers nothing, whatever a sensor's offset says.
+From the best source that each day has: a sensor in the collector plane, a horizontal one, weather
+data; else unknown. Below the horizon the sun offers nothing, whatever a sensor's offset says.
 """
 
 from dataclasses import dataclass
@@ -11,7 +11,7 @@ import numpy as np
 from analysis.collector import gain_w_m2, incidence_modifier
 from analysis.grid import BIN_S, Grid
 from analysis.irradiance import from_horizontal, split_plane
-from analysis.record import Floats
+from analysis.record import Bools, Floats, Ints
 from analysis.site import Array, Site
 from analysis.sun import (
     SunVectors,
@@ -29,6 +29,14 @@ from analysis.weather import Weather
 # horizon; engineering judgement, as for the sensor's offset at night).
 DARK_SINE = -0.035
 
+SOURCES_OF_SUN = ("irradiance_plane", "irradiance_horizontal", "weather_file")
+"""In order of trust; their place here is their number."""
+PLANE, LEVEL, WEATHER = range(3)
+NO_SOURCE = -1
+
+# A source that tells this share of a day's logged daylight is not left for a poorer one.
+_WHOLE_DAY = 0.95
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Sky:
@@ -36,14 +44,14 @@ class Sky:
 
     Attributes
     ----------
-    source : "irradiance_plane", "irradiance_horizontal", "weather_file" or None
+    source : shape (days,), the number of each day's source in `SOURCES_OF_SUN`, -1 for none
     sun_sine : sine of the solar elevation at the middle of the bin [-]
     g_plane_w_m2 : hemispherical irradiance in the first array's plane [W/m2], NaN unknown
     gain_w : optical gain of all arrays together [W], NaN unknown
     cos_incidence : cosine of the incidence angle on the first array [-]
     """
 
-    source: str | None
+    source: Ints
     sun_sine: Floats
     g_plane_w_m2: Floats
     gain_w: Floats
@@ -66,6 +74,11 @@ def sky_of(
     grid : the bins
     g_plane_w_m2, g_horizontal_w_m2 : bin means of shape (days, bins), or None where not logged
     weather : hourly weather of the same period, or None
+
+    Notes
+    -----
+    A day takes the most trusted source that tells (nearly) all its logged daylight; where none
+    does, the one that tells most.
     """
     middle = grid.start_s.ravel() + BIN_S // 2
     place = site.place
@@ -77,23 +90,23 @@ def sky_of(
     )
     first = site.arrays[0]
     facing = incidence(sun=sun, tilt_deg=first.tilt_deg, azimuth_deg=first.azimuth_deg)
-    up = np.flatnonzero(sun.up > DARK_SINE)
-    day_sun = SunVectors(east=sun.east[up], north=sun.north[up], up=sun.up[up])
-    source = _source(g_plane_w_m2, g_horizontal_w_m2, weather)
+    readings = (g_plane_w_m2, g_horizontal_w_m2, _known_hours(weather, middle, grid))
+    source = _source(readings, grid, sun.up > 0.0)
     gain, plane = np.full(middle.shape, np.nan), np.full(middle.shape, np.nan)
-    if source is not None:
-        reading = _daylight(source, g_plane_w_m2, g_horizontal_w_m2, up)
+    of_bin = np.repeat(source, grid.shape[1])
+    for number in np.unique(source[source != NO_SOURCE]).tolist():
+        here = np.flatnonzero((sun.up > DARK_SINE) & (of_bin == number))
         light = _Light(
             site=site,
-            sun=day_sun,
-            time_s=middle[up],
-            source=source,
-            reading=reading,
+            sun=SunVectors(east=sun.east[here], north=sun.north[here], up=sun.up[here]),
+            time_s=middle[here],
+            source=number,
+            reading=_daylight(readings[number], here),
             weather=weather,
         )
-        plane[up], gain[up] = light.plane_and_gain()
-        dark = sun.up <= DARK_SINE
-        plane[dark], gain[dark] = 0.0, 0.0
+        plane[here], gain[here] = light.plane_and_gain()
+    dark = (sun.up <= DARK_SINE) & (of_bin != NO_SOURCE)
+    plane[dark], gain[dark] = 0.0, 0.0
     return Sky(
         source=source,
         sun_sine=sun.up.reshape(grid.shape),
@@ -103,22 +116,30 @@ def sky_of(
     )
 
 
-def _source(plane: Floats | None, horizontal: Floats | None, weather: Weather | None) -> str | None:
-    if plane is not None:
-        return "irradiance_plane"
-    if horizontal is not None:
-        return "irradiance_horizontal"
-    return "weather_file" if weather is not None else None
+def _known_hours(weather: Weather | None, middle: Ints, grid: Grid) -> Floats | None:
+    return None if weather is None else weather.irradiance_at(middle)[0].reshape(grid.shape)
 
 
-def _daylight(
-    source: str, plane: Floats | None, horizontal: Floats | None, up: np.ndarray
-) -> Floats:
-    """Give the sensor's bins while the sun is up, its small negative offset taken as nothing."""
-    chosen = {"irradiance_plane": plane, "irradiance_horizontal": horizontal}.get(source)
-    if chosen is None:
-        return np.zeros(up.shape[0])
-    return np.asarray(np.maximum(chosen.ravel()[up], 0.0))
+def _source(readings: tuple[Floats | None, ...], grid: Grid, up: Bools) -> Ints:
+    """Give the number of each day's source, -1 where no source tells anything of it."""
+    logged = np.zeros(grid.shape, dtype=np.bool_)
+    logged.ravel()[grid.cell] = True
+    counted = logged & up.reshape(grid.shape)
+    # A day that was logged in the dark alone is judged by that.
+    counted = np.where(np.any(counted, axis=1, keepdims=True), counted, logged)
+    told = np.zeros((len(readings), grid.shape[0]))
+    for number, reading in enumerate(readings):
+        if reading is not None:
+            told[number] = (np.isfinite(reading) & counted).sum(axis=1)
+    whole = told >= _WHOLE_DAY * np.maximum(counted.sum(axis=1), 1)
+    chosen = np.where(whole.any(axis=0), whole.argmax(axis=0), told.argmax(axis=0))
+    return np.where(told.max(axis=0) > 0.0, chosen, NO_SOURCE)
+
+
+def _daylight(reading: Floats | None, here: Ints) -> Floats:
+    """Give the source's bins while the sun is up, a small negative offset taken as nothing."""
+    assert reading is not None
+    return np.asarray(np.maximum(reading.ravel()[here], 0.0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -128,7 +149,7 @@ class _Light:
     site: Site
     sun: SunVectors
     time_s: np.ndarray
-    source: str
+    source: int
     reading: Floats
     weather: Weather | None
 
@@ -145,7 +166,7 @@ class _Light:
             )
             total = total + array.area_m2 * self._gain(array, self._on(tilt, azimuth))
         first = self.site.arrays[0]
-        if self.source == "irradiance_plane":
+        if self.source == PLANE:
             return self.reading, total
         plane = self._on(first.tilt_deg, first.azimuth_deg)
         return plane.beam_w_m2 + plane.diffuse_w_m2, total
@@ -173,10 +194,10 @@ class _Light:
         """Give beam and diffuse on a plane."""
         cosine = incidence(sun=self.sun, tilt_deg=tilt_deg, azimuth_deg=azimuth_deg)
         outside = extraterrestrial_w_m2(self.time_s)
-        if self.source == "irradiance_plane":
+        if self.source == PLANE:
             return self._moved(tilt_deg, cosine, outside)
         blocked = horizon_blocks(sun=self.sun, horizon=self.site.horizon)
-        if self.source == "irradiance_horizontal":
+        if self.source == LEVEL:
             plane = from_horizontal(
                 g_horizontal_w_m2=self.reading,
                 cos_incidence=cosine,

@@ -20,6 +20,7 @@ from analysis.condition import (
     trace_of,
     tubes_lost,
 )
+from analysis.day_figures import usual_sun
 from analysis.days import DayTable
 from analysis.faults._cautions import GLASS, HEIGHT, HOT_PARTS, LOCAL_CODES, STEAM
 from analysis.faults._protocol import (
@@ -33,6 +34,7 @@ from analysis.faults._protocol import (
 )
 from analysis.record import Bools, Ints
 from analysis.results import Bounded, Evidence
+from analysis.sky import PLANE
 from analysis.sources import ISO_9806, Source
 from analysis.units import kwh_from_j
 
@@ -298,7 +300,7 @@ def _seen_elsewhere(history: History) -> bool:
         (array.tilt_deg, array.azimuth_deg) != (first.tilt_deg, first.azimuth_deg)
         for array in others
     )
-    return apart or bool((history.table.column("sky_source") > 0.5).any())
+    return apart or usual_sun(history.table) != PLANE
 
 
 def _known(case: Case) -> Bools:

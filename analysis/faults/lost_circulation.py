@@ -34,6 +34,7 @@ from analysis.faults._standstill import circulating, full_or_locked
 from analysis.record import Bools
 from analysis.results import Bounded, Evidence
 from analysis.runs import day_span
+from analysis.sky import NO_SOURCE
 from analysis.sources import VDI_2169, Source
 from analysis.units import SECONDS_PER_HOUR, kwh_from_j
 
@@ -147,7 +148,7 @@ class LostCirculation:
                 "pump_on_frac": float(on[bins].mean()) if "pump" in case.channels else np.nan,
                 "heat_kwh": kwh_from_j(float(np.nansum((heat * known)[came]))),
                 "expected_kwh": kwh_from_j(float(np.nansum((expected * known)[bins])))
-                if case.sky.source
+                if case.sky.source[day] != NO_SOURCE
                 else np.nan,
                 "carried_after_h": float(known[after].sum() / SECONDS_PER_HOUR),
             },
