@@ -16,6 +16,7 @@ from analysis.field_check.equations import estimated_w
 from analysis.grid import BIN_S
 from analysis.loop_model import ROOM_C
 from analysis.record import Bools, Floats
+from analysis.sky import LEVEL, PLANE
 from analysis.sources import ISO_24194
 from analysis.sun import horizon_blocks, sun_vectors
 from analysis.units import SECONDS_PER_HOUR
@@ -101,11 +102,12 @@ def field_check_hours(case: Case) -> tuple[Happening, ...]:
     wind was measured.
     """
     seen = case.heat.basis in _MEASURED and "ambient" in case.channels
-    if not seen or case.sky.source not in ("irradiance_plane", "irradiance_horizontal"):
+    if not seen:
         return ()
     hours = _hours(case)
     mild, strict = _held(hours, INDICATIVE), _held(hours, STRICT)
-    strict &= case.sky.source == "irradiance_plane"
+    mild &= np.isin(case.sky.source, (PLANE, LEVEL))[:, None]
+    strict &= (case.sky.source == PLANE)[:, None]
     strict &= len({(one.tilt_deg, one.azimuth_deg) for one in case.site.arrays}) == 1
     step_s = float(np.median(case.record.step_s))
     if step_s > INDICATIVE.longest_step_s:
