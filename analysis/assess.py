@@ -14,6 +14,8 @@ from analysis.case import case_of
 from analysis.condition import LOSS_SPREAD_FRAC, UNSEEN_FRAC, condition_of
 from analysis.day_figures import day_columns
 from analysis.days import DayTable, Happening, joined, local_date, local_midnight_s, part_of
+from analysis.design import promise
+from analysis.design.compared import compared
 from analysis.doubt import without_doubtful
 from analysis.errors import RecordError
 from analysis.faults import CATALOGUE, Fault, Found, Judged, NotJudged
@@ -179,6 +181,7 @@ def assess(
     table = _without_tubes(table, kept, until_s)
     table = without_doubtful(table, found, channels=channels, until_s=until_s)
     days, months = day_figures(table, site), month_figures(table, site)
+    promised = promise.design_yield(facts)
     return Report(
         site=site.place.name,
         timezone=site.place.timezone,
@@ -198,6 +201,7 @@ def assess(
         method=METHOD,
         field_check=field_check(table, facts, end_s=end_s),
         year=year_in_progress(table, site, days, promised_kwh=promises_of(facts)),
+        design=None if promised is None else compared(promised, table, site, months),
     )
 
 
@@ -294,13 +298,13 @@ def _basis(site: Site, channels: frozenset[str], table: DayTable) -> Basis:
             f"The site file says that values are {_KINDS[site.log.values]}, the pump's edges say "
             f"{_KINDS[kind]}: check [log] values"
         )
-    if site.design is None:
-        notes.append("No design yield in the site file: nothing to compare with what was promised")
+    if promise.basis_of(site) is None:
+        notes.append(promise.NO_CLIMATE)
     if site.backup is None:
         notes.append("No backup in the site file: savings are left out")
     return Basis(
         heat=heat,
         weather=weather,
-        design="given" if site.design is not None else None,
+        design=promise.basis_of(site),
         notes=tuple(notes),
     )

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from analysis.day_figures import EXPECTED_PARTS, HEAT_PARTS
 from analysis.days import DayTable
+from analysis.record import Floats
 from analysis.results import Bounded
 from analysis.site import Site
 from analysis.sitefile import facts_of_days
@@ -76,10 +77,14 @@ def expected(table: DayTable, days: Days, site: Site) -> Bounded | None:
 
 def _sun_u_kwh(table: DayTable, days: Days, site: Site) -> float:
     """Give the standard uncertainty that the irradiance brings, with each day's sensor [kWh]."""
+    lit = table.column("expected_gain_kwh")[days] + table.column("expected_standing_kwh")[days]
+    return float(np.nansum(sun_u_frac(table, days, site) * lit))
+
+
+def sun_u_frac(table: DayTable, days: Days, site: Site) -> Floats:
+    """Give each day's standard uncertainty of the sun, by its source and sensor [-]."""
     number = np.nan_to_num(table.column("sky_source")[days]).astype(np.int64)
     facts = facts_of_days(site, [table.days.dates[day] for day in days.tolist()])
     percent = np.array([one.sensors.irradiance_percent for one in facts])
     percent = np.where(number == WEATHER, 0.0, percent)
-    frac = np.hypot(percent / 100.0 / COVERAGE_95, _SOURCE_FRACS[number])
-    lit = table.column("expected_gain_kwh")[days] + table.column("expected_standing_kwh")[days]
-    return float(np.nansum(frac * lit))
+    return np.asarray(np.hypot(percent / 100.0 / COVERAGE_95, _SOURCE_FRACS[number]))

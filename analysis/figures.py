@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from analysis.days import DayTable
+from analysis.design.promise import promised_kwh
 from analysis.energy import delivered, expected
 from analysis.record import Ints
 from analysis.results import Bounded, DayFigure, MonthFigure, Totals
@@ -137,7 +138,8 @@ def promises_of(facts: Site) -> tuple[float | None, ...]:
 
 
 def _promise(facts: Site, month: str) -> float | None:
-    return None if facts.design is None else facts.design.monthly_kwh[int(month[5:]) - 1]
+    promised = promised_kwh(facts)
+    return None if promised is None else promised[int(month[5:]) - 1]
 
 
 def _three(bounded: Bounded | None) -> tuple[float | None, float | None, float | None]:

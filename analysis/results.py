@@ -9,6 +9,8 @@ from dataclasses import dataclass, fields, is_dataclass
 from datetime import UTC, datetime
 from typing import Any, Literal
 
+from analysis.design.result import DesignYield, design_from_json
+
 SCHEMA = 1
 
 Urgency = Literal["act", "visit", "watch", "record"]
@@ -267,6 +269,7 @@ class Report:
     method: str
     field_check: FieldCheck | None = None
     year: YearInProgress | None = None
+    design: DesignYield | None = None
 
 
 def iso(time_s: int) -> str:
@@ -329,6 +332,7 @@ def report_json(report: Report) -> dict[str, Any]:
         if report.field_check is None
         else _field_check_json(report.field_check),
         "year": None if report.year is None else _plain(report.year),
+        "design": None if report.design is None else _plain(report.design),
     }
 
 
@@ -359,6 +363,7 @@ def report_from_json(data: Mapping[str, Any]) -> Report:
         method=data["method"],
         field_check=_field_check(data.get("field_check")),
         year=_year(data.get("year")),
+        design=design_from_json(data.get("design")),
     )
 
 

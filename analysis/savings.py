@@ -94,11 +94,12 @@ def savings_of(table: DayTable, site: Site) -> Savings | None:
 
 def _extra_loss_kwh(table: DayTable, facts: Sequence[Site]) -> Floats:
     """Give each day's extra loss of a store kept warmer by the sun [kWh]."""
-    loss_w_k = np.array([_store_loss_w_k(one.store) for one in facts])
+    loss_w_k = np.array([store_loss_w_k(one.store) for one in facts])
     return np.asarray(table.column("store_excess_kh") * loss_w_k / 1000.0)
 
 
-def _store_loss_w_k(store: Store) -> float:
+def store_loss_w_k(store: Store) -> float:
+    """Give what the store loses for each kelvin over its room [W/K]: as stated, else class C."""
     if store.heat_loss_w_k is not None:
         return store.heat_loss_w_k
     # Regulation (EU) 812/2013: class C limit at 45 K over the room.

@@ -78,6 +78,7 @@ class Store:
     limit_c: float
     heat_loss_w_k: float | None
     mixing_valve_c: float | None
+    solar_volume_l: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,6 +103,14 @@ class Sun:
     """How irradiance on the level becomes irradiance on the collectors."""
 
     model: SkyModel = "hay_davies"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HotWater:
+    """The demand that the design assumed: litres, or heads; at least one is given."""
+
+    litres_per_day: float | None = None
+    occupants: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,6 +158,20 @@ class Design:
     """What was promised for each calendar month [kWh]."""
 
     monthly_kwh: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Climate:
+    """The place's typical year: twelve means or sums, January first.
+
+    Irradiation is that of the whole month on the level, global and diffuse; `source` says where
+    the numbers come from.
+    """
+
+    source: str
+    horizontal_kwh_m2: tuple[float, ...]
+    diffuse_kwh_m2: tuple[float, ...] | None
+    air_c: tuple[float, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -224,9 +247,10 @@ class Site:
     controller: Controller
     controller_given: bool
     horizon: Horizon | None
-    litres_per_day: float | None
+    hot_water: HotWater | None
     sensors: Sensors
     backup: Backup | None
+    climate: Climate | None
     design: Design | None
     commissioned: Commissioned | None
     warranty: Warranty | None
@@ -234,6 +258,11 @@ class Site:
     changes: tuple[Change, ...]
     log: LogMap
     sun: Sun = Sun()
+
+    @property
+    def litres_per_day(self) -> float | None:
+        """The hot water of a day, as far as the file states it in litres [l]."""
+        return None if self.hot_water is None else self.hot_water.litres_per_day
 
     @property
     def area_m2(self) -> float:

@@ -156,8 +156,6 @@ def _build_table(reading: Reading, name: str, table: Table) -> Any:
 def _build(reading: Reading, path: Path, raw: Any, table: Table) -> Any:
     nested = NESTED.get(str(path[-1]), ())
     fields = fields_of(reading, path, raw, table, nested)
-    if table.shape is None:
-        return next(iter(fields.values()))
     if "tariff" in nested:
         fields["tariffs"] = _tariffs(reading, path, raw.get("tariff", []))
     return table.shape(**fields)
@@ -228,7 +226,7 @@ def _changed_rule(site: Site, key: str) -> Rule:
         near = difflib.get_close_matches(parts[-1], table.rules, n=1, cutoff=0.5)
         hint = f'did you mean "{near[0]}"?' if near else f"known: {', '.join(table.rules)}"
         raise RefusedError(f"[{parts[0]}] has no key {parts[-1]}; {hint}")
-    if table.shape is not None and getattr(site, table.attribute) is None:
+    if getattr(site, table.attribute) is None:
         raise RefusedError(f"the file has no [{parts[0]}] that could change")
     return table.rules[parts[-1]]
 
@@ -236,8 +234,6 @@ def _changed_rule(site: Site, key: str) -> Rule:
 def _changed(site: Site, change: Change) -> Site:
     parts = change.key.split(".")
     table = TABLES[parts[0]]
-    if table.shape is None:
-        return replace(site, **{table.attribute: change.value})  # type: ignore[arg-type]
     new: Any = {table.field(parts[-1]): change.value}
     if table.many:
         place = int(parts[1]) - 1

@@ -11,11 +11,13 @@ from analysis.site import (
     Array,
     Backup,
     Change,
+    Climate,
     Commissioned,
     Controller,
     Design,
     FieldCheckTerms,
     Horizon,
+    HotWater,
     LogMap,
     Loop,
     Place,
@@ -34,14 +36,14 @@ class Table:
 
     Attributes
     ----------
-    shape : the dataclass it becomes, None where the site holds its keys itself
+    shape : the dataclass it becomes
     rules : what each key may be
     attribute : where a `Site` keeps it
     many : whether it is an array of tables
     required : whether it must stand in the file
     """
 
-    shape: type | None
+    shape: type
     rules: dict[str, Rule]
     attribute: str
     many: bool = False
@@ -152,6 +154,7 @@ TABLES: dict[str, Table] = {
             "limit_c": _must(lowest=20, highest=99, unit="C"),
             "heat_loss_w_k": Rule(lowest=0, highest=2_000, unit="W/K"),
             "mixing_valve_c": Rule(lowest=30, highest=75, unit="C"),
+            "solar_volume_l": Rule(lowest=5, highest=5_000_000, unit="l"),
         },
     ),
     "controller": Table(
@@ -174,9 +177,12 @@ TABLES: dict[str, Table] = {
         },
     ),
     "hot_water": Table(
-        shape=None,
-        attribute="litres_per_day",
-        rules={"litres_per_day": _must(lowest=0, highest=1_000_000, unit="l/day")},
+        shape=HotWater,
+        attribute="hot_water",
+        rules={
+            "litres_per_day": Rule(lowest=0, highest=1_000_000, unit="l/day"),
+            "occupants": Rule(lowest=0.5, highest=10_000, unit="people"),
+        },
     ),
     "sensors": Table(
         shape=Sensors,
@@ -208,6 +214,23 @@ TABLES: dict[str, Table] = {
         },
     ),
     "backup": Table(shape=Backup, attribute="backup", rules=_BACKUP),
+    "climate": Table(
+        shape=Climate,
+        attribute="climate",
+        rules={
+            "source": _must(kind="text"),
+            # A clear midsummer month brings about 260 kWh/m2 at most (common practice, no source).
+            "horizontal_kwh_m2": _must(
+                kind="numbers", lowest=0, highest=350, unit="kWh/m2, January first", length=12
+            ),
+            "diffuse_kwh_m2": Rule(
+                kind="numbers", lowest=0, highest=200, unit="kWh/m2, January first", length=12
+            ),
+            "air_c": _must(
+                kind="numbers", lowest=-50, highest=50, unit="C, January first", length=12
+            ),
+        },
+    ),
     "design": Table(
         shape=Design,
         attribute="design",

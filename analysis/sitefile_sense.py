@@ -33,6 +33,7 @@ def faults(site: Site) -> Iterator[Fault]:
     yield from _loop(site)
     yield from _controller(site)
     yield from _rest(site)
+    yield from _design(site)
 
 
 def _name(path: Path, key: str) -> str:
@@ -167,4 +168,37 @@ def _efficiency_range(backup: Backup) -> Iterator[Fault]:
             ("backup", "efficiency_low"),
             f"backup.efficiency is {backup.efficiency:g}; it must lie between efficiency_low, "
             f"{low:g}, and efficiency_high, {high:g}",
+        )
+
+
+def _design(site: Site) -> Iterator[Fault]:
+    water = site.hot_water
+    if water is not None and water.litres_per_day is None and water.occupants is None:
+        yield (
+            ("hot_water",),
+            "hot_water holds neither litres_per_day nor occupants; give one, or leave the table "
+            "out",
+        )
+    solar_l = site.store.solar_volume_l
+    if solar_l is not None and solar_l > site.store.volume_l:
+        yield (
+            ("store", "solar_volume_l"),
+            f"store.solar_volume_l is {solar_l:g}; it is a part of volume_l, at most "
+            f"{site.store.volume_l:g} l",
+        )
+    climate = site.climate
+    if climate is None:
+        return
+    if not any(climate.horizontal_kwh_m2):
+        yield (
+            ("climate", "horizontal_kwh_m2"),
+            "climate.horizontal_kwh_m2 is 0 in every month; give the sums of a typical year",
+        )
+    if climate.diffuse_kwh_m2 is not None and any(
+        diffuse > whole * 1.001
+        for diffuse, whole in zip(climate.diffuse_kwh_m2, climate.horizontal_kwh_m2, strict=True)
+    ):
+        yield (
+            ("climate", "diffuse_kwh_m2"),
+            "climate.diffuse_kwh_m2 is above horizontal_kwh_m2 in some month; it is a part of it",
         )

@@ -61,7 +61,7 @@ def _pairs(table: Table, held: Any) -> Iterable[str]:
     """Write the keys that are known; an unknown fact is left out."""
     pairs = []
     for key in table.rules:
-        value = held if table.shape is None else getattr(held, table.field(key))
+        value = getattr(held, table.field(key))
         if value is not None:
             pairs.append(f"{key} = {toml_value(value)}")
     return pairs

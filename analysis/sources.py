@@ -80,3 +80,22 @@ HAURWITZ = Source(
     "Haurwitz, Insolation in relation to cloudiness, J. Meteorology 2 and 3 (1945, 1946)"
 )
 VDI_2169 = Source("VDI 2169, Function control and yield assessment of solar thermal systems")
+EN_15316_4_3 = Source(
+    "EN 15316-4-3:2017, Energy performance of buildings: solar thermal systems, method 2",
+    "quoted from public implementations, NTA 8800 among them",
+)
+SAP_2012 = Source(
+    "SAP 2012 v9.92, Standard Assessment Procedure for energy rating of dwellings",
+    "quoted from public implementations",
+)
+F_CHART = Source(
+    "Klein, Beckman & Duffie, A design procedure for solar heating, Solar Energy 18 (1976)"
+)
+BURCH_CHRISTENSEN = Source(
+    "Burch & Christensen, Towards development of an algorithm for mains water temperature (2007)",
+    "from memory",
+)
+COMPLIANCE_GUIDE = Source(
+    "Domestic Building Services Compliance Guide (2013)",
+    "solar water heating: solar volume at least 0.8 of the day's hot water, from memory",
+)

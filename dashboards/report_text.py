@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from analysis.results import Finding, MonthFigure, Problem, Report
 from dashboards import format as fmt
 from dashboards.check_facts import field_check_of, year_of
+from dashboards.design_facts import beside_of, design_of
 from dashboards.logs_text import printable
 from dashboards.losses import lost_words
 from dashboards.texts import Texts, design_basis, heat_basis, title_of, weather_basis
@@ -64,6 +65,7 @@ def _heat(report: Report) -> str:
         *_savings(report),
         *_year(report),
         *_check(report),
+        *_promise(report),
         ("Rests on", f"heat: {heat_basis(basis.heat)}"),
         ("", f"weather: {weather_basis(basis.weather)}"),
         ("", f"design: {design_basis(basis.design)}"),
@@ -83,7 +85,8 @@ def _design(report: Report) -> str:
     totals = report.totals
     if totals.design_kwh is None:
         return "not known"
-    text = f"{fmt.quantity(totals.design_kwh, 'kWh')} promised for these days"
+    what = "promised for" if report.basis.design == "given" else "computed for"
+    text = f"{fmt.quantity(totals.design_kwh, 'kWh')} {what} these days, from the climate"
     if totals.coverage >= 0.9:
         return text
     if any(month.design_pro_rata for month in report.months):
@@ -122,6 +125,14 @@ def _year(report: Report) -> Iterator[tuple[str, str]]:
 def _check(report: Report) -> Iterator[tuple[str, str]]:
     for number, fact in enumerate(field_check_of(report)):
         yield "Field check" if number == 0 else "", f"{fact.label}: {fact.value}. {fact.note}"
+
+
+def _promise(report: Report) -> Iterator[tuple[str, str]]:
+    for number, fact in enumerate(design_of(report)):
+        yield "Promise" if number == 0 else "", f"{fact.label}: {fact.value}. {fact.note}"
+    beside = "; ".join(f"{fact.label} {fact.value}" for fact in beside_of(report))
+    if beside:
+        yield "", f"Other methods: {beside} (why they differ: --html or --json)."
 
 
 def _months(report: Report) -> str:

@@ -34,7 +34,7 @@ def facts_of(report: Report) -> tuple[Fact, ...]:
             else "",
         ),
         Fact(
-            label="Promised",
+            label="Promised" if report.basis.design == "given" else "Design yield",
             value=promise,
             note="From the climate, not from this year's weather."
             + (

@@ -10,6 +10,7 @@ from markupsafe import Markup
 from analysis.results import Finding, Report
 from analysis.site import Site
 from dashboards.check_facts import field_check_of, year_of
+from dashboards.design_facts import beside_of, design_of
 from dashboards.figures.balance import balance
 from dashboards.figures.strip_frame import first_day, frame
 from dashboards.figures.year_strip import year_strip
@@ -82,6 +83,7 @@ class SiteView:
     savings: tuple[Fact, ...]
     this_year: tuple[Fact, ...]
     field_check: tuple[Fact, ...]
+    promise: tuple[Fact, ...]
     condition: tuple[Fact, ...]
     open: tuple[FindingLine, ...]
     past: tuple[FindingLine, ...]
@@ -137,6 +139,7 @@ def site_view(
         savings=savings_of(report),
         this_year=year_of(report),
         field_check=field_check_of(report),
+        promise=(*design_of(report), *beside_of(report)),
         condition=condition_of(report, site),
         open=tuple(line_of[place] for place in still),
         past=tuple(line_of[place] for place in past),

@@ -46,7 +46,8 @@ _WEATHER: Mapping[str, str] = {
 }
 _DESIGN: Mapping[str, str] = {
     "given": "The monthly promise in the site file.",
-    "computed": "Computed from the site's facts and its climate; no promise was given.",
+    "EN 15316-4-3": "Computed after EN 15316-4-3 from the site's facts and its climate; no promise "
+    "was given.",
 }
 
 
@@ -81,5 +82,7 @@ def weather_basis(basis: str | None) -> str:
 def design_basis(basis: str | None) -> str:
     """Say where the promise comes from."""
     if basis is None:
-        return "Not known: the site file holds no monthly promise."
+        return (
+            "Not known: neither a monthly promise nor the climate of the place is in the site file."
+        )
     return _DESIGN.get(basis, kind_words(basis))

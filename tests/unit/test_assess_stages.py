@@ -256,7 +256,10 @@ def test_a_log_that_stopped_is_worried_about_only_after_days():
 
 
 def test_what_the_report_leaves_out_is_said():
-    plant = a_plant(days=6, channels=NO_SUN_LOG, site={"design": None, "backup": None})
+    elsewhere = {"timezone": "UTC"}  # a British place would have a coarse climate
+    plant = a_plant(
+        days=6, channels=NO_SUN_LOG, site={"design": None, "backup": None, "place": elsewhere}
+    )
     report = plant.report()
     said = " ".join(report.basis.notes)
     assert report.basis.weather is None

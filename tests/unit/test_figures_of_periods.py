@@ -49,7 +49,7 @@ def test_a_promise_holds_for_the_day_whatever_was_logged_of_it():
 
 def test_unknown_is_null_and_never_zero():
     (first, *_) = day_figures(table(heat_kwh=np.nan, pump_kwh=np.nan, peak_collector_c=np.nan),
-                              a_site(design=None))  # fmt: skip
+                              a_site(design=None, place={"timezone": "UTC"}))  # fmt: skip
     for value in (
         first.delivered_kwh, first.delivered_low_kwh, first.pump_kwh, first.expected_kwh,
         first.design_kwh, first.peak_collector_c,

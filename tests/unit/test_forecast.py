@@ -66,7 +66,8 @@ def test_only_this_calendar_year_counts():
 
 
 def test_without_a_design_yield_nothing_is_forecast():
-    assert forecast(table_of(100), site_with(design=None)) is None
+    nowhere = replace(site_with(design=None), place=replace(a_site().place, timezone="UTC"))
+    assert forecast(table_of(100), nowhere) is None
 
 
 def test_without_a_backup_heat_is_forecast_and_money_is_not():

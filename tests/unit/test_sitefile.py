@@ -15,6 +15,11 @@ from analysis.sitefile_write import map_to_toml, site_to_toml
 TEXT = (Path(__file__).parents[2] / "fixtures/sites/mill-lane-4.toml").read_text("utf-8")
 ARRAY = TEXT[TEXT.index("[[array]]") : TEXT.index("[loop]")]
 
+CLIMATE = (
+    '[climate]\nsource = "invented"\n'
+    f"horizontal_kwh_m2 = {[50] * 12}\ndiffuse_kwh_m2 = {[30] * 12}\nair_c = {[10] * 12}\n\n[sun]"
+)
+
 
 def refused(old: str, new: str) -> SiteFileError:
     assert TEXT.count(old) >= 1, old
@@ -63,7 +68,7 @@ def test_every_fact_of_a_full_site_file_is_read():
     [
         ("controller", "controller", Controller()),
         ("horizon", "horizon", None),
-        ("hot_water", "litres_per_day", None),
+        ("hot_water", "hot_water", None),
         ("sensors", "sensors", Sensors()),
         ("sun", "sun", Sun()),
         ("design", "design", None),
@@ -129,6 +134,20 @@ def test_a_missing_required_table_is_named(table):
         ("[6.0, 8.0]", "[6.0, 25.0]", "backup.hours", "pairs of hours"),
         ('temperature_class = "B"', 'temperature_class = "C"', "sensors.temperature_class", '"AA"'),
         ('model = "hay_davies"', 'model = "davies"', "sun.model", '"perez"'),
+        (
+            "litres_per_day = 120",
+            "",
+            "hot_water",
+            "neither litres_per_day nor occupants",
+        ),
+        (
+            "volume_l = 210",
+            "volume_l = 210\nsolar_volume_l = 300",
+            "store.solar_volume_l",
+            "at most 210",
+        ),
+        ("[sun]", CLIMATE.replace("= [50", "= [5"), "climate.diffuse_kwh_m2", "it is a part of it"),
+        ("[sun]", CLIMATE.replace("[50, 50,", "[50,"), "climate.horizontal_kwh_m2", "12 numbers"),
         ("[hot_water]", "[hotwater]", "hotwater", 'did you mean "hot_water"?'),
         ('stamp = "end"', 'stamp = "middle"', "log.stamp", '"end" | "start"'),
         ('unit = "l/min"', 'unit = "C"', "log.columns.flow.unit", "allowed for flow: l/min"),
@@ -205,7 +224,7 @@ def test_a_change_counts_from_its_day_on():
     assert change_dates(site) == (date(2024, 5, 2),)
 
 
-def test_changes_reach_arrays_and_keys_that_the_site_holds_itself():
+def test_changes_reach_arrays_and_several_tables():
     text = TEXT + (
         '\n[[change]]\ndate = 2025-01-01\nkey = "hot_water.litres_per_day"\nvalue = 80\n'
         '[[change]]\ndate = 2024-06-01\nkey = "array.1.tubes"\nvalue = 17\n'
@@ -297,7 +316,7 @@ def test_a_bare_site_reads_back_the_same():
         controller=Controller(),
         controller_given=False,
         horizon=None,
-        litres_per_day=None,
+        hot_water=None,
         backup=None,
         design=None,
         commissioned=None,
