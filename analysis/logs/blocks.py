@@ -68,7 +68,7 @@ class BlockReader:
     def _block(
         self, text: bytes, start: int, stop: int, line: int
     ) -> tuple[list[Part], ProblemList]:
-        own = ProblemList()
+        own = ProblemList(most=self.rows.problems.most)
         reader = replace(self, rows=replace(self.rows, problems=own))
         parts: list[Part] = []
         reader._stretch(text, start, stop, line, size=_BLOCK, parts=parts)

@@ -13,7 +13,7 @@ from analysis.errors import LogError
 from analysis.logs.joining import count_impossible, join, settle_shares
 from analysis.logs.massflow import volume_flow_l_min
 from analysis.logs.onefile import FileValues, Told, read_file
-from analysis.logs.shapes import LogSource, ParsedLog, ProblemList
+from analysis.logs.shapes import PROBLEMS_LISTED, LogSource, ParsedLog, ProblemList
 from analysis.logs.stamps import StampFormat
 from analysis.results import RowCount
 from analysis.site import LogMap, Site
@@ -25,6 +25,7 @@ def read_logs(
     site: Site | None,
     log_map: LogMap | None = None,
     now_s: int | None = None,
+    listed: int = PROBLEMS_LISTED,
 ) -> ParsedLog:
     """Read the logs of a site, in any order, overlapping or not.
 
@@ -42,6 +43,8 @@ def read_logs(
         A map; what it says goes before the site's `[log]`.
     now_s : int, optional
         Present time, UTC epoch seconds; rows more than a day later are rejected [s].
+    listed : int
+        How many problems are listed; all are counted.
 
     Returns
     -------
@@ -63,7 +66,7 @@ def read_logs(
         now_s=now_s,
         stamp=log_map.stamp or "end",
     )
-    problems = ProblemList()
+    problems = ProblemList(most=listed)
     read = _read_all(files, told, problems)
     _to_volume_flow(read, site)
     settle_shares(read)
@@ -126,7 +129,7 @@ def _read_all(files: Sequence[LogSource], told: Told, problems: ProblemList) -> 
         errors = {}
         again = []
         for place, source in waiting:
-            own = ProblemList()
+            own = ProblemList(most=problems.most)
             try:
                 read[place] = read_file(source, told=told, problems=own, hints=hints)
             except LogError as unusable:

@@ -98,22 +98,23 @@ class ParsedLog:
 
 @dataclass(slots=True)
 class ProblemList:
-    """Collects problems: all are counted, the first are listed."""
+    """Collects problems: all are counted, the first `most` are listed."""
 
     listed: list[Problem] = field(default_factory=list)
     total: int = 0
+    most: int = PROBLEMS_LISTED
 
     def add(self, *, file: str, line: int | None, column: str | None, why: str) -> None:
         """Count one problem, and list it while there is room."""
         self.total += 1
-        if len(self.listed) < PROBLEMS_LISTED:
+        if len(self.listed) < self.most:
             self.listed.append(Problem(file=file, line=line, column=column, why=why))
 
     def add_rows(
         self, *, file: str, lines: NDArray[np.int32], column: str | None, why: str
     ) -> None:
         """Count a problem on each of many lines."""
-        room = max(0, PROBLEMS_LISTED - len(self.listed))
+        room = max(0, self.most - len(self.listed))
         self.listed.extend(
             Problem(file=file, line=int(line), column=column, why=why) for line in lines[:room]
         )
@@ -121,7 +122,7 @@ class ProblemList:
 
     def extend(self, others: Iterable[Problem], *, total: int) -> None:
         """Take over the problems that another list holds."""
-        self.listed.extend(list(others)[: max(0, PROBLEMS_LISTED - len(self.listed))])
+        self.listed.extend(list(others)[: max(0, self.most - len(self.listed))])
         self.total += total
 
 

@@ -16,7 +16,7 @@ from service.errors import ConflictError, NotFoundError
 from service.ingest import queries
 from service.ingest.blocks import Block
 from service.ingest.files import Kept, RawStore
-from service.ingest.storing import OtherSiteError, store_rows
+from service.ingest.storing import OtherSiteError, store_rows, take_out
 from service.jobs import claims
 from service.settings import Settings
 from service.sites import queries as site_queries
@@ -66,14 +66,15 @@ def keep_upload(
 ) -> Upload:
     """Take note of a kept file; the same bytes again get the first answer.
 
-    Bytes that were refused are tried once more: the site file may have changed since.
+    Bytes that were refused are tried once more: the site file may have changed since. Bytes that
+    were undone count again.
     """
     if site_queries.locked_site(db, site.id) is None:
         raise NotFoundError("This site is gone.")
     one_at_a_time(db, BYTES_LOCK)
     found = queries.upload_of_bytes(db, site_id=site.id, sha256=kept.sha256)
     if found is not None:
-        if found.state == "refused":
+        if found.state in ("refused", "undone"):
             found.state, found.message, found.settled_at = "kept", None, None
             found.name = _name(name)
         return found
@@ -214,7 +215,9 @@ def _store(db: Session, *, site: Site, upload: Upload, read: _Read, now: datetim
         return _of_another(upload.name, "this file is", other=other, site=site)
     try:
         with db.begin_nested():
-            stored = store_rows(db, site=site, rows=read.rows, stamp=read.stamp, due_at=now)
+            stored = store_rows(
+                db, site=site, upload=upload, rows=read.rows, stamp=read.stamp, due_at=now
+            )
     except OtherSiteError as error:
         return _of_another(
             upload.name, "a whole day of exactly these values is", other=error.site, site=site
@@ -225,18 +228,24 @@ def _store(db: Session, *, site: Site, upload: Upload, read: _Read, now: datetim
     upload.rows_duplicate = count[2] + (count[1] - stored.new)
     upload.rows_rejected = count[3]
     upload.problems, upload.files = read.problems, read.files
-    upload.state, upload.message, upload.settled_at = "stored", _replaced(stored.changed), now
+    upload.state, upload.message, upload.settled_at = (
+        "stored",
+        _replaced(stored.changed, stored.gone),
+        now,
+    )
     return None
 
 
-def _replaced(changed: int) -> str | None:
+def _replaced(changed: int, gone: int) -> str | None:
     """Say that the file put other values on times that had some: the later file counts."""
-    if not changed:
+    if not changed and not gone:
         return None
-    rows = "1 row differs" if changed == 1 else f"{changed:,} rows differ"
+    count = changed + gone
+    rows = "1 row differs" if count == 1 else f"{count:,} rows differ"
     return (
-        f"{rows} from what was stored for the same times, and this later file counts; if it is "
-        "another installation's log, delete the site and add it again with its own logs"
+        f"{rows} from what was stored for the same times, and this later file counts; what it "
+        "replaced is kept, and undoing this file brings it back. If it is another installation's "
+        "log, undo it and hand it in there"
     )
 
 
@@ -263,6 +272,48 @@ def read_again(db: Session, *, site: Site, uploads: Sequence[Upload]) -> None:
             upload.state, upload.settled_at = "kept", None
 
 
+def undo_upload(db: Session, *, site_id: int, upload_id: int, now: datetime) -> Upload:
+    """Take a file's rows out again; what it had replaced is in force as it was before.
+
+    Raises
+    ------
+    ConflictError : its rows are not in
+    NotFoundError : there is no such upload
+    """
+    site, upload = _locked_upload(db, site_id=site_id, upload_id=upload_id)
+    if upload.pushed_on is not None:
+        raise ConflictError("Rows that a gateway pushed cannot be undone; no file holds them.")
+    if upload.state == "undone":
+        return upload
+    if upload.state != "stored":
+        raise ConflictError("The rows of this file are not in, so there is nothing to undo.")
+    take_out(db, site=site, upload=upload, due_at=now)
+    upload.state, upload.settled_at = "undone", now
+    upload.message = "its rows were taken out; the file itself is kept"
+    return upload
+
+
+def redo_upload(db: Session, *, site_id: int, upload_id: int) -> Upload:
+    """Have an undone file read again; it takes its old place among the others.
+
+    Raises
+    ------
+    NotFoundError : there is no such upload
+    """
+    _, upload = _locked_upload(db, site_id=site_id, upload_id=upload_id)
+    if upload.state == "undone":
+        upload.state, upload.message, upload.settled_at = "kept", None, None
+    return upload
+
+
+def _locked_upload(db: Session, *, site_id: int, upload_id: int) -> tuple[Site, Upload]:
+    site = site_queries.locked_site(db, site_id)
+    upload = queries.upload_of(db, site_id=site_id, upload_id=upload_id)
+    if site is None or upload is None:
+        raise NotFoundError("There is no such upload at this site.")
+    return site, upload
+
+
 def push_rows(
     db: Session, *, site_id: int, rows: Block, size_bytes: int, now: datetime, settle_s: float
 ) -> tuple[int, int, int]:
@@ -281,23 +332,26 @@ def push_rows(
     if site is None:
         raise NotFoundError("This site is gone.")
     stamp = parse_site(site.text).log.stamp or "end"
+    upload = _pushes_of_day(db, site=site, now=now)
+    due_at = now + timedelta(seconds=settle_s)
     try:
-        stored = store_rows(
-            db, site=site, rows=rows, stamp=stamp, due_at=now + timedelta(seconds=settle_s)
-        )
+        stored = store_rows(db, site=site, upload=upload, rows=rows, stamp=stamp, due_at=due_at)
     except OtherSiteError as error:
         raise ConflictError(
             _of_another(
                 "batch", "a whole day of exactly these values is", other=error.site, site=site
             )
         ) from None
-    _count_push(db, site=site, rows=len(rows), new=stored.new, size_bytes=size_bytes, now=now)
+    upload.size_bytes += size_bytes
+    upload.rows_read += len(rows)
+    upload.rows_kept += stored.new
+    upload.rows_duplicate += len(rows) - stored.new
+    upload.settled_at = now
     return len(rows), stored.new, stored.changed
 
 
-def _count_push(
-    db: Session, *, site: Site, rows: int, new: int, size_bytes: int, now: datetime
-) -> None:
+def _pushes_of_day(db: Session, *, site: Site, now: datetime) -> Upload:
+    """Give the upload that counts what a gateway pushes today."""
     day = now.date()
     upload = queries.pushes_of(db, site_id=site.id, day=day)
     if upload is None:
@@ -317,8 +371,5 @@ def _count_push(
             received_at=now,
         )
         db.add(upload)
-    upload.size_bytes += size_bytes
-    upload.rows_read += rows
-    upload.rows_kept += new
-    upload.rows_duplicate += rows - new
-    upload.settled_at = now
+        db.flush()
+    return upload

@@ -43,16 +43,21 @@ class Block:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Merged:
-    """Two blocks as one, and what the newer one brought.
+class Change:
+    """What became of a day.
 
-    `touched_s` are the stamps of rows that are new or changed.
+    Attributes
+    ----------
+    new, changed, gone : rows that are there now, that say something else, that are away
+    touched_s : their stamps, rising [s]
+    columns : whether a column came or went
     """
 
-    block: Block
     new: int
     changed: int
+    gone: int
     touched_s: Ints
+    columns: bool
 
 
 def utc_day(stamp_s: int) -> date:
@@ -75,16 +80,11 @@ def split_days(block: Block) -> dict[date, Block]:
     return days
 
 
-def merge(old: Block | None, new: Block) -> Merged:
+def merge(old: Block, new: Block) -> Block:
     """Lay newer rows over older ones: per stamp and channel, the newer value wins if it is one."""
-    if old is None:
-        return Merged(block=new, new=len(new), changed=0, touched_s=new.stamp_s)
     stamp_s = np.union1d(old.stamp_s, new.stamp_s)
     at_old = np.searchsorted(stamp_s, old.stamp_s)
     at_new = np.searchsorted(stamp_s, new.stamp_s)
-    known = np.zeros(stamp_s.shape[0], dtype=np.bool_)
-    known[at_old] = True
-    changed = np.zeros(stamp_s.shape[0], dtype=np.bool_)
     columns: dict[str, Floats] = {}
     for name in sorted({*old.columns, *new.columns}):
         values = np.full(stamp_s.shape[0], np.nan)
@@ -93,16 +93,32 @@ def merge(old: Block | None, new: Block) -> Merged:
         if name in new.columns:
             fresh = new.columns[name]
             given = ~np.isnan(fresh)
-            place = at_new[given]
-            changed[place] |= values[place] != fresh[given]
-            values[place] = fresh[given]
+            values[at_new[given]] = fresh[given]
         columns[name] = values
-    changed &= known
-    return Merged(
-        block=Block(stamp_s=stamp_s, columns=columns),
-        new=int(stamp_s.shape[0] - len(old)),
-        changed=int(changed.sum()),
-        touched_s=stamp_s[changed | ~known],
+    return Block(stamp_s=stamp_s, columns=columns)
+
+
+def change(old: Block | None, new: Block | None) -> Change:
+    """Give what is different between a day as it was and as it is."""
+    empty = Block(stamp_s=np.zeros(0, dtype=np.int64), columns={})
+    old, new = old or empty, new or empty
+    common, at_old, at_new = np.intersect1d(
+        old.stamp_s, new.stamp_s, assume_unique=True, return_indices=True
+    )
+    differs = np.zeros(common.shape[0], dtype=np.bool_)
+    nothing = np.broadcast_to(np.nan, common.shape)
+    for name in {*old.columns, *new.columns}:
+        was = old.columns[name][at_old] if name in old.columns else nothing
+        now = new.columns[name][at_new] if name in new.columns else nothing
+        differs |= (was != now) & ~(np.isnan(was) & np.isnan(now))
+    came = np.setdiff1d(new.stamp_s, common, assume_unique=True)
+    went = np.setdiff1d(old.stamp_s, common, assume_unique=True)
+    return Change(
+        new=int(came.shape[0]),
+        changed=int(differs.sum()),
+        gone=int(went.shape[0]),
+        touched_s=np.sort(np.concatenate([came, went, common[differs]])),
+        columns=set(old.columns) != set(new.columns),
     )
 
 
@@ -144,12 +160,13 @@ def values_hash(block: Block) -> str | None:
 
 
 def encode(block: Block) -> bytes:
-    """Turn a block into bytes."""
+    """Turn a block into bytes; equal blocks give equal bytes."""
     import pyarrow as pa
 
-    names = list(block.columns)
+    names = sorted(block.columns)
+    # A negative zero would be another byte for the same value.
     table = pa.RecordBatch.from_arrays(
-        [pa.array(block.stamp_s), *(pa.array(block.columns[name]) for name in names)],
+        [pa.array(block.stamp_s), *(pa.array(block.columns[name] + 0.0) for name in names)],
         names=["stamp_s", *names],
     )
     sink = pa.BufferOutputStream()
@@ -171,3 +188,11 @@ def decode(data: bytes) -> Block:
     }
     stamp_s = arrays.pop("stamp_s")
     return Block(stamp_s=stamp_s, columns=arrays)
+
+
+def channels_in(data: bytes) -> tuple[str, ...]:
+    """Give the channels of a block without its values."""
+    import pyarrow as pa
+
+    with pa.ipc.open_stream(pa.py_buffer(data)) as reader:
+        return tuple(name for name in reader.schema.names if name != "stamp_s")

@@ -15,17 +15,16 @@ from analysis.days import local_midnight_s
 from service.accounts.access import caller_of, site_for
 from service.assessments import queries as assessment_queries
 from service.context import Context, Here, RowId
-from service.db.models import Upload
 from service.errors import InvalidError, NotFoundError, SignedOutError
 from service.ingest import actions, queries
 from service.ingest.pushes import parse_push
-from service.ingest.schemas import Pushed, Rows, Series, UploadShown, UploadsShown
+from service.ingest.schemas import Pushed, Series, UploadShown, UploadsShown
 from service.ingest.series import plot_series
+from service.ingest.shown import Naming, upload_shown
 
 router = APIRouter(prefix="/api/sites/{slug}", tags=["logs"])
 
-_MOST_FILES = 200
-_PROBLEMS_SHOWN = 50
+_MOST_FILES = 1000
 _UPLOADS_LISTED = 400
 # A year of minutes and some; what a plot is made from is held in memory.
 _MOST_PLOTTED = 600_000
@@ -96,8 +95,9 @@ def list_uploads(here: Here, slug: str) -> UploadsShown:
         caller = caller_of(db, here.request, now=here.now())
         site = site_for(db, caller, slug)
         uploads = queries.list_uploads(db, site.id, limit=_UPLOADS_LISTED)
+        naming = Naming.of(db, site.id)
         return UploadsShown(
-            uploads=[upload_shown(slug, upload) for upload in uploads],
+            uploads=[upload_shown(slug, upload, naming=naming) for upload in uploads],
             pending=assessment_queries.pending_of(db, site_id=site.id),
         )
 
@@ -111,7 +111,7 @@ def give_upload(here: Here, slug: str, upload_id: RowId) -> UploadShown:
         upload = queries.upload_of(db, site_id=site.id, upload_id=upload_id)
         if upload is None:
             raise NotFoundError("There is no such upload at this site.")
-        return upload_shown(slug, upload)
+        return upload_shown(slug, upload, naming=Naming.of(db, site.id))
 
 
 @router.post("/rows")
@@ -212,26 +212,3 @@ def _site_id(here: Context, slug: str, *, key_needed: bool = False) -> int:
 def _pending(here: Context, site_id: int) -> str | None:
     with here.database.reading() as db:
         return assessment_queries.pending_of(db, site_id=site_id)
-
-
-def upload_shown(slug: str, upload: Upload) -> UploadShown:
-    """Give an upload as the API shows it."""
-    return UploadShown(
-        id=upload.id,
-        name=upload.name,
-        state=upload.state,
-        message=upload.message,
-        size_bytes=upload.size_bytes,
-        via=upload.via,
-        received_at=upload.received_at,
-        settled_at=upload.settled_at,
-        rows=Rows(
-            read=upload.rows_read or 0,
-            kept=upload.rows_kept or 0,
-            duplicate=upload.rows_duplicate or 0,
-            rejected=upload.rows_rejected or 0,
-        ),
-        problems=(upload.problems or [])[:_PROBLEMS_SHOWN],
-        files=upload.files or [],
-        status_url=f"/api/sites/{slug}/uploads/{upload.id}",
-    )

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from analysis.record import Record, record_from_stamps
 from service.db.engine import insert_into
-from service.db.models import ChannelSeen, DayBlock, DayMark, Site, Upload
+from service.db.models import ChannelSeen, DayBlock, DayLayer, DayMark, Site, Upload
 from service.ingest.blocks import Block, decode, encode, join, utc_day, values_hash
 
 # Stamps mark the end or the start of their step, so a span's rows may stand one step outside it.
@@ -51,6 +51,26 @@ def upload_of(db: Session, *, site_id: int, upload_id: int) -> Upload | None:
 def upload_of_bytes(db: Session, *, site_id: int, sha256: str) -> Upload | None:
     """Give the upload of these bytes for this site."""
     return db.scalar(select(Upload).where(Upload.site_id == site_id, Upload.sha256 == sha256))
+
+
+def names_of(db: Session, *, ids: Sequence[int]) -> dict[int, str]:
+    """Give the names of uploads."""
+    names: dict[int, str] = {}
+    for first in range(0, len(ids), _AT_ONCE):
+        found = select(Upload.id, Upload.name).where(Upload.id.in_(ids[first : first + _AT_ONCE]))
+        names.update({row.id: row.name for row in db.execute(found)})
+    return names
+
+
+def uploads_of_ids(db: Session, *, site_id: int, ids: Sequence[int]) -> list[Upload]:
+    """Give these uploads of a site, as far as they are its own."""
+    uploads: list[Upload] = []
+    for first in range(0, len(ids), _AT_ONCE):
+        found = select(Upload).where(
+            Upload.site_id == site_id, Upload.id.in_(ids[first : first + _AT_ONCE])
+        )
+        uploads.extend(db.scalars(found.order_by(Upload.id)))
+    return uploads
 
 
 def pushes_of(db: Session, *, site_id: int, day: date) -> Upload | None:
@@ -149,6 +169,7 @@ def save_blocks(db: Session, *, site_id: int, blocks: Mapping[date, Block]) -> N
 def drop_blocks(db: Session, *, site_id: int) -> None:
     """Forget all stored rows of a site."""
     db.execute(delete(DayBlock).where(DayBlock.site_id == site_id))
+    db.execute(delete(DayLayer).where(DayLayer.site_id == site_id))
     db.execute(delete(ChannelSeen).where(ChannelSeen.site_id == site_id))
 
 
@@ -229,6 +250,17 @@ def add_channels(db: Session, *, site_id: int, channels: Iterable[str]) -> None:
         db.execute(insert_into(db, ChannelSeen).on_conflict_do_nothing(), rows)
 
 
+def drop_channels(db: Session, *, site_id: int, channels: Iterable[str]) -> None:
+    """Forget channels that no row holds any more."""
+    names = sorted(channels)
+    if names:
+        db.execute(
+            delete(ChannelSeen).where(
+                ChannelSeen.site_id == site_id, ChannelSeen.channel.in_(names)
+            )
+        )
+
+
 def mark_days(db: Session, *, site_id: int, days: Iterable[date], due_at: datetime) -> None:
     """Mark local days to be analysed; an earlier due time stands."""
     rows = [{"site_id": site_id, "date": day, "due_at": due_at} for day in sorted(set(days))]
@@ -253,17 +285,20 @@ def mark_everything(db: Session, *, site_id: int, due_at: datetime) -> None:
 
 
 def rows_counted(db: Session, site_id: int) -> tuple[int, int, int, int]:
-    """Give the rows read, kept, duplicate and rejected of everything stored for a site."""
+    """Give the rows read, kept, duplicate and rejected of everything in force at a site.
+
+    A row that another file says again, or says otherwise, is there once: it counts as duplicate.
+    """
     row = db.execute(
         select(
             func.coalesce(func.sum(Upload.rows_read), 0),
-            func.coalesce(func.sum(Upload.rows_kept), 0),
-            func.coalesce(func.sum(Upload.rows_duplicate), 0),
             func.coalesce(func.sum(Upload.rows_rejected), 0),
         ).where(Upload.site_id == site_id, Upload.state == "stored")
     ).one()
-    read, kept, duplicate, rejected = (int(value) for value in row)
-    return read, kept, duplicate, rejected
+    read, rejected = (int(value) for value in row)
+    held = select(func.coalesce(func.sum(DayBlock.rows), 0)).where(DayBlock.site_id == site_id)
+    kept = int(db.scalar(held) or 0)
+    return read, kept, max(read - kept - rejected, 0), rejected
 
 
 def hashes_referred_to(db: Session, hashes: Sequence[str]) -> set[str]:

@@ -1,7 +1,11 @@
-"""Laying read rows into the store of a site: merge, mark, count; the caller commits."""
+"""Laying read rows into the store of a site, and taking them out again; the caller commits.
+
+Each upload is a layer of the days it touches (`service.ingest.layers`); the day's block is what
+all layers give together.
+"""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Literal
 
@@ -11,9 +15,11 @@ from sqlalchemy.orm import Session
 from analysis.days import local_date
 from analysis.record import steps_s
 from service.db.engine import VALUES_LOCK, one_at_a_time
-from service.db.models import Site
-from service.ingest import queries
-from service.ingest.blocks import Block, Merged, merge, split_days, values_hash
+from service.db.models import Site, Upload
+from service.ingest import layer_queries, queries
+from service.ingest.blocks import Block, Change, change, merge, split_days, values_hash
+from service.ingest.layer_queries import HeldDay
+from service.ingest.layers import Layer, fold
 
 # The analysis of a day also looks at its neighbours (`analysis.assess.MARGIN_DAYS`).
 NEIGHBOUR_DAYS = 1
@@ -21,10 +27,11 @@ NEIGHBOUR_DAYS = 1
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stored:
-    """How many rows were new, changed something, or said what was known already."""
+    """How many rows are new, say something else, went, or said what was known already."""
 
     new: int
     changed: int
+    gone: int
     same: int
 
 
@@ -40,15 +47,18 @@ def store_rows(
     db: Session,
     *,
     site: Site,
+    upload: Upload,
     rows: Block,
     stamp: Literal["end", "start"],
     due_at: datetime,
 ) -> Stored:
-    """Merge rows into the site's day blocks and mark the local days that changed.
+    """Lay an upload's rows into the site's days and mark the local days that changed.
 
     Parameters
     ----------
     db : a writing session in which `site` was locked
+    site : the site
+    upload : whose rows these are; rows of a gateway add to what it pushed before
     rows : at least one row, on strictly rising stamps
     stamp : which end of its step these stamps mark
     due_at : when the marked days may be analysed
@@ -65,16 +75,89 @@ def store_rows(
         other = queries.site_with_values(db, hashes=hashes, but_site_id=site.id)
         if other is not None:
             raise OtherSiteError(other)
-    held = queries.load_blocks(db, site_id=site.id, days=sorted(parts))
-    merged = {day: merge(held.get(day), part) for day, part in parts.items()}
-    touched = {day: one for day, one in merged.items() if _brings_something(one, held.get(day))}
-    queries.save_blocks(
-        db, site_id=site.id, blocks={day: one.block for day, one in touched.items()}
+    held = layer_queries.load_days(db, site_id=site.id, days=sorted(parts))
+    pushed = upload.pushed_on is not None
+    layers = {
+        day: _with_layer(held.get(day), Layer(upload_id=upload.id, block=part, pushed=pushed))
+        for day, part in parts.items()
+    }
+    changes = _lay(db, site=site, held=held, layers=layers)
+    _mark(db, site=site, changes=changes, channels=frozenset(rows.columns), due_at=due_at)
+    new = sum(one.new for one in changes.values())
+    changed = sum(one.changed for one in changes.values())
+    return Stored(
+        new=new,
+        changed=changed,
+        gone=sum(one.gone for one in changes.values()),
+        same=max(len(rows) - new - changed, 0),
     )
-    _mark(db, site=site, touched=touched, channels=frozenset(rows.columns), due_at=due_at)
-    new = sum(one.new for one in merged.values())
-    changed = sum(one.changed for one in merged.values())
-    return Stored(new=new, changed=changed, same=len(rows) - new - changed)
+
+
+def take_out(db: Session, *, site: Site, upload: Upload, due_at: datetime) -> None:
+    """Take an upload's rows out of the site's days; what lay beneath is in force again.
+
+    Parameters
+    ----------
+    db : a writing session in which `site` was locked
+    site : the site
+    upload : whose rows these are
+    due_at : when the days that change may be analysed
+    """
+    days = layer_queries.days_of_upload(db, site_id=site.id, upload_id=upload.id)
+    held = layer_queries.load_days(db, site_id=site.id, days=days)
+    layers = {
+        day: [layer for layer in held[day].layers if layer.upload_id != upload.id] for day in days
+    }
+    changes = _lay(db, site=site, held=held, layers=layers)
+    _mark(db, site=site, changes=changes, channels=frozenset(), due_at=due_at)
+    if not queries.days_stored(db, site.id):
+        site.stamp = None  # the next file says anew which end of its step a stamp marks
+    _forget_channels(db, site=site, due_at=due_at)
+
+
+def _with_layer(held: HeldDay | None, layer: Layer) -> list[Layer]:
+    """Add a layer, or rows to the one that the upload has already."""
+    known = () if held is None else held.layers
+    own = [one for one in known if one.upload_id == layer.upload_id]
+    if own:
+        layer = replace(layer, block=merge(own[0].block, layer.block))
+    others = [one for one in known if one.upload_id != layer.upload_id]
+    return sorted([*others, layer], key=lambda one: one.upload_id)
+
+
+def _lay(
+    db: Session,
+    *,
+    site: Site,
+    held: Mapping[date, HeldDay],
+    layers: Mapping[date, list[Layer]],
+) -> dict[date, Change]:
+    """Write the layers of these days and what they give together; tell what changed."""
+    folded = {day: fold(own) for day, own in layers.items() if own}
+    changes = {
+        day: change(
+            held[day].block if day in held else None,
+            folded[day].block if day in folded else None,
+        )
+        for day in sorted(layers)
+    }
+    queries.save_blocks(
+        db,
+        site_id=site.id,
+        blocks={day: one.block for day, one in folded.items() if _is_change(changes[day])},
+    )
+    layer_queries.drop_days(db, site_id=site.id, days=sorted(set(layers) - set(folded)))
+    layer_queries.save_layers(
+        db,
+        site_id=site.id,
+        layers=layers,
+        replaced={day: one.replaced for day, one in folded.items()},
+    )
+    return changes
+
+
+def _is_change(one: Change) -> bool:
+    return bool(one.touched_s.shape[0]) or one.columns
 
 
 def _in_stamps_of(site: Site, rows: Block, stamp: Literal["end", "start"]) -> Block:
@@ -92,17 +175,11 @@ def _in_stamps_of(site: Site, rows: Block, stamp: Literal["end", "start"]) -> Bl
     )
 
 
-def _brings_something(merged: Merged, held: Block | None) -> bool:
-    if held is None or merged.new or merged.changed:
-        return True
-    return set(merged.block.columns) != set(held.columns)
-
-
 def _mark(
     db: Session,
     *,
     site: Site,
-    touched: Mapping[date, Merged],
+    changes: Mapping[date, Change],
     channels: frozenset[str],
     due_at: datetime,
 ) -> None:
@@ -112,10 +189,19 @@ def _mark(
     if unseen:
         queries.mark_everything(db, site_id=site.id, due_at=due_at)
     days: set[date] = set()
-    for one in touched.values():
+    for one in changes.values():
         if one.touched_s.shape[0]:
             days |= _local_days(one.touched_s, timezone=site.timezone)
     queries.mark_days(db, site_id=site.id, days=days, due_at=due_at)
+
+
+def _forget_channels(db: Session, *, site: Site, due_at: datetime) -> None:
+    """Forget channels that no row holds any more; that concerns every day, too."""
+    stored = layer_queries.channels_stored(db, site.id)
+    lost = queries.channels_seen(db, site.id) - stored
+    queries.drop_channels(db, site_id=site.id, channels=lost)
+    if lost:
+        queries.mark_everything(db, site_id=site.id, due_at=due_at)
 
 
 def _local_days(touched_s: np.ndarray, *, timezone: str) -> set[date]:

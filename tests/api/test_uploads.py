@@ -123,7 +123,7 @@ def test_a_later_log_of_other_values_says_that_it_replaced_some(
     back.worker().work_all()
     message = state(client, upload)["message"]
     assert "1 row differs from what was stored" in message
-    assert "delete the site and add it again" in message
+    assert "undoing this file brings it back" in message
 
 
 def test_rows_known_already_count_as_duplicates_and_mark_nothing(

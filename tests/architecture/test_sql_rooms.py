@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 SERVICE = Path(__file__).parents[2] / "service"
-ROOMS = {"queries.py", "claims.py", "outbox.py", "engine.py"}
+ROOMS = {"queries.py", "layer_queries.py", "claims.py", "outbox.py", "engine.py"}
 SQL = {"select", "insert", "update", "delete", "func", "text"}
 MODULES = sorted(
     path

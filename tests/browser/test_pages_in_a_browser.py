@@ -35,7 +35,7 @@ def seed(folder: Path) -> None:
     """Put one site with an invented report and one day of rows into a fresh data folder."""
     from analysis.assess import METHOD
     from analysis.results import report_json
-    from service.db.models import DayMark, Site, SiteReport
+    from service.db.models import DayMark, Site, SiteReport, Upload
     from service.ingest.blocks import Block
     from service.ingest.storing import store_rows
 
@@ -55,7 +55,13 @@ def seed(folder: Path) -> None:
         site = db.get(Site, back.site_id(slug))
         assert site is not None
         rows = Block(stamp_s=stamps.astype(np.int64), columns=columns)
-        store_rows(db, site=site, rows=rows, stamp="end", due_at=now)
+        upload = Upload(
+            site_id=site.id, name="pushed", pushed_on=now.date(), size_bytes=0, via="gateway",
+            state="stored", received_at=now,
+        )  # fmt: skip
+        db.add(upload)
+        db.flush()
+        store_rows(db, site=site, upload=upload, rows=rows, stamp="end", due_at=now)
         db.query(DayMark).delete()
         db.add(
             SiteReport(

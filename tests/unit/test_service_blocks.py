@@ -6,7 +6,16 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.ingest.blocks import Block, decode, encode, join, merge, split_days, values_hash
+from service.ingest.blocks import (
+    Block,
+    change,
+    decode,
+    encode,
+    join,
+    merge,
+    split_days,
+    values_hash,
+)
 
 NAN = float("nan")
 DAY = 86_400
@@ -48,18 +57,24 @@ def test_later_value_wins_and_an_empty_one_takes_nothing_away() -> None:
     new = a_block([60, 120, 180], flow=[NAN, 5.0, 6.0])
     merged = merge(old, new)
     assert same(
-        merged.block,
+        merged,
         a_block([0, 60, 120, 180], flow=[1.0, 2.0, 5.0, 6.0], pump=[100.0, 100.0, 0.0, NAN]),
     )
-    assert (merged.new, merged.changed) == (1, 1)
-    assert merged.touched_s.tolist() == [120, 180]
+    told = change(old, merged)
+    assert (told.new, told.changed, told.gone, told.columns) == (1, 1, 0, False)
+    assert told.touched_s.tolist() == [120, 180]
+    back = change(merged, old)
+    assert (back.new, back.changed, back.gone) == (0, 1, 1)
+    assert change(old, None).gone == 3
+    assert change(None, old).new == 3
 
 
 def test_the_same_rows_again_change_nothing() -> None:
     day = a_day()
     merged = merge(day, day)
-    assert (merged.new, merged.changed, merged.touched_s.shape[0]) == (0, 0, 0)
-    assert same(merged.block, day)
+    told = change(day, merged)
+    assert (told.new, told.changed, told.gone, told.touched_s.shape[0]) == (0, 0, 0, 0)
+    assert same(merged, day)
 
 
 floats = st.floats(allow_infinity=False, width=64) | st.just(NAN)
@@ -75,8 +90,8 @@ def test_bytes_give_the_block_back_and_merging_is_a_union(
     second = a_block([s for s, _ in sorted(two)], flow=[v for _, v in sorted(two)])
     assert same(decode(encode(first)), first)
     merged = merge(first, second)
-    assert merged.block.stamp_s.tolist() == sorted({s for s, _ in [*one, *two]})
-    assert same(merge(merged.block, second).block, merged.block)
+    assert merged.stamp_s.tolist() == sorted({s for s, _ in [*one, *two]})
+    assert same(merge(merged, second), merged)
 
 
 def test_equal_values_have_equal_hashes_whatever_the_last_digits_say() -> None:

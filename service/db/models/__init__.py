@@ -4,7 +4,7 @@ from service.db.models.accounts import Account, Firm, SetupLink, WebSession
 from service.db.models.assessments import DayRow, FindingSeen, SiteReport
 from service.db.models.jobs import Claim, Heartbeat
 from service.db.models.mail import Outbox, Recipient
-from service.db.models.readings import ChannelSeen, DayBlock, DayMark, Upload
+from service.db.models.readings import ChannelSeen, DayBlock, DayLayer, DayMark, Upload
 from service.db.models.sites import ApiKey, Site, SiteFileVersion
 
 __all__ = [
@@ -13,6 +13,7 @@ __all__ = [
     "ChannelSeen",
     "Claim",
     "DayBlock",
+    "DayLayer",
     "DayMark",
     "DayRow",
     "FindingSeen",

@@ -22,8 +22,9 @@ from service.db.base import Base, UtcDateTime
 class Upload(Base):
     """A log that was handed in.
 
-    `state` is `kept` (bytes are safe, not yet read), `stored` (its rows are in) or `refused`
-    (`message` says why and what to do). `files` says what was understood of each file in it,
+    `state` is `kept` (bytes are safe, not yet read), `stored` (its rows are in), `refused`
+    (`message` says why and what to do), `asking` (a person has to say what its columns hold) or
+    `undone` (its rows were taken out again). `files` says what was understood of each file in it,
     `problems` which lines or cells could not be used. Rows that a gateway pushes are counted on
     one upload per site and UTC day of arrival (`pushed_on`), which has no bytes of its own.
     """
@@ -72,6 +73,27 @@ class DayBlock(Base):
     rows: Mapped[int]
     data: Mapped[bytes] = mapped_column(LargeBinary)
     values_hash: Mapped[str | None] = mapped_column(String(64))
+
+
+class DayLayer(Base):
+    """What one upload says of one UTC day: a layer of the day's block.
+
+    `data` is None while it is the day's only layer: then the block is it. `replaced` says how many
+    of its rows each later upload replaced. `upload_id` is 0 for rows that were stored before
+    layers were kept. `pushed` marks rows of a gateway.
+    """
+
+    __tablename__ = "day_layer"
+
+    site_id: Mapped[int] = mapped_column(
+        ForeignKey("site.id", ondelete="CASCADE"), primary_key=True
+    )
+    day: Mapped[date] = mapped_column(Date, primary_key=True)
+    upload_id: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    pushed: Mapped[bool] = mapped_column(default=False)
+    rows: Mapped[int]
+    data: Mapped[bytes | None] = mapped_column(LargeBinary)
+    replaced: Mapped[dict[str, int]] = mapped_column(JSON, default=dict)
 
 
 class ChannelSeen(Base):

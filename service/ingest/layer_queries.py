@@ -1,0 +1,129 @@
+"""All SQL about the layers of a day: what each upload says of it. Nothing here commits."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from sqlalchemy import delete, select
+from sqlalchemy.orm import Session
+
+from service.db.engine import insert_into
+from service.db.models import DayBlock, DayLayer
+from service.ingest.blocks import Block, channels_in, decode, encode
+from service.ingest.layers import Layer
+
+_AT_ONCE = 400
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class HeldDay:
+    """A day as it is stored: the rows in force, and the layers that give them."""
+
+    block: Block
+    layers: tuple[Layer, ...]
+
+
+def load_days(db: Session, *, site_id: int, days: Sequence[date]) -> dict[date, HeldDay]:
+    """Give these days; one that was stored before there were layers has one layer, 0."""
+    held: dict[date, HeldDay] = {}
+    for first in range(0, len(days), _AT_ONCE):
+        part = days[first : first + _AT_ONCE]
+        blocks = {
+            row.day: decode(row.data)
+            for row in db.execute(
+                select(DayBlock.day, DayBlock.data).where(
+                    DayBlock.site_id == site_id, DayBlock.day.in_(part)
+                )
+            )
+        }
+        layers: dict[date, list[Layer]] = {}
+        found = db.execute(
+            select(DayLayer.day, DayLayer.upload_id, DayLayer.pushed, DayLayer.data)
+            .where(DayLayer.site_id == site_id, DayLayer.day.in_(part))
+            .order_by(DayLayer.day, DayLayer.upload_id)
+        )
+        for row in found:
+            block = blocks[row.day] if row.data is None else decode(row.data)
+            layers.setdefault(row.day, []).append(
+                Layer(upload_id=row.upload_id, block=block, pushed=row.pushed)
+            )
+        for day, block in blocks.items():
+            own = layers.get(day) or [Layer(upload_id=0, block=block)]
+            held[day] = HeldDay(block=block, layers=tuple(own))
+    return held
+
+
+def save_layers(
+    db: Session,
+    *,
+    site_id: int,
+    layers: Mapping[date, Sequence[Layer]],
+    replaced: Mapping[date, Mapping[int, Mapping[int, int]]],
+) -> None:
+    """Write the layers of these days in place of those they had.
+
+    Parameters
+    ----------
+    db : a writing session
+    site_id : whose days
+    layers : all layers of each day; none take the day's layers away
+    replaced : for each day and layer, how many of its rows each later one replaced
+    """
+    days = list(layers)
+    for first in range(0, len(days), _AT_ONCE):
+        part = days[first : first + _AT_ONCE]
+        db.execute(delete(DayLayer).where(DayLayer.site_id == site_id, DayLayer.day.in_(part)))
+    rows = [
+        {
+            "site_id": site_id,
+            "day": day,
+            "upload_id": layer.upload_id,
+            "pushed": layer.pushed,
+            "rows": len(layer.block),
+            "data": None if len(held) == 1 else encode(layer.block),
+            "replaced": {
+                str(above): count
+                for above, count in replaced.get(day, {}).get(layer.upload_id, {}).items()
+            },
+        }
+        for day, held in layers.items()
+        for layer in held
+    ]
+    if rows:
+        db.execute(insert_into(db, DayLayer), rows)
+
+
+def days_of_upload(db: Session, *, site_id: int, upload_id: int) -> list[date]:
+    """Give the days that an upload says something of, rising."""
+    found = select(DayLayer.day).where(DayLayer.site_id == site_id, DayLayer.upload_id == upload_id)
+    return list(db.scalars(found.order_by(DayLayer.day)))
+
+
+def drop_days(db: Session, *, site_id: int, days: Sequence[date]) -> None:
+    """Remove the blocks of days that nothing is said of any more."""
+    for first in range(0, len(days), _AT_ONCE):
+        part = days[first : first + _AT_ONCE]
+        db.execute(delete(DayBlock).where(DayBlock.site_id == site_id, DayBlock.day.in_(part)))
+
+
+def channels_stored(db: Session, site_id: int) -> frozenset[str]:
+    """Give the channels that the rows in force hold."""
+    found = db.scalars(select(DayBlock.data).where(DayBlock.site_id == site_id))
+    return frozenset(name for data in found for name in channels_in(data))
+
+
+def replacements(db: Session, site_id: int) -> dict[int, dict[int, int]]:
+    """Give for each upload how many of its rows each later one replaced."""
+    found = db.execute(
+        select(DayLayer.upload_id, DayLayer.replaced).where(DayLayer.site_id == site_id)
+    )
+    return _summed((row.upload_id, row.replaced) for row in found)
+
+
+def _summed(rows: Iterable[tuple[int, Mapping[str, int]]]) -> dict[int, dict[int, int]]:
+    total: dict[int, dict[int, int]] = {}
+    for upload_id, replaced in rows:
+        for above, count in replaced.items():
+            held = total.setdefault(upload_id, {})
+            held[int(above)] = held.get(int(above), 0) + count
+    return total
