@@ -7,6 +7,7 @@ invented and of the right size.
 """
 
 from dataclasses import asdict, dataclass
+from functools import cache
 from math import cos, exp, pi, radians, sin
 
 import numpy as np
@@ -48,7 +49,7 @@ concentration = 0.0
 flow_l_min = {flow}
 pump_w = 30
 kind = "drain_back"
-pipe_length_m = 10
+pipe_length_m = {pipe_m}
 [store]
 volume_l = {volume}
 limit_c = {limit}
@@ -77,6 +78,8 @@ class Other:
     cutout: float = 130.0
     grain_k: float = 0.1
     clear: float = 0.6
+    pipe_m: float = 10.0
+    outdoors: bool = False
     dead: tuple[int, int] | None = None
     airlock: tuple[int, int] | None = None
     shade: tuple[int, int] | None = None
@@ -141,12 +144,23 @@ def log_of(plant: Other, *, without: tuple[str, ...] = ()) -> Record:
     return record_from_stamps(stamp_s=stamps, columns=columns, stamp="end")
 
 
+def heat_kwh(plant: Other) -> np.ndarray:
+    """Give the heat that the coil truly handed over on each day [kWh]."""
+    return np.array([row[-1] for row in _steps(plant)]).reshape(plant.days, -1).sum(axis=1) / 3.6e6
+
+
 def _begin_s(plant: Other) -> int:
     return int(np.datetime64(plant.start, "s").astype(np.int64))
 
 
 def _sampled(plant: Other) -> np.ndarray:
-    """Run the plant; give the channels at every step, shape (steps, channels)."""
+    """Give the channels at every step, shape (steps, channels)."""
+    return np.array(_steps(plant))[:, :-1]
+
+
+@cache
+def _steps(plant: Other) -> list[tuple[float, ...]]:
+    """Run the plant; give the channels at every step and the heat into the store [J]."""
     rows: list[tuple[float, ...]] = []
     roof, hot, low, mid, top = 10.0, 18.0, 20.0, 30.0, 45.0
     on = full = locked = False
@@ -174,14 +188,17 @@ def _sampled(plant: Other) -> np.ndarray:
         share = 1.0 - exp(-0.75 * (plant.flow / flow) ** 0.5) if flow else 0.0
         between = hot - share * (hot - mid)
         cold = between - share * (between - low)
+        brought_j = STEP_S * stream * (hot - cold)
         mid += STEP_S * stream * (hot - between) / layer_j_k
         low += STEP_S * stream * (between - cold) / layer_j_k
         # The roof is the mean of what comes and goes; taken implicitly.
         loss_w_k = plant.area * (1.5 + 0.006 * abs(roof - air))
         given = gain - loss_w_k * (roof - air) - 2.0 * stream * (roof - cold)
         roof += STEP_S * given / (roof_j_k + STEP_S * (loss_w_k + 2.0 * stream))
-        to_hot = stream * (2.0 * roof - cold - hot) - 0.9 * (hot - 18.0)
-        hot += STEP_S * to_hot / (4500.0 + STEP_S * (stream + 0.9))
+        pipe_w_k = 0.09 * plant.pipe_m
+        to_hot = stream * (2.0 * roof - cold - hot)
+        to_hot -= pipe_w_k * (hot - (air if plant.outdoors else 18.0))
+        hot += STEP_S * to_hot / (450.0 * plant.pipe_m + STEP_S * (stream + pipe_w_k))
 
         if hour > 5.0 and top < 50.0:
             top += STEP_S * 6000.0 / layer_j_k
@@ -196,5 +213,5 @@ def _sampled(plant: Other) -> np.ndarray:
             mid = top = (mid + top) / 2.0
         top -= STEP_S * 0.7 * (top - 18.0) / layer_j_k
         shown = cold if flow else 18.0 + 0.3 * (hot - 18.0)
-        rows.append((roof, hot, shown, low, top, air, sun, flow, 100.0 * on))
-    return np.array(rows)
+        rows.append((roof, hot, shown, low, top, air, sun, flow, 100.0 * on, brought_j))
+    return rows
