@@ -12,7 +12,8 @@ import numpy as np
 
 from analysis.grid import BIN_S
 from analysis.healthy_loop import Surroundings, run_healthy_loop
-from analysis.loop_model import ROOM_C, LoopModel
+from analysis.loop_model import LoopModel
+from analysis.loop_pipes import around_pipes_c
 from analysis.record import Bools, Floats
 from analysis.runs import long_runs
 from analysis.site import Site
@@ -122,10 +123,13 @@ def expected_heat(*, site: Site, model: LoopModel, sky: Sky, loop: Loop) -> Expe
     """
     gain = _bridged(sky.gain_w)
     carried = carried_heat(loop, model, gain)
-    stored = _stored_w(loop, model)
-    loss = model.loss_w(loop.t_mean_c - loop.t_ambient_c)
-    pipe = model.pipe_w_k * (loop.t_mean_c - ROOM_C)
-    direct = gain - loss - pipe - stored
+    stored = _stored_w(loop, model, carried)
+    loss = model.running_loss_w(_collector_c(loop, model), loop.t_ambient_c)
+    pipe = model.pipe_w_k * (loop.t_mean_c - around_pipes_c(loop.t_ambient_c))
+    useful = gain - loss
+    if model.one_way:
+        useful = np.maximum(useful, 0.0)
+    direct = useful * model.let_through_frac(loop.t_mean_c) - pipe - stored
     # Without sun a healthy loop does not run, so nothing is expected of one that does.
     direct = np.where(gain < 0.02 * model.brightest_w, np.maximum(direct, 0.0), direct)
     healthy = run_healthy_loop(
@@ -150,18 +154,35 @@ def expected_heat(*, site: Site, model: LoopModel, sky: Sky, loop: Loop) -> Expe
     )
 
 
-def _stored_w(loop: Loop, model: LoopModel) -> Floats:
+def _collector_c(loop: Loop, model: LoopModel) -> Floats:
+    """Give the mean temperature in the collectors: of the loop while it moves, else of the roof."""
+    standing = np.where(np.isfinite(loop.t_roof_c), loop.t_roof_c, loop.t_mean_c)
+    standing = np.clip(standing, loop.t_mean_c, loop.t_mean_c + model.stranded_k)
+    return loop.moving_frac * loop.t_mean_c + (1.0 - loop.moving_frac) * standing
+
+
+def _stored_w(loop: Loop, model: LoopModel, carried: Bools) -> Floats:
     """Give the heat that collectors and pipes take up [W]; unknown rates count as none."""
-    roof = _rate_k_s(np.where(np.isfinite(loop.t_roof_c), loop.t_roof_c, loop.t_mean_c))
-    pipe = _rate_k_s(loop.t_mean_c)
-    return model.collector_j_k * np.nan_to_num(roof) + model.pipe_j_k * np.nan_to_num(pipe)
+    roof = np.where(np.isfinite(loop.t_roof_c), loop.t_roof_c, loop.t_mean_c)
+    taken = model.collector_j_k * np.nan_to_num(_rise_k(roof, carried))
+    taken += model.pipe_j_k * np.nan_to_num(_rise_k(loop.t_mean_c, carried))
+    return np.asarray(taken / BIN_S)
 
 
-def _rate_k_s(t_c: Floats) -> Floats:
-    """Give the rate over the two neighbours, within each day."""
-    rate = np.full(t_c.shape, np.nan)
-    rate[:, 1:-1] = (t_c[:, 2:] - t_c[:, :-2]) / (2.0 * BIN_S)
-    return rate
+def _rise_k(t_c: Floats, carried: Bools) -> Floats:
+    """Give the rise through each bin, from edge to edge, so that rises add up over a run.
+
+    An edge lies halfway between its neighbours, but where a run begins the temperature breaks: there
+    it is carried on from the bins before.
+    """
+    edge = np.full((t_c.shape[0], t_c.shape[1] + 1), np.nan)
+    edge[:, 1:-1] = (t_c[:, :-1] + t_c[:, 1:]) / 2.0
+    begins = np.zeros(edge.shape, dtype=np.bool_)
+    begins[:, 2:-1] = carried[:, 2:] & ~carried[:, 1:-1]
+    before = np.full(edge.shape, np.nan)
+    before[:, 2:-1] = 1.5 * t_c[:, 1:-1] - 0.5 * t_c[:, :-2]
+    edge = np.where(begins & np.isfinite(before), before, edge)
+    return np.diff(edge, axis=1)
 
 
 def _surroundings(site: Site, sky: Sky, loop: Loop, carried: Bools, gain: Floats) -> Surroundings:

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.grid import BIN_S
-from analysis.loop_model import ROOM_C, LoopModel
+from analysis.loop_model import LoopModel
+from analysis.loop_pipes import around_pipes_c
 from analysis.record import Bools, Floats
 from analysis.site import Site
 from analysis.units import SECONDS_PER_DAY
@@ -149,7 +150,7 @@ class _Lane:
         coil_w_k = np.where(self.on, model.hand_over_w_k, 0.0)
         pipe_w_k = np.where(self.on, model.pipe_w_k, 0.0)
         damping = 1.0 + _STEP_S * (coil_w_k + pipe_w_k) / self.capacity_j_k
-        rate = gain_w - loss + coil_w_k * store + pipe_w_k * ROOM_C
+        rate = gain_w - loss + coil_w_k * store + pipe_w_k * around_pipes_c(t_ambient_c)
         self.collector_c = (self.collector_c + _STEP_S * rate / self.capacity_j_k) / damping
         heat = coil_w_k * (self.collector_c - store)
         # The store that occurred holds what trickled down: only the rest is extra.

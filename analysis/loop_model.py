@@ -11,15 +11,17 @@ import numpy as np
 from analysis.collector import eta0_hemispherical
 from analysis.fluid import density_kg_m3, specific_heat_j_kgk
 from analysis.heat import coil_effectiveness
+from analysis.loop_pipes import pipe_for
 from analysis.record import Floats
-from analysis.site import Site
+from analysis.site import Array, Site
 from analysis.units import m3_s_from_l_min
 
-# Common practice, no source: 15 to 18 mm copper in 13 to 19 mm insulation, and its content.
-PIPE_LOSS_W_MK = 0.18
-PIPE_CAPACITY_J_MK = 900.0
+# Flow and return of a house together (common practice, no source).
 USUAL_PIPE_M = 20.0
-ROOM_C = 18.0
+# What a working heat pipe's tube is warmer than the fluid (common practice, no source).
+TUBE_OVER_FLUID_K = 8.0
+# Where a heat pipe fades out below its limit (engineering judgement).
+LIMIT_BAND_K = 20.0
 _USUAL_LOOP_C = 50.0
 _WATER_J_LK = 4150.0  # at 50 to 60 C: IAPWS-95, 988 kg/m3 and 4.18 kJ/(kg K)
 
@@ -32,11 +34,12 @@ class LoopModel:
     ----------
     loss_w_k, loss_w_k2 : collector loss against the air, linear and quadratic
     collector_j_k, pipe_j_k : heat capacities
-    pipe_w_k : loss of both pipes to the room
+    pipe_w_k : loss of both pipes to what is around them
     flow_l_min, flow_w_k : the commissioned flow, and its heat capacity
     hand_over_w_k : what the coil takes per kelvin of mean loop over store bottom
     store_j_k : heat capacity of the store
     brightest_w : the collectors' output under 1000 W/m2 without loss
+    arrays : the collectors one by one
     """
 
     loss_w_k: float
@@ -49,6 +52,7 @@ class LoopModel:
     hand_over_w_k: float
     store_j_k: float
     brightest_w: float
+    arrays: tuple[Array, ...]
 
     @property
     def stranded_k(self) -> float:
@@ -63,30 +67,68 @@ class LoopModel:
         """Give the collectors' loss at a mean fluid temperature over the air [W]."""
         return self.loss_w_k * excess_k + self.loss_w_k2 * excess_k * np.abs(excess_k)
 
+    def running_loss_w(self, t_mean_c: Floats, t_ambient_c: Floats) -> Floats:
+        """Give the collectors' loss while fluid at this mean temperature runs through them [W].
+
+        A heat pipe carries nothing before its charge boils, so its tube is never cooler than that,
+        however cold the fluid. The certificate's curve holds that the tube is warmer than the fluid.
+        """
+        loss = np.zeros(np.broadcast(t_mean_c, t_ambient_c).shape)
+        for array in self.arrays:
+            inside = t_mean_c
+            if array.collector == "heat_pipe":
+                inside = np.maximum(t_mean_c, _start_c(array) - TUBE_OVER_FLUID_K)
+            over = inside - t_ambient_c
+            loss += array.area_m2 * over * (array.a1_w_m2k + array.a2_w_m2k2 * np.abs(over))
+        return loss
+
+    def let_through_frac(self, t_mean_c: Floats) -> Floats:
+        """Give the share of the heat that heat pipes near their limit still hand over [-]."""
+        share = np.zeros(t_mean_c.shape)
+        for array in self.arrays:
+            passed = np.ones(t_mean_c.shape)
+            if array.collector == "heat_pipe" and array.heat_pipe_limit_c is not None:
+                passed = np.clip((array.heat_pipe_limit_c - t_mean_c) / LIMIT_BAND_K, 0.0, 1.0)
+            share += _brightest_w(array) / self.brightest_w * passed
+        return share
+
+    @property
+    def one_way(self) -> bool:
+        """Whether no collector can take heat out of the fluid: all are heat pipes."""
+        return all(array.collector == "heat_pipe" for array in self.arrays)
+
+
+def _start_c(array: Array) -> float:
+    """Give where an array's heat pipes begin to work, -inf where not stated [°C]."""
+    return -np.inf if array.heat_pipe_start_c is None else array.heat_pipe_start_c
+
+
+def _brightest_w(array: Array) -> float:
+    return array.area_m2 * eta0_hemispherical(array) * 1000.0
+
 
 def loop_model(site: Site) -> LoopModel:
     """Gather the lumped numbers of a site."""
     fluid, frac = site.loop.fluid, site.loop.concentration_frac
-    flow = (
-        m3_s_from_l_min(site.loop.flow_l_min)
-        * float(density_kg_m3(fluid=fluid, concentration_frac=frac, t_c=_USUAL_LOOP_C))
-        * float(specific_heat_j_kgk(fluid=fluid, concentration_frac=frac, t_c=_USUAL_LOOP_C))
-    )
+    by_volume = float(
+        density_kg_m3(fluid=fluid, concentration_frac=frac, t_c=_USUAL_LOOP_C)
+    ) * float(specific_heat_j_kgk(fluid=fluid, concentration_frac=frac, t_c=_USUAL_LOOP_C))
+    flow = m3_s_from_l_min(site.loop.flow_l_min) * by_volume
     share = float(coil_effectiveness(1.0))
     pipe_m = site.loop.pipe_length_m or USUAL_PIPE_M
+    pipe = pipe_for(flow_l_min=site.loop.flow_l_min, fluid_j_m3k=by_volume)
     return LoopModel(
         loss_w_k=sum(array.area_m2 * array.a1_w_m2k for array in site.arrays),
         loss_w_k2=sum(array.area_m2 * array.a2_w_m2k2 for array in site.arrays),
         collector_j_k=sum(
             array.area_m2 * array.heat_capacity_kj_m2k * 1000.0 for array in site.arrays
         ),
-        pipe_j_k=pipe_m * PIPE_CAPACITY_J_MK,
-        pipe_w_k=pipe_m * PIPE_LOSS_W_MK,
+        pipe_j_k=pipe_m * pipe.capacity_j_mk,
+        pipe_w_k=pipe_m * pipe.loss_w_mk,
         flow_l_min=site.loop.flow_l_min,
         flow_w_k=flow,
         hand_over_w_k=flow * share / (1.0 - share / 2.0),
         store_j_k=site.store.volume_l * _WATER_J_LK,
-        brightest_w=sum(
-            array.area_m2 * eta0_hemispherical(array) * 1000.0 for array in site.arrays
-        ),
+        brightest_w=sum(_brightest_w(array) for array in site.arrays),
+        arrays=site.arrays,
     )

@@ -13,6 +13,7 @@ from analysis.grid import BIN_S, Grid
 from analysis.irradiance import from_horizontal, split_plane
 from analysis.record import Bools, Floats, Ints
 from analysis.site import Array, Site
+from analysis.sky_parts import parts_of, with_ring
 from analysis.sun import (
     SunVectors,
     absorber_plane,
@@ -191,7 +192,7 @@ class _Light:
         )
 
     def _on(self, tilt_deg: float, azimuth_deg: float) -> Plane:
-        """Give beam and diffuse on a plane."""
+        """Give the light on a plane, the ring around the sun with the beam."""
         cosine = incidence(sun=self.sun, tilt_deg=tilt_deg, azimuth_deg=azimuth_deg)
         outside = extraterrestrial_w_m2(self.time_s)
         if self.source == PLANE:
@@ -219,9 +220,17 @@ class _Light:
                 tilt_deg=tilt_deg,
                 model=self.site.sun.model,
             )
-        return Plane(
+        plane = Plane(
             beam_w_m2=np.where(blocked, 0.0, plane.beam_w_m2), diffuse_w_m2=plane.diffuse_w_m2
         )
+        parts = parts_of(
+            plane,
+            cos_incidence=cosine,
+            cos_zenith=self.sun.up,
+            outside_w_m2=outside,
+            tilt_deg=tilt_deg,
+        )
+        return with_ring(plane, parts, cos_incidence=cosine)
 
     def _moved(self, tilt_deg: float, cosine: Floats, outside: Floats) -> Plane:
         """Take the sensor's plane apart and put it together on another plane.
@@ -240,9 +249,13 @@ class _Light:
             extraterrestrial_w_m2=outside,
             tilt_deg=first.tilt_deg,
         )
+        parts = parts_of(
+            seen,
+            cos_incidence=sensor_cosine,
+            cos_zenith=self.sun.up,
+            outside_w_m2=outside,
+            tilt_deg=first.tilt_deg,
+        )
         if np.allclose(sensor_cosine, cosine, atol=1e-9):
-            return seen
-        # A grazing sun on the sensor says little about the beam: keep the ratio bounded.
-        ratio = np.clip(cosine, 0.0, None) / np.clip(sensor_cosine, 0.2, None)
-        view = (1.0 + np.cos(np.radians(tilt_deg))) / (1.0 + np.cos(np.radians(first.tilt_deg)))
-        return Plane(beam_w_m2=seen.beam_w_m2 * ratio, diffuse_w_m2=seen.diffuse_w_m2 * view)
+            return with_ring(seen, parts, cos_incidence=cosine)
+        return parts.on(cos_incidence=cosine, tilt_deg=tilt_deg)

@@ -79,6 +79,13 @@ KASTEN_YOUNG = Source("Kasten & Young, Applied Optics 28 (1989)", "constants as 
 HAURWITZ = Source(
     "Haurwitz, Insolation in relation to cloudiness, J. Meteorology 2 and 3 (1945, 1946)"
 )
+EN_1057 = Source("EN 1057, Copper tubes for water and gas", "usual sizes, from memory")
+ISO_12241 = Source(
+    "ISO 12241, Thermal insulation for building equipment: calculation rules", "from memory"
+)
+BUILDING_ENERGY_ACT = Source(
+    "German building energy act (GEG 2020)", "annex 8, thickness at 0.035 W/(m K), from memory"
+)
 VDI_2169 = Source("VDI 2169, Function control and yield assessment of solar thermal systems")
 EN_15316_4_3 = Source(
     "EN 15316-4-3:2017, Energy performance of buildings: solar thermal systems, method 2",
