@@ -11,10 +11,11 @@ from types import MappingProxyType
 import numpy as np
 
 from analysis.days import LocalDays, day_index, days_of_span
-from analysis.expected import Expected, Loop, expected_heat, held
+from analysis.expected import Expected, expected_heat, held
 from analysis.grid import BIN_S, Grid, grid_of
 from analysis.heat import PUMP_ON_PERCENT, HeatFlow, column, heat_flow
 from analysis.loop_model import LoopModel, loop_model
+from analysis.loop_state import Loop
 from analysis.record import Bools, Floats, Ints, Record
 from analysis.site import Site
 from analysis.sky import Sky, sky_of
@@ -174,6 +175,7 @@ def _loop(
         trickle=_trickle(bins, model),
         commanded=np.asarray(bins.get("pump", nothing) > COMMANDED_PERCENT),
         t_mean_c=_loop_mean_c(record, grid, heat, roof, stores[0], heat_w, model),
+        spread_k=_spread_k(record, grid, heat, heat_w, model),
         t_roof_c=roof,
         t_ambient_c=bins.get("ambient", nothing)
         if air_logged
@@ -210,6 +212,16 @@ def _loop_mean_c(
     from_roof = roof - heat_w / (2.0 * model.flow_w_k)
     from_store = store + heat_w / model.hand_over_w_k
     return np.where(np.isfinite(from_roof), from_roof, from_store)
+
+
+def _spread_k(
+    record: Record, grid: Grid, heat: HeatFlow, heat_w: Floats, model: LoopModel
+) -> Floats:
+    """Give the hot pipe over the cold one while fluid moves, else worked back from the heat."""
+    if record.has("loop_hot", "loop_cold"):
+        spread = record.columns["loop_hot"] - record.columns["loop_cold"]
+        return grid.mean_where(spread, heat.moving)
+    return heat_w / model.flow_w_k
 
 
 def _air_c(roof: Floats, sky: Sky, weather: Weather | None, grid: Grid) -> Floats:

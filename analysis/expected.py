@@ -10,10 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.grid import BIN_S
 from analysis.healthy_loop import Surroundings, run_healthy_loop
 from analysis.loop_model import LoopModel
 from analysis.loop_pipes import around_pipes_c
+from analysis.loop_state import Loop, lossy_c, stored_w
 from analysis.record import Bools, Floats
 from analysis.runs import long_runs
 from analysis.site import Site
@@ -30,30 +30,6 @@ WRONG_STANDING_BINS = 9
 PAUSE_BINS = 6
 # A bin counts as moving from this share of its time on.
 MOVING_FRAC = 0.1
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Loop:
-    """What the loop showed, on the bins; shape (days, bins), NaN unknown.
-
-    `moving_frac` is the share of the known time in which fluid moved; `trickle` that the meter saw
-    little of the commissioned flow while the pump was `commanded`; `t_mean_c` is the mean
-    of both loop pipes at the store (or its estimate), `t_roof_c` the collector sensor;
-    `t_store_held_c` is the hottest store sensor, each at its last value of the day where it gives
-    none.
-    """
-
-    heat_w: Floats
-    known_s: Floats
-    moving_frac: Floats
-    trickle: Bools
-    commanded: Bools
-    t_mean_c: Floats
-    t_roof_c: Floats
-    t_ambient_c: Floats
-    t_store_bottom_c: Floats
-    t_store_hottest_c: Floats
-    t_store_held_c: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -123,8 +99,8 @@ def expected_heat(*, site: Site, model: LoopModel, sky: Sky, loop: Loop) -> Expe
     """
     gain = _bridged(sky.gain_w)
     carried = carried_heat(loop, model, gain)
-    stored = _stored_w(loop, model, carried)
-    loss = model.running_loss_w(_collector_c(loop, model), loop.t_ambient_c)
+    stored = stored_w(loop=loop, model=model, carried=carried, gain_w=gain)
+    loss = model.running_loss_w(lossy_c(loop, model), loop.t_ambient_c)
     pipe = model.pipe_w_k * (loop.t_mean_c - around_pipes_c(loop.t_ambient_c))
     useful = gain - loss
     if model.one_way:
@@ -152,37 +128,6 @@ def expected_heat(*, site: Site, model: LoopModel, sky: Sky, loop: Loop) -> Expe
         standing=standing & np.isfinite(gain),
         standing_w=np.where(np.isfinite(gain), standing_w, 0.0),
     )
-
-
-def _collector_c(loop: Loop, model: LoopModel) -> Floats:
-    """Give the mean temperature in the collectors: of the loop while it moves, else of the roof."""
-    standing = np.where(np.isfinite(loop.t_roof_c), loop.t_roof_c, loop.t_mean_c)
-    standing = np.clip(standing, loop.t_mean_c, loop.t_mean_c + model.stranded_k)
-    return loop.moving_frac * loop.t_mean_c + (1.0 - loop.moving_frac) * standing
-
-
-def _stored_w(loop: Loop, model: LoopModel, carried: Bools) -> Floats:
-    """Give the heat that collectors and pipes take up [W]; unknown rates count as none."""
-    roof = np.where(np.isfinite(loop.t_roof_c), loop.t_roof_c, loop.t_mean_c)
-    taken = model.collector_j_k * np.nan_to_num(_rise_k(roof, carried))
-    taken += model.pipe_j_k * np.nan_to_num(_rise_k(loop.t_mean_c, carried))
-    return np.asarray(taken / BIN_S)
-
-
-def _rise_k(t_c: Floats, carried: Bools) -> Floats:
-    """Give the rise through each bin, from edge to edge, so that rises add up over a run.
-
-    An edge lies halfway between its neighbours, but where a run begins the temperature breaks: there
-    it is carried on from the bins before.
-    """
-    edge = np.full((t_c.shape[0], t_c.shape[1] + 1), np.nan)
-    edge[:, 1:-1] = (t_c[:, :-1] + t_c[:, 1:]) / 2.0
-    begins = np.zeros(edge.shape, dtype=np.bool_)
-    begins[:, 2:-1] = carried[:, 2:] & ~carried[:, 1:-1]
-    before = np.full(edge.shape, np.nan)
-    before[:, 2:-1] = 1.5 * t_c[:, 1:-1] - 0.5 * t_c[:, :-2]
-    edge = np.where(begins & np.isfinite(before), before, edge)
-    return np.diff(edge, axis=1)
 
 
 def _surroundings(site: Site, sky: Sky, loop: Loop, carried: Bools, gain: Floats) -> Surroundings:

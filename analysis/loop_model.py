@@ -71,7 +71,7 @@ class LoopModel:
         """Give the collectors' loss while fluid at this mean temperature runs through them [W].
 
         A heat pipe carries nothing before its charge boils, so its tube is never cooler than that,
-        however cold the fluid. The certificate's curve holds that the tube is warmer than the fluid.
+        however cold the fluid. The certificate's curve holds that tubes are warmer than the fluid.
         """
         loss = np.zeros(np.broadcast(t_mean_c, t_ambient_c).shape)
         for array in self.arrays:

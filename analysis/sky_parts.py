@@ -9,9 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.irradiance import GROUND_ALBEDO, Plane
 from analysis.record import Floats
 from analysis.sources import DUFFIE_BECKMAN, HAY_DAVIES
+from analysis.transposition import GROUND_ALBEDO, Plane, views
 
 SOURCES = (HAY_DAVIES, DUFFIE_BECKMAN.at("eq. 5.9.3, absorbed radiation"))
 
@@ -33,7 +33,7 @@ class SkyParts:
         """Give a plane's light: beam with the ring around the sun, and the rest [W/m2]."""
         sunny = np.maximum(cos_incidence, 0.0)
         ring = self.diffuse_w_m2 * self._clear * _ratio(sunny, self.cos_zenith)
-        sky, ground = _views(tilt_deg)
+        sky, ground = views(tilt_deg)
         level = self.diffuse_w_m2 + self.beam_w_m2 * np.maximum(self.cos_zenith, 0.0)
         rest = self.diffuse_w_m2 * (1.0 - self._clear) * sky + GROUND_ALBEDO * level * ground
         return Plane(beam_w_m2=self.beam_w_m2 * sunny + ring, diffuse_w_m2=rest)
@@ -62,7 +62,7 @@ def parts_of(
     """
     beam = plane.beam_w_m2 / np.maximum(cos_incidence, _GRAZING)
     clear = np.clip(beam / outside_w_m2, 0.0, 1.0)
-    sky, ground = _views(tilt_deg)
+    sky, ground = views(tilt_deg)
     ring = clear * _ratio(np.maximum(cos_incidence, 0.0), cos_zenith)
     seen = ring + (1.0 - clear) * sky + GROUND_ALBEDO * ground
     of_beam = beam * np.maximum(cos_zenith, 0.0) * GROUND_ALBEDO * ground
@@ -82,8 +82,3 @@ def with_ring(plane: Plane, parts: SkyParts, *, cos_incidence: Floats) -> Plane:
 
 def _ratio(sunny: Floats, cos_zenith: Floats) -> Floats:
     return np.asarray(sunny / np.maximum(cos_zenith, _LOWEST_COS_ZENITH))
-
-
-def _views(tilt_deg: float) -> tuple[float, float]:
-    cosine = float(np.cos(np.radians(tilt_deg)))
-    return 0.5 * (1.0 + cosine), 0.5 * (1.0 - cosine)

@@ -188,17 +188,18 @@ def _steps(plant: Other) -> list[tuple[float, ...]]:
         share = 1.0 - exp(-0.75 * (plant.flow / flow) ** 0.5) if flow else 0.0
         between = hot - share * (hot - mid)
         cold = between - share * (between - low)
+        pipe_w_k, around = 0.09 * plant.pipe_m, air if plant.outdoors else 18.0
+        back = cold - pipe_w_k * (cold - around) / stream if stream else cold
+        # The roof is the mean of what comes and goes; taken implicitly.
+        loss_w_k = plant.area * (1.5 + 0.006 * abs(roof - air))
+        given = gain - loss_w_k * (roof - air) - 2.0 * stream * (roof - back)
+        roof += STEP_S * given / (roof_j_k + STEP_S * (loss_w_k + 2.0 * stream))
+        to_hot = stream * (2.0 * roof - back - hot) - pipe_w_k * (hot - around)
+        hot += STEP_S * to_hot / (450.0 * plant.pipe_m + STEP_S * (stream + pipe_w_k))
+        # What leaves the pipe in this step is what the store gets: no heat is lost between steps.
         brought_j = STEP_S * stream * (hot - cold)
         mid += STEP_S * stream * (hot - between) / layer_j_k
         low += STEP_S * stream * (between - cold) / layer_j_k
-        # The roof is the mean of what comes and goes; taken implicitly.
-        loss_w_k = plant.area * (1.5 + 0.006 * abs(roof - air))
-        given = gain - loss_w_k * (roof - air) - 2.0 * stream * (roof - cold)
-        roof += STEP_S * given / (roof_j_k + STEP_S * (loss_w_k + 2.0 * stream))
-        pipe_w_k = 0.09 * plant.pipe_m
-        to_hot = stream * (2.0 * roof - cold - hot)
-        to_hot -= pipe_w_k * (hot - (air if plant.outdoors else 18.0))
-        hot += STEP_S * to_hot / (450.0 * plant.pipe_m + STEP_S * (stream + pipe_w_k))
 
         if hour > 5.0 and top < 50.0:
             top += STEP_S * 6000.0 / layer_j_k

@@ -14,7 +14,7 @@ from analysis.collector import eta0_hemispherical
 from analysis.days import Happening
 from analysis.field_check.equations import estimated_w
 from analysis.grid import BIN_S
-from analysis.loop_model import ROOM_C
+from analysis.loop_pipes import around_pipes_c
 from analysis.record import Bools, Floats
 from analysis.sky import LEVEL, PLANE
 from analysis.sources import ISO_24194
@@ -130,7 +130,7 @@ def _hour(case: Case, hours: _Hours, day: int, hour: int, strict: Bools) -> Happ
         a5_j_k=case.model.collector_j_k,
     ).tolist()
     start, end = case.span_s(day, hour * _BINS, (hour + 1) * _BINS)
-    pipe_k = hours.excess_k[place] + hours.air_c[place] - ROOM_C
+    pipe_k = hours.excess_k[place] + hours.air_c[place] - around_pipes_c(hours.air_c[place])
     return Happening(
         kind=HOUR_KIND,
         date=case.days.dates[day],

@@ -87,7 +87,7 @@ class Days:
         """Give ratio of the whole, share of sunny days within the limit, 95th percentile, worst."""
         known = np.isfinite(self.wanted)
         ratio = self.wanted[known].sum() / self.true[known].sum()
-        sunny = known & (self.sun >= SUNNY_KWH_M2)
+        sunny = known & (self.sun >= SUNNY_KWH_M2) & (self.true > 0.1)
         error = self.wanted[sunny] / self.true[sunny] - 1.0
         worst = error[np.argmax(np.abs(error))]
         return (
@@ -127,7 +127,9 @@ def climates(seeds: int = 1) -> None:
             for seed in range(1, seeds + 1):
                 scenario = maker(**facts)
                 run = simulate(scenario, seed=seed)
-                print(f"{place} | {name} | {seed} | {compared(scenario, run).figures()}", flush=True)
+                print(
+                    f"{place} | {name} | {seed} | {compared(scenario, run).figures()}", flush=True
+                )
 
 
 def bounds(draws: int = 20) -> None:
@@ -179,7 +181,12 @@ OTHERS = {
         "seed": 2,
     },
     "little flow": {"flow": 1.2, "volume": 300.0, "litres_per_day": 200.0},
-    "long outdoor pipes": {"pipe_m": 60.0, "outdoors": True, "volume": 300.0, "litres_per_day": 200.0},
+    "long outdoor pipes": {
+        "pipe_m": 60.0,
+        "outdoors": True,
+        "volume": 300.0,
+        "litres_per_day": 200.0,
+    },
 }
 
 

@@ -8,7 +8,7 @@ from fixtures.fluid import density_kg_m3, enthalpy_j_kg, fluid, freezing_c
 from fixtures.optics import incidence_modifier, light_on
 from fixtures.scenario import flat_roof, home
 from fixtures.sun import angles, azimuth_deg, elevation_deg, facing, sun_at
-from fixtures.weather import BRITISH, CONTINENTAL, SOUTHERN, Climate, weather_for
+from fixtures.weather import ALPINE, ATLANTIC, BRITISH, CONTINENTAL, SOUTHERN, Climate, weather_for
 
 YEAR_S = np.arange(1_735_689_600, 1_735_689_600 + 365 * 86400, 60, dtype=np.int64)
 
@@ -67,6 +67,9 @@ def test_turned_absorber_looks_to_the_equator(latitude: float, azimuth: float) -
         # SAP 2012 tables U1, U3: Britain 951 to 1220 on a slope, some 950 to 1050 on the level.
         (BRITISH, (52.4, -1.5), (900, 1100), (0.44, 0.62)),
         (CONTINENTAL, (48.3, 9.9), (1050, 1300), (0.38, 0.58)),
+        # Usual sums of the western Highlands and of inner alpine valleys (common practice).
+        (ATLANTIC, (57.2, -6.1), (780, 960), (0.50, 0.70)),
+        (ALPINE, (46.8, 9.8), (1250, 1500), (0.33, 0.50)),
         # PVGIS typical year of southern Sicily: 1785 kWh/m2, 34 % diffuse.
         (SOUTHERN, (37.1, 14.5), (1650, 1900), (0.27, 0.40)),
     ],

@@ -1,0 +1,141 @@
+"""What the loop showed, and the heat that collectors and pipes hold by it.
+
+Heat that is taken up or given back decides single days: a morning's warming, and what a collector
+that stood hot brings down at once when the pump starts again.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.collector import STAGNATION_AMBIENT_C, standard_stagnation_c
+from analysis.grid import BIN_S
+from analysis.loop_model import LIMIT_BAND_K, LoopModel
+from analysis.record import Bools, Floats
+
+# How much of a heat-pipe collector's capacity is in its tubes, behind the glass: absorber, inner
+# glass and pipe; the rest is manifold and fluid (engineering judgement).
+TUBE_SHARE_FRAC = 0.6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Loop:
+    """What the loop showed, on the bins; shape (days, bins), NaN unknown.
+
+    `moving_frac` is the share of the known time in which fluid moved; `trickle` that the meter saw
+    little of the commissioned flow while the pump was `commanded`; `t_mean_c` is the mean
+    of both loop pipes at the store (or its estimate), `spread_k` what the hot one is over the cold
+    one while fluid moves (likewise), `t_roof_c` the collector sensor;
+    `t_store_held_c` is the hottest store sensor, each at its last value of the day where it gives
+    none.
+    """
+
+    heat_w: Floats
+    known_s: Floats
+    moving_frac: Floats
+    trickle: Bools
+    commanded: Bools
+    t_mean_c: Floats
+    spread_k: Floats
+    t_roof_c: Floats
+    t_ambient_c: Floats
+    t_store_bottom_c: Floats
+    t_store_hottest_c: Floats
+    t_store_held_c: Floats
+
+
+def collector_c(loop: Loop) -> Floats:
+    """Give the mean temperature in the collectors, of the loop where no sensor tells [°C].
+
+    The sensor sits where the fluid leaves: while it moves the mean is half a spread cooler.
+    """
+    spread = np.where(loop.moving_frac > 0.0, np.nan_to_num(loop.spread_k), 0.0)
+    inside = loop.t_roof_c - 0.5 * loop.moving_frac * np.maximum(spread, 0.0)
+    return np.where(np.isfinite(inside), inside, loop.t_mean_c)
+
+
+def lossy_c(loop: Loop, model: LoopModel) -> Floats:
+    """Give the mean temperature that the collectors lose heat at [°C]: no cooler than the loop."""
+    return np.asarray(np.clip(collector_c(loop), loop.t_mean_c, loop.t_mean_c + model.stranded_k))
+
+
+def stored_w(*, loop: Loop, model: LoopModel, carried: Bools, gain_w: Floats) -> Floats:
+    """Give the heat that collectors and pipes take up in each bin [W].
+
+    The sum over a run is what they hold at its end less what they held at its beginning. Unknown
+    temperatures take up nothing.
+
+    Parameters
+    ----------
+    loop, model : what the loop showed, and its lumped numbers
+    carried : the loop carried heat
+    gain_w : optical gain [W]
+    """
+    held_k = _edges_c(collector_c(loop), carried)
+    tubes = _tube_j_k(model)
+    taken = model.collector_j_k * np.nan_to_num(np.diff(held_k, axis=1))
+    if tubes > 0.0:
+        extra = _tubes_over_k(loop, model, carried, gain_w)
+        began = carried[:, 1:] & ~carried[:, :-1]
+        taken[:, 1:] -= np.where(began, tubes * extra[:, :-1], 0.0)
+    taken += model.pipe_j_k * np.nan_to_num(np.diff(_edges_c(loop.t_mean_c, carried), axis=1))
+    return np.asarray(taken / BIN_S)
+
+
+def _edges_c(t_c: Floats, carried: Bools) -> Floats:
+    """Give the temperature at the edges of bins, shape (days, bins + 1).
+
+    Halfway between the neighbours, but where a run begins the temperature breaks: there it is
+    carried on from the bins before.
+    """
+    edge = np.full((t_c.shape[0], t_c.shape[1] + 1), np.nan)
+    edge[:, 1:-1] = (t_c[:, :-1] + t_c[:, 1:]) / 2.0
+    begins = np.zeros(edge.shape, dtype=np.bool_)
+    begins[:, 2:-1] = carried[:, 2:] & ~carried[:, 1:-1]
+    before = np.full(edge.shape, np.nan)
+    before[:, 2:-1] = 1.5 * t_c[:, 1:-1] - 0.5 * t_c[:, :-2]
+    return np.where(begins & np.isfinite(before), before, edge)
+
+
+def _tube_j_k(model: LoopModel) -> float:
+    """Give the capacity of tubes that can be hotter than their manifold [J/K]."""
+    return TUBE_SHARE_FRAC * sum(
+        array.area_m2 * array.heat_capacity_kj_m2k * 1000.0
+        for array in model.arrays
+        if array.collector == "heat_pipe" and array.heat_pipe_limit_c is not None
+    )
+
+
+def _tubes_over_k(loop: Loop, model: LoopModel, carried: Bools, gain_w: Floats) -> Floats:
+    """Give how much hotter than the collector sensor limited tubes stand [K].
+
+    A heat pipe at its limit hands over nothing more and its tube goes on to stagnation, bounded by
+    the certified one in proportion to the sun.
+    """
+    roof, air = loop.t_roof_c, loop.t_ambient_c
+    limited = [
+        array
+        for array in model.arrays
+        if array.collector == "heat_pipe" and array.heat_pipe_limit_c is not None
+    ]
+    begins_c = min(array.heat_pipe_limit_c or 0.0 for array in limited) - LIMIT_BAND_K
+    apart = ~carried & (roof > begins_c) & np.isfinite(gain_w + air)
+    over = np.zeros(roof.shape)
+    if not apart.any():
+        return over
+    most_k = max(standard_stagnation_c(array) for array in limited) - STAGNATION_AMBIENT_C
+    bound_c = air + most_k * gain_w / model.brightest_w
+    capacity_j_k = TUBE_SHARE_FRAC * model.collector_j_k
+    for number in np.flatnonzero(apart.any(axis=0)).tolist():
+        now = apart[:, number]
+        at, sun, outside = roof[now, number], gain_w[now, number], air[now, number]
+        # A share of the tubes' heat still passes near the limit.
+        shut = np.clip((at - begins_c) / LIMIT_BAND_K, 0.0, 1.0)
+        was = at + (over[now, number - 1] if number else 0.0)
+        excess = was - outside
+        loss_w_k = model.loss_w_k + model.loss_w_k2 * np.abs(excess)
+        damping = 1.0 + BIN_S * loss_w_k / capacity_j_k
+        tube = outside + (excess + BIN_S * shut * sun / capacity_j_k) / damping
+        tube = np.minimum(tube, np.maximum(bound_c[now, number], was))
+        over[now, number] = np.maximum(tube - at, 0.0)
+    return over
