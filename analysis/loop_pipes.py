@@ -23,7 +23,8 @@ _FASTEST_M_S = 0.5
 _INSULATION_W_MK = 0.040
 _FILM_W_M2K = 10.0
 _COPPER_J_M3K = 8940.0 * 385.0
-_ROOM_C = 20.0
+# Round the store and the pipes indoors (common practice, no source).
+ROOM_C = 18.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,5 +79,5 @@ def _insulation_m(bore_mm: float) -> float:
 
 def around_pipes_c(t_ambient_c: Floats) -> Floats:
     """Give the temperature around the pipes [°C]; NaN outdoors counts as a room."""
-    outdoors = np.where(np.isfinite(t_ambient_c), t_ambient_c, _ROOM_C)
-    return np.asarray(0.5 * (_ROOM_C + outdoors))
+    outdoors = np.where(np.isfinite(t_ambient_c), t_ambient_c, ROOM_C)
+    return np.asarray(0.5 * (ROOM_C + outdoors))

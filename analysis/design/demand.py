@@ -7,7 +7,7 @@ import numpy as np
 
 from analysis.design.climate import DesignClimate
 from analysis.design.system import DAYS, HOURS
-from analysis.loop_model import ROOM_C
+from analysis.loop_pipes import ROOM_C
 from analysis.record import Floats
 from analysis.savings import store_loss_w_k
 from analysis.site import Site

@@ -21,7 +21,7 @@ from analysis.design.climate import WHAT_TO_GIVE, DesignClimate, climate_of
 from analysis.design.demand import Demand, demand_of
 from analysis.design.result import BesideYield, DesignYield
 from analysis.design.system import Collectors, System
-from analysis.loop_model import PIPE_LOSS_W_MK, loop_model
+from analysis.loop_model import loop_model
 from analysis.record import Floats
 from analysis.site import Array, Site
 from analysis.sun import absorber_plane
@@ -128,7 +128,7 @@ def design_yield(site: Site) -> DesignYield | None:
 
 def system_of(site: Site, climate: DesignClimate, demand: Demand) -> System:
     """Gather what the methods want to know of a system."""
-    length = site.loop.pipe_length_m
+    length, loop = site.loop.pipe_length_m, loop_model(site)
     return System(
         collectors=tuple(_collectors(site, array, climate) for array in site.arrays),
         store_l=site.store.volume_l,
@@ -139,8 +139,8 @@ def system_of(site: Site, climate: DesignClimate, demand: Demand) -> System:
         hot_c=demand.hot_c,
         cold_c=climate.cold_c,
         air_c=climate.air_c,
-        capacity_flow_w_k=loop_model(site).flow_w_k,
-        pipes_w_k=None if length is None else length * PIPE_LOSS_W_MK,
+        capacity_flow_w_k=loop.flow_w_k,
+        pipes_w_k=None if length is None else loop.pipe_w_k,
     )
 
 
