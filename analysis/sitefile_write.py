@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from datetime import date, datetime
 from typing import Any
 
-from analysis.site import LogMap, Site
+from analysis.site import Climate, LogMap, Site
 from analysis.sitefile_schema import CHANGE, LOG, TABLES, TARIFF, Table
 
 
@@ -40,6 +40,11 @@ def site_to_toml(site: Site) -> str:
     if site.log != LogMap():
         lines += ["", *_log_lines(site.log)]
     return "\n".join(lines) + "\n"
+
+
+def climate_to_toml(climate: Climate) -> str:
+    """Write the [climate] table of a site file."""
+    return "\n".join(["[climate]", *_pairs(TABLES["climate"], climate)]) + "\n"
 
 
 def map_to_toml(log_map: LogMap) -> str:

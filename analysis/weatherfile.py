@@ -59,10 +59,7 @@ def parse_weather(name: str, data: bytes, *, site: Site) -> Weather:
     AnalysisError
         Not a weather file, a typical year, a tilted plane, or another place.
     """
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = data.decode("latin-1")
+    text = decoded(data)
     reader = _reader(text)
     if reader is None:
         raise AnalysisError(
@@ -77,8 +74,16 @@ def parse_weather(name: str, data: bytes, *, site: Site) -> Weather:
             f"lines promise ({type(error).__name__}: {' '.join(str(error).split())[:120]}); "
             "fetch it again"
         ) from None
-    _check_place(name, place, site)
+    check_place(name, place, site)
     return _weather(name, frame, site)
+
+
+def decoded(data: bytes) -> str:
+    """Give a weather file's text, UTF-8 or else Latin-1."""
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return data.decode("latin-1")
 
 
 _Frame = dict[str, NDArray[Any]]
@@ -220,7 +225,8 @@ def _check_level(name: str, slope_deg: float | None) -> None:
         )
 
 
-def _check_place(name: str, place: tuple[float, float] | None, site: Site) -> None:
+def check_place(name: str, place: tuple[float, float] | None, site: Site) -> None:
+    """Refuse a file of another place than the site's; None is a file without one."""
     if place is None:
         return
     latitude, longitude = float(place[0]), float(place[1])

@@ -44,6 +44,7 @@ def _parser() -> argparse.ArgumentParser:
     for add in (
         _add_report,
         _add_read,
+        _add_climate,
         _add_serve,
         _add_work,
         _add_digest,
@@ -80,6 +81,22 @@ def _add_read(commands: "_Commands") -> None:
 
 def _read(args: argparse.Namespace) -> int:
     from service.read_command import run
+
+    return run(args)
+
+
+def _add_climate(commands: "_Commands") -> None:
+    from service.climate_command import add_arguments
+
+    command = commands.add_parser(
+        "climate", help="write the [climate] table of a site file from a typical year"
+    )
+    add_arguments(command)
+    command.set_defaults(run=_climate)
+
+
+def _climate(args: argparse.Namespace) -> int:
+    from service.climate_command import run
 
     return run(args)
 
