@@ -8,6 +8,8 @@ AnalysisError                 this input cannot be used; always says where and w
 Bad data in a row is not an exception: it is a `Problem` in the reading's list.
 """
 
+from typing import Any
+
 
 class AnalysisError(Exception):
     """This input cannot be used."""
@@ -28,7 +30,7 @@ class SiteFileError(AnalysisError):
 
 
 class LogError(AnalysisError):
-    """Nothing usable came out of a log."""
+    """Nothing usable came out of a log; `questions` (`analysis.logs.asking`) would help."""
 
     def __init__(
         self,
@@ -37,9 +39,11 @@ class LogError(AnalysisError):
         file: str | None = None,
         line: int | None = None,
         column: str | None = None,
+        questions: tuple[Any, ...] = (),
     ) -> None:
         super().__init__(what)
         self.what = what
+        self.questions = questions
         self.file = file
         self.line = line
         self.column = column

@@ -233,6 +233,7 @@ class LogMap:
     delimiter: str | None = None
     decimal: Literal[".", ","] | None = None
     time_format: str | None = None
+    date_order: Literal["day_first", "month_first", "year_first"] | None = None
     time_origin: datetime | None = None
 
 

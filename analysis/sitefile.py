@@ -3,7 +3,8 @@
 The keys are data (`analysis.sitefile_schema`); here is the walk over them. A `[log]` table may
 hold, beside what every site file may say, these additions:
 
-- `delimiter`, `decimal`, `time_format`: how the text is written, where it is not obvious;
+- `delimiter`, `decimal`, `time_format`, `date_order`: how the text is written, where it is
+  not obvious;
 - `time_origin`: the instant that a time column counts from, with the column's unit s, min, h or d:
   `"1" = { channel = "time", unit = "s" }` and `time_origin = "2019-01-01T00:00:00Z"`; without an
   origin such a column counts from 1970-01-01T00:00:00Z;

@@ -301,6 +301,7 @@ LOG = Table(
         ),
         "decimal": Rule(kind="choice", choices=(".", ",")),
         "time_format": Rule(kind="time_format"),
+        "date_order": Rule(kind="choice", choices=("day_first", "month_first", "year_first")),
         "time_origin": Rule(kind="instant"),
     },
 )

@@ -74,6 +74,7 @@ class ColumnUnderstood:
     sentinels : values that stand for a broken sensor, found from the data [as written]
     masked : how many values were such or impossible, kept as written and not used
     set_aside : how many cells hold something that is no number
+    shared_head : whether another column has the same head
     """
 
     place: int
@@ -86,11 +87,12 @@ class ColumnUnderstood:
     sentinels: tuple[float, ...] = ()
     masked: int = 0
     set_aside: int = 0
+    shared_head: bool = False
 
     @property
     def key(self) -> str:
-        """What names the column in `[log.columns]`: its head, else its 1-based number."""
-        return self.head or str(self.place + 1)
+        """What names the column in `[log.columns]`: its own head, else its 1-based number."""
+        return str(self.place + 1) if self.shared_head or not self.head else self.head
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,7 +112,7 @@ class Understood:
     stamp_format : how the time is written, in plain words
     stamp_example : the first stamp as written
     time_zone : IANA zone of the clock, or `written` where each stamp carries its offset from UTC
-    time_zone_source : `stamps`, `map`, or `site` (the zone of the place, assumed)
+    time_zone_source : `stamps`, `header`, `map`, or `site` (the zone of the place, assumed)
     steps_s : usual time steps in the order in which they came, a changed step twice or more [s]
     columns : the columns of values
     questions : what is open
@@ -129,7 +131,7 @@ class Understood:
     stamp_format: str
     stamp_example: str
     time_zone: str
-    time_zone_source: Literal["stamps", "map", "site"]
+    time_zone_source: Literal["stamps", "header", "map", "site"]
     steps_s: tuple[int, ...]
     columns: tuple[ColumnUnderstood, ...]
     questions: tuple[Question, ...] = ()

@@ -15,12 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.logs.buffers import coded, floats, integers
-from analysis.logs.dialect import MISSING
 from analysis.logs.layout import Column
 from analysis.logs.mixed import mixed_values
 from analysis.logs.rows import Part, RowReader, value_of
 from analysis.logs.shapes import ProblemList
 from analysis.logs.stamps import UnreadableStampError
+from analysis.logs.words import MISSING
 
 _BLOCK = 2 << 20
 _PIECES = 16
@@ -62,7 +62,7 @@ class BlockReader:
         with ThreadPoolExecutor(max_workers=_THREADS) as pool:
             for found, own in pool.map(lambda block: self._block(text, *block), blocks):
                 parts.extend(found)
-                problems.extend(own.listed, total=own.total)
+                problems.extend(own)
         return parts
 
     def _block(
@@ -127,7 +127,7 @@ class BlockReader:
                 raise _DeclinedError
             return values
         words, places = coded(held)
-        read = [value_of(word, column, self.rows.dialect.decimal) for word in words]
+        read = [value_of(word, column, self.rows.dialect.numbers) for word in words]
         if None in read:
             raise _DeclinedError
         return np.array([*read, np.nan], dtype=np.float64)[places]
@@ -175,7 +175,7 @@ class BlockReader:
         if any(column.null_count for column in columns):
             raise _DeclinedError
         if stamp.count_s is not None:
-            counted = floats(columns[0]) * stamp.count_s
+            counted = floats(columns[0]) * stamp.count_s + stamp.origin_s
             if not (np.abs(counted) < _FARTHEST_S).all():
                 raise _DeclinedError
             whole: NDArray[np.int64] = np.floor(counted + 0.5).astype(np.int64)

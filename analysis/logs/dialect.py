@@ -1,6 +1,7 @@
-"""How a file is written: delimiter, decimal sign, where the header stands and where rows begin.
+"""How a file is written: delimiter, signs in numbers, where rows begin (headers: see `headers`).
 
-Found from the head of the file; what the site file or map tells goes before what is found.
+Found from the head of the file, the signs in numbers from spots all through it; what the site file
+or map tells goes before what is found.
 """
 
 import csv
@@ -10,33 +11,24 @@ from dataclasses import dataclass
 from itertools import islice
 from typing import Literal
 
-from analysis.channels import channel_of_tidy
 from analysis.errors import LogError
+from analysis.logs.headers import Headers, find_headers
+from analysis.logs.numbers import NumberStyle, decimal_evidence, looks_like_number
 from analysis.logs.stamp_formats import format_of, format_told
+from analysis.logs.words import MISSING_FOLDED, WORDS
 from analysis.site import LogMap
 
 _HEAD_BYTES = 65536
 _HEAD_LINES = 400
 _SAMPLE_ROWS = 60
-_MEASURED_LINES = 120
+_MEASURED_LINES = 40
 _DELIMITERS = (";", "\t", "|", ",", " ")
 DELIMITER_NAMES = {";": "semicolon", "\t": "tab", "|": "pipe", ",": "comma", " ": "blank"}
-MISSING = ("", "-", "--", "---", "n/a", "N/A", "NA", "na", "NaN", "nan", "NAN", "null", "NULL")
-MISSING_FOLDED = frozenset(word.lower() for word in (*MISSING, "none", "n.a.", "#n/a"))
-WORDS = {
-    "on": True,
-    "off": False,
-    "true": True,
-    "false": False,
-    "yes": True,
-    "no": False,
-    "ein": True,
-    "aus": False,
-}
-_NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?", re.ASCII)
-_COMMA_NUMBER = re.compile(r"[+-]?\d*,\d+", re.ASCII)
-_POINT_NUMBER = re.compile(r"[+-]?\d*\.\d+", re.ASCII)
-_COMMA_CELL = re.compile(rb"[;\t|\"][+-]?\d+,\d+[;\t|\"\r\n]")
+_CLOCK = re.compile(r"\d{1,2}[:.]\d{2}([:.]\d{2})?(\s*[AaPp]\.?[Mm]\.?)?")
+_COMMENT = re.compile(r"#|//|%[\s\w]|;")
+_CELL = re.compile(r"[+-]?\d[\d.,'\u00a0\u2009\u202f\u2019]*[.,]\d*")
+_SPOT, _SPOTS = 2048, 100
+_SHORTEST_DAY = len("1/6/25")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,21 +38,42 @@ class Dialect:
     Attributes
     ----------
     delimiter : one sign; " " means runs of blanks
-    decimal : the decimal sign
-    heads : header texts, "" for a column without one
-    header_line : 1-based line of the header, None where there is none
+    numbers : the signs in numbers
+    number_doubt : a number that the whole file leaves two meanings, "" where there is none
+    headers : names and units, and the lines that are passed over where they stand again
     first_line : 1-based line of the first row
     body_at : byte offset of the first row
     samples : rows from the head of the file, as texts
     """
 
     delimiter: str
-    decimal: Literal[".", ","]
-    heads: tuple[str, ...]
-    header_line: int | None
+    numbers: NumberStyle
+    number_doubt: str
+    headers: Headers
     first_line: int
     body_at: int
     samples: tuple[tuple[str, ...], ...]
+
+    @property
+    def heads(self) -> tuple[str, ...]:
+        """Header texts, "" for a column without one."""
+        return self.headers.names
+
+    @property
+    def header_line(self) -> int | None:
+        """1-based line of the header with the names, None where there is none."""
+        return self.headers.lines[0] if self.headers.lines else None
+
+    @property
+    def decimal(self) -> Literal[".", ","]:
+        """The decimal sign."""
+        return self.numbers.decimal
+
+
+def is_comment(line: str, delimiter: str) -> bool:
+    """Tell whether a line is a remark: it begins with #, //, % and a word, or a lone semicolon."""
+    mark = _COMMENT.match(line.lstrip())
+    return mark is not None and not mark[0].startswith(delimiter)
 
 
 def cells_of(line: str, delimiter: str) -> list[str]:
@@ -98,34 +111,85 @@ def find_dialect(name: str, text: bytes, told: LogMap) -> Dialect:
     LogError
         There is no table in the file.
     """
+    lines = _head_lines(text)
+    filled = [(number, line) for number, line in enumerate(lines, start=1) if line.strip()]
+    used = [one for one in filled if not is_comment(one[1], told.delimiter or ";")]
+    if not used:
+        raise LogError("there is no table in this file; give the logger's CSV export", file=name)
+    delimiter = told.delimiter or _delimiter([line for _, line in used])
+    split = [(number, cells_of(line, delimiter)) for number, line in filled]
+    bare = {number for number, line in filled if is_comment(line, delimiter)}
+    rows = [one for one in split if one[0] not in bare]
+    data, first_row, width = _data_rows(name, rows, told)
+    samples = tuple(tuple(cells) for _, cells in data)
+    before = [one for one in rows if one[0] < first_row]
+    remarks = [
+        (number, cells_of(line.lstrip("#/% ;"), delimiter))
+        for number, line in filled
+        if number in bare and number < first_row
+    ]
+    headers = find_headers(name, before, remarks, samples, width, told)
+    body_at = sum(len(line.encode("utf-8")) + 1 for line in text_lines(text)[: first_row - 1])
+    numbers, doubt = _numbers(samples, text, delimiter, told)
+    return Dialect(
+        delimiter=delimiter,
+        numbers=numbers,
+        number_doubt=doubt,
+        headers=headers,
+        first_line=first_row,
+        body_at=min(body_at, len(text)),
+        samples=samples,
+    )
+
+
+def text_lines(text: bytes) -> list[str]:
+    """Give the lines at the head of a text, line feeds taken off and returns left on."""
     head = text[:_HEAD_BYTES].decode("utf-8", errors="replace")
     lines = head.split("\n")
     if len(text) > _HEAD_BYTES and len(lines) > 1:
         lines.pop()  # cut off by the reading of a head
-    lines = lines[:_HEAD_LINES]
-    used = [
-        (number, line.rstrip("\r"))
-        for number, line in enumerate(lines, start=1)
-        if line.strip() and not line.lstrip().startswith("#")
-    ]
-    if not used:
-        raise LogError("there is no table in this file; give the logger's CSV export", file=name)
-    delimiter = told.delimiter or _delimiter([line for _, line in used])
-    rows = [(number, cells_of(line, delimiter)) for number, line in used]
-    return _with_header(name, text, rows, lines, delimiter, told)
+    return lines[:_HEAD_LINES]
+
+
+def _head_lines(text: bytes) -> list[str]:
+    return [line.rstrip("\r") for line in text_lines(text)]
 
 
 def _delimiter(lines: list[str]) -> str:
-    """Find the delimiter that gives most lines the same number of cells."""
+    """Find the delimiter that cuts most lines into the same number of cells that mean something."""
     tail = lines[len(lines) // 5 :][-_MEASURED_LINES:]
     best, best_score = ",", 0.0
     for delimiter in _DELIMITERS:
-        counts = Counter(len(cells_of(line, delimiter)) for line in tail)
-        width, often = counts.most_common(1)[0]
-        score = often / len(tail) if width >= 2 else 0.0
-        if score > max(best_score, 0.0) + (0.1 if best_score else 0.0):
+        rows = [cells_of(line, delimiter) for line in tail]
+        width, often = Counter(len(cells) for cells in rows).most_common(1)[0]
+        if width < 2 or often <= len(tail) * best_score:
+            continue
+        cells = [cell for row in rows if len(row) == width for cell in row]
+        known = sum(_is_known(cell.strip()) for cell in cells)
+        score = often / len(tail) * (0.1 + known / len(cells))
+        if score > best_score + (0.05 if best_score else 0.0):
             best, best_score = delimiter, score
     return best
+
+
+def _is_known(cell: str) -> bool:
+    folded = cell.lower()
+    return (
+        folded in MISSING_FOLDED
+        or folded in WORDS
+        or looks_like_number(cell)
+        or is_stamp(cell, None)
+        or _CLOCK.fullmatch(cell) is not None
+    )
+
+
+def is_stamp(value: str, time_format: str | None) -> bool:
+    """Tell whether a cell holds a day, with or without the time of day."""
+    if time_format is not None and format_told(time_format).one(value) is not None:
+        return True
+    if len(value) < _SHORTEST_DAY or not any(sign.isdigit() for sign in value[:12]):
+        return False
+    return format_of([value]) is not None
 
 
 def _is_row(cells: list[str], told: LogMap) -> bool:
@@ -133,72 +197,46 @@ def _is_row(cells: list[str], told: LogMap) -> bool:
     values = [cell.strip() for cell in cells if cell.strip().lower() not in MISSING_FOLDED]
     if not values:
         return False
-    known = sum(
-        _NUMBER.fullmatch(value) is not None or value.lower() in WORDS or _is_stamp(value, told)
+    known = [
+        looks_like_number(value) or value.lower() in WORDS or _CLOCK.fullmatch(value) is not None
         for value in values
-    )
-    return known * 2 > len(values) or (known > 0 and _is_stamp(values[0], told))
+    ]
+    if sum(known) * 2 > len(values):
+        return True
+    stamps = [is_stamp(value, told.time_format) for value in values]
+    both = sum(a or b for a, b in zip(known, stamps, strict=True))
+    return both * 2 > len(values) or (any(stamps) and (stamps[0] or both >= 2))
 
 
 def _has_number(cells: list[str]) -> bool:
-    return len(cells) >= 2 and any(_NUMBER.fullmatch(cell.strip()) for cell in cells)
+    return len(cells) >= 2 and any(looks_like_number(cell) for cell in cells)
 
 
-def _is_stamp(value: str, told: LogMap) -> bool:
-    if not value[:1].isdigit() and told.time_format is None:
-        return False
-    if told.time_format is not None and format_told(told.time_format).one(value) is not None:
-        return True
-    return (
-        format_of([value]) is not None or re.fullmatch(r"\d{1,2}:\d{2}(:\d{2})?", value) is not None
-    )
-
-
-def _with_header(
-    name: str,
-    text: bytes,
-    rows: list[tuple[int, list[str]]],
-    lines: list[str],
-    delimiter: str,
-    told: LogMap,
-) -> Dialect:
+def _data_rows(
+    name: str, rows: list[tuple[int, list[str]]], told: LogMap
+) -> tuple[list[tuple[int, list[str]]], int, int]:
+    """Give sample rows, the line of the first and how many cells they have."""
     data = list(islice((row for row in rows if _is_row(row[1], told)), _SAMPLE_ROWS))
     # A stamp in an unknown format beside few numbers: the layout will say so.
     data = data or [row for row in rows[1:] if _has_number(row[1])][:_SAMPLE_ROWS]
     if not data:
         raise LogError(_no_rows(told), file=name)
     width = Counter(len(cells) for _, cells in data).most_common(1)[0][0]
-    first_row = next(number for number, cells in data if len(cells) == width)
-    before = [(number, cells) for number, cells in rows if number < first_row]
-    header_line, heads = _header(before, width, told)
-    body_at = sum(len(line.encode("utf-8")) + 1 for line in lines[: first_row - 1])
-    samples = tuple(tuple(cells) for _, cells in data if len(cells) == width)
-    if header_line is not None and not heads[-1] and any(row[-1].strip() for row in samples):
-        _refuse_nameless(name, before, header_line, width)
-    return Dialect(
-        delimiter=delimiter,
-        decimal=told.decimal or _decimal(samples, text),
-        heads=heads,
-        header_line=header_line,
-        first_line=first_row,
-        body_at=min(body_at, len(text)),
-        samples=samples,
-    )
+    data = [row for row in data if len(row[1]) == width]
+    # A line above the header such as `exported;01.06.2025` has its stamp in another place.
+    places = [_stamp_place(cells, told) for _, cells in data[-8:]]
+    usual, often = Counter(places).most_common(1)[0]
+    if usual is not None and often * 2 > len(places):
+        while len(data) > 1 and _stamp_place(data[0][1], told) != usual:
+            data.pop(0)
+    return data, data[0][0], width
 
 
-def _refuse_nameless(
-    name: str, before: list[tuple[int, list[str]]], header_line: int, width: int
-) -> None:
-    """Refuse a header that is shorter than its rows: nobody can tell which value has no name."""
-    cells = next(cells for number, cells in before if number == header_line)
-    if len(cells) < width:
-        raise LogError(
-            f"the header names {len(_stripped(cells))} columns, but the rows hold {width} values; "
-            "a decimal comma in a comma separated file does this: export it with decimal points "
-            "or semicolons, else complete the header",
-            file=name,
-            line=header_line,
-        )
+def _stamp_place(cells: list[str], told: LogMap) -> int | None:
+    for place, cell in enumerate(cells):
+        if is_stamp(cell.strip(), told.time_format):
+            return place
+    return None
 
 
 def _no_rows(told: LogMap) -> str:
@@ -208,46 +246,48 @@ def _no_rows(told: LogMap) -> str:
     return "there is a header but no row of numbers under it; export the log again"
 
 
-def _header(
-    before: list[tuple[int, list[str]]], width: int, told: LogMap
-) -> tuple[int | None, tuple[str, ...]]:
-    """Find the header among the lines before the first row: the one with most known heads.
-
-    Where none has any, the last one; a line of units may stand between header and rows.
-    """
-    named = {head.strip().lower() for head, _ in told.columns}
-    best: tuple[int, int, list[str]] | None = None
-    for number, cells in before:
-        # Headers often lack the name of a last empty column, or have one too many.
-        filled = _stripped(cells)
-        if len(cells) != width and not (len(filled) >= 2 and abs(len(filled) - width) <= 1):
-            continue
-        heads = [cell.strip() for cell in cells][:width]
-        known = sum(
-            channel_of_tidy(head) is not None or head.lower() in named or head.lower() == "time"
-            for head in heads
-        )
-        if best is None or known >= best[0]:
-            best = (known, number, heads)
-    if best is None:
-        return None, ("",) * width
-    return best[1], (*best[2], *("" for _ in range(width - len(best[2]))))
+def _numbers(
+    samples: tuple[tuple[str, ...], ...], text: bytes, delimiter: str, told: LogMap
+) -> tuple[NumberStyle, str]:
+    """Find decimal sign and sign between thousands; and a number that stays open, if any."""
+    cells = [cell for row in samples for cell in row if not is_stamp(cell.strip(), None)]
+    point, comma, either = decimal_evidence(cells)
+    # In a comma separated file without quotes no number can hold a comma.
+    plain = delimiter == "," and b'"' not in text
+    if not plain or not (point or comma or either):
+        more = decimal_evidence(_number_cells(text, delimiter))
+        point, comma, either = point + more[0], comma + more[1], either + more[2]
+    if told.decimal is not None:
+        return NumberStyle(decimal=told.decimal, thousands=""), ""
+    decimal: Literal[".", ","] = "," if comma > point else "."
+    if plain:
+        return NumberStyle(decimal="."), ""
+    if point or comma or not either:
+        return NumberStyle(decimal=decimal, thousands=_thousands(cells, text, delimiter)), ""
+    open_cell = next(
+        (cell for cell in cells + _number_cells(text, delimiter) if decimal_evidence([cell])[2]), ""
+    )
+    return NumberStyle(decimal="," if "," in open_cell else "."), open_cell.strip()
 
 
-def _stripped(cells: list[str]) -> list[str]:
-    cells = list(cells)
-    while cells and not cells[-1].strip():
-        cells.pop()
-    return cells
+def _thousands(cells: list[str], text: bytes, delimiter: str) -> str:
+    """Give the sign that stands left of the other one in some number, "" where none does."""
+    for cell in (*cells, *_number_cells(text, delimiter)):
+        point, comma = cell.find("."), cell.find(",")
+        if point >= 0 and comma >= 0 and decimal_evidence([cell])[2] == 0:
+            return "." if point < comma else ","
+    return ""
 
 
-def _decimal(samples: tuple[tuple[str, ...], ...], text: bytes) -> Literal[".", ","]:
-    comma = point = 0
-    for cells in samples:
-        for cell in cells:
-            comma += _COMMA_NUMBER.fullmatch(cell.strip()) is not None
-            point += _POINT_NUMBER.fullmatch(cell.strip()) is not None
-    if not comma and not point:
-        # Only whole numbers at the head of the file: a night. Later ones may have decimals.
-        return "," if _COMMA_CELL.search(text) else "."
-    return "," if comma > point else "."
+def _number_cells(text: bytes, delimiter: str) -> list[str]:
+    """Give cells with a sign in them from spots all through a text."""
+    found: list[str] = []
+    for at in range(0, len(text), max(_SPOT, len(text) // _SPOTS)):
+        spot = text[at : at + _SPOT].decode("utf-8", errors="replace")
+        for line in spot.split("\n")[1:-1] or [spot]:
+            found.extend(
+                cell.strip()
+                for cell in cells_of(line, delimiter)
+                if _CELL.fullmatch(cell.strip()) and not is_stamp(cell.strip(), None)
+            )
+    return found

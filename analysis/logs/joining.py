@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.channels import channel
-from analysis.logs.onefile import FileValues
 from analysis.logs.rows import ON
+from analysis.logs.understanding import FileValues
 
 Columns = dict[str, NDArray[np.float64]]
 
@@ -68,7 +68,7 @@ def count_impossible(files: Sequence[FileValues]) -> dict[str, int]:
     return {name: len(np.unique(np.concatenate(held))) for name, held in impossible.items()}
 
 
-def join(files: Sequence[FileValues]) -> tuple[NDArray[np.int64], Columns]:
+def join(files: Sequence[FileValues]) -> tuple[NDArray[np.int64], Columns, Columns]:
     """Join files into one series.
 
     Of rows with the same stamp the value given last counts, channel by channel; an empty one never
@@ -82,10 +82,10 @@ def join(files: Sequence[FileValues]) -> tuple[NDArray[np.int64], Columns]:
     Returns
     -------
     tuple
-        Strictly rising stamps [s], and channel to values [canonical unit].
+        Strictly rising stamps [s], channel to values [canonical unit], and key of a column whose
+        meaning is not sure to its values [as written].
     """
     stamp_s = np.concatenate([one.stamp_s for one in files])
-    names = list(dict.fromkeys(name for one in files for name in one.values))
     rising = bool((np.diff(stamp_s) > 0).all())
     order = None if rising else np.argsort(stamp_s, kind="stable")
     if order is not None:
@@ -93,20 +93,32 @@ def join(files: Sequence[FileValues]) -> tuple[NDArray[np.int64], Columns]:
     begins = None
     if order is not None and bool((np.diff(stamp_s) == 0).any()):
         begins = np.flatnonzero(np.append(True, np.diff(stamp_s) > 0))
+    sizes = [len(one.stamp_s) for one in files]
+    known = _joined([one.values for one in files], sizes, order, begins)
+    unknown = _joined([one.open_values for one in files], sizes, order, begins)
+    return stamp_s if begins is None else stamp_s[begins], known, unknown
+
+
+def _joined(
+    held: Sequence[Columns],
+    sizes: Sequence[int],
+    order: NDArray[np.intp] | None,
+    begins: NDArray[np.intp] | None,
+) -> Columns:
     columns: Columns = {}
-    for name in names:
+    for name in list(dict.fromkeys(name for one in held for name in one)):
         values = np.concatenate(
             [
-                one.values[name] if name in one.values else np.full(len(one.stamp_s), np.nan)
-                for one in files
+                one[name] if name in one else np.full(size, np.nan)
+                for one, size in zip(held, sizes, strict=True)
             ]
         )
-        for one in files:
-            one.values.pop(name, None)  # a year is large; do not hold it twice
+        for one in held:
+            one.pop(name, None)  # a year is large; do not hold it twice
         if order is not None:
             values = values[order]
         columns[name] = values if begins is None else _last_given(values, begins)
-    return stamp_s if begins is None else stamp_s[begins], columns
+    return columns
 
 
 def _last_given(values: NDArray[np.float64], begins: NDArray[np.intp]) -> NDArray[np.float64]:

@@ -1,62 +1,80 @@
-"""Which column of a file holds what, and in which columns the stamp stands."""
+"""Which column of a file holds what, and which columns nobody explains yet."""
 
 import re
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 
 from analysis.channels import Channel, channel, channel_of_tidy
 from analysis.errors import LogError
-from analysis.logs.conversions import Unit, time_unit_s, unit_named
-from analysis.logs.dialect import WORDS, Dialect
+from analysis.logs.conversions import Unit, unit_named
+from analysis.logs.dialect import Dialect
+from analysis.logs.numbers import looks_like_number, split_unit
 from analysis.logs.shapes import quoted
-from analysis.logs.stamp_formats import format_of, format_told, looks_like_time_of_day
-from analysis.logs.stamps import StampFormat
+from analysis.logs.timecolumns import StampColumns, find_stamp_columns
+from analysis.logs.words import MISSING_FOLDED, WORDS
 from analysis.site import ColumnMeaning, LogMap
 
 _NAMED_WITH_UNIT = re.compile(r"(?P<name>.+?)\s*[\[(](?P<unit>[^\])]+)[\])]")
-# Words for the stamp column, where no column is called `time` (common practice, no source).
-_TIME_HEADS = {"time", "timestamp", "datetime", "date time", "date/time", "date_time", "utc"}
-_TIME_HEADS |= {"zeit", "zeitstempel", "datum/zeit", "datum zeit", "epoch", "unix", "unixtime"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Column:
     """A column of values.
 
-    `words` tells that it is written in words such as on and off.
+    Attributes
+    ----------
+    place : 0-based place in a row
+    channel : None while nobody knows what it holds
+    words : whether it is written in words such as on and off
+    cell_unit : unit that its cells carry, "" where they are bare numbers
+    source : who said what it holds
+    code : gives a number for each text, in a column of names
+    tells : whether cells that are no numbers are problems although its meaning is unknown
     """
 
     place: int
     head: str
-    channel: Channel
+    channel: Channel | None
     unit: Unit
     unit_says: str
     words: bool
+    cell_unit: str = ""
+    source: str = "none"
+    code: Callable[[str], float] | None = None
+    tells: bool = False
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StampColumns:
-    """Where the stamp stands.
-
-    Attributes
-    ----------
-    places : one column, or those of the date and of the time of day
-    formats : one format; or a pair, day first and month first, that only the whole file can tell
-    count_s : length of the unit of a column that counts [s], None for written stamps
-    """
-
-    places: tuple[int, ...]
-    head: str
-    formats: tuple[StampFormat, ...]
-    count_s: float | None = None
+    @property
+    def is_share(self) -> bool:
+        """Whether words such as on can stand in it."""
+        return self.channel is None or self.channel.quantity == "share"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Layout:
-    """What the columns of a file hold."""
+    """What the columns of a file hold.
+
+    Attributes
+    ----------
+    stamp : where the stamp stands
+    columns : columns that are read
+    open : columns of numbers whose meaning nobody told
+    ignored : heads of the columns that are not read
+    """
 
     stamp: StampColumns
     columns: tuple[Column, ...]
+    open: tuple[Column, ...]
     ignored: tuple[str, ...]
+
+    def reading(self, *columns: Column) -> "Layout":
+        """Give the layout with these columns read too."""
+        places = {column.place for column in columns}
+        return replace(
+            self,
+            columns=tuple(sorted((*self.columns, *columns), key=lambda one: one.place)),
+            open=tuple(one for one in self.open if one.place not in places),
+        )
 
 
 def find_layout(name: str, dialect: Dialect, told: LogMap) -> Layout:
@@ -74,24 +92,29 @@ def find_layout(name: str, dialect: Dialect, told: LogMap) -> Layout:
     Returns
     -------
     Layout
-        Stamp, columns in use and heads of the others.
+        Stamp, columns in use, and the others.
 
     Raises
     ------
     LogError
-        No column for the time, none that is known, or one channel in two columns.
+        No column for the time, or one channel in two columns.
     """
-    meanings = _meanings(name, dialect, told)
-    stamp = _stamp_columns(name, dialect, told, meanings)
+    meanings = meanings_of(dialect, told)
+    known = {place: meaning for place, (meaning, _) in meanings.items()}
+    stamp = find_stamp_columns(name, dialect, told, known)
     columns: dict[str, Column] = {}
+    unknown = []
     ignored = []
     for place, head in enumerate(dialect.heads):
         if place in stamp.places:
             continue
-        meaning = meanings.get(place)
+        meaning, source = meanings.get(place, (None, "none"))
         found = channel(meaning.channel) if meaning is not None else None
         if meaning is None or found is None:
-            if head or any(row[place].strip() for row in dialect.samples):
+            open_column = _open_column(dialect, place) if meaning is None else None
+            if open_column is not None:
+                unknown.append(open_column)
+            elif head or any(row[place].strip() for row in dialect.samples):
                 ignored.append(head or f"column {place + 1}")
             continue
         if found.name in columns:
@@ -100,32 +123,52 @@ def find_layout(name: str, dialect: Dialect, told: LogMap) -> Layout:
                 f"name one {found.name}_2, or map them under [log.columns]",
                 file=name,
             )
-        columns[found.name] = _column(name, dialect, place, found, meaning)
-    if not columns:
-        raise LogError(
-            "no column of this log is known "
-            f"(found: {', '.join(quoted(head) for head in ignored[:12]) or 'none'}); "
-            "map them under [log.columns] in the site file or a map",
-            file=name,
-            line=dialect.header_line,
-        )
-    return Layout(stamp=stamp, columns=tuple(columns.values()), ignored=tuple(ignored))
+        columns[found.name] = known_column(name, dialect, place, found, meaning, source=source)
+    return Layout(
+        stamp=stamp,
+        columns=tuple(columns.values()),
+        open=tuple(unknown),
+        ignored=tuple(ignored),
+    )
 
 
-def _meanings(name: str, dialect: Dialect, told: LogMap) -> dict[int, ColumnMeaning]:
+def nothing_known(name: str, dialect: Dialect, layout: Layout) -> LogError:
+    """Say that no column can be used, and what would help."""
+    heads = [*(column.head for column in layout.open), *layout.ignored]
+    return LogError(
+        "no column of this log is known "
+        f"(found: {', '.join(quoted(head) for head in heads[:12]) or 'none'}); "
+        "map them under [log.columns] in the site file or a map",
+        file=name,
+        line=dialect.header_line,
+    )
+
+
+def column_key(dialect: Dialect, place: int) -> str:
+    """Give what names a column in a map: its head where it has one of its own, else its number."""
+    head = dialect.heads[place]
+    return head if head and dialect.heads.count(head) == 1 else str(place + 1)
+
+
+def meanings_of(dialect: Dialect, told: LogMap) -> dict[int, tuple[ColumnMeaning, str]]:
+    """Give what is known of columns by their place: the meaning, and `map` or `header`."""
     by_head = {_folded(head): meaning for head, meaning in told.columns}
     exact = dict(told.columns)
-    meanings: dict[int, ColumnMeaning] = {}
+    often: Mapping[str, int] = Counter(dialect.heads)
+    meanings: dict[int, tuple[ColumnMeaning, str]] = {}
     for place, head in enumerate(dialect.heads):
+        numbered = exact.get(str(place + 1))
         meaning = exact.get(head) if head else None
         if meaning is None and head:
             meaning = by_head.get(_folded(head))
-        if meaning is None:
-            meaning = exact.get(str(place + 1))
-        if meaning is None and head:
-            meaning = _by_header(head)
+        if meaning is None or (numbered is not None and often[head] > 1):
+            meaning = numbered or meaning
         if meaning is not None:
-            meanings[place] = meaning
+            meanings[place] = (meaning, "map")
+        elif head:
+            meaning = _by_header(head)
+            if meaning is not None:
+                meanings[place] = (meaning, "header")
     return meanings
 
 
@@ -147,156 +190,69 @@ def _by_header(head: str) -> ColumnMeaning | None:
     return ColumnMeaning(channel=found.name, unit=match["unit"])
 
 
-def _column(
-    name: str, dialect: Dialect, place: int, found: Channel, meaning: ColumnMeaning
+def known_column(
+    name: str,
+    dialect: Dialect,
+    place: int,
+    found: Channel,
+    meaning: ColumnMeaning,
+    *,
+    source: str,
 ) -> Column:
-    unit = unit_named(quantity=found.quantity, unit=meaning.unit)
+    """Give a column whose meaning is known; LogError where the unit is not one of its channel."""
     head = dialect.heads[place] or f"column {place + 1}"
+    cell_unit = _cell_unit(dialect, place)
+    printed = meaning.unit
+    if printed is None and cell_unit and source != "map":
+        printed = cell_unit
+    unit = unit_named(quantity=found.quantity, unit=printed)
     if unit is None:
         raise LogError(
-            f"the unit {quoted(str(meaning.unit))} is not one of {found.name}",
-            file=name,
-            column=head,
+            f"the unit {quoted(str(printed))} is not one of {found.name}", file=name, column=head
         )
-    words = found.quantity == "share" and any(
-        row[place].strip().lower() in WORDS for row in dialect.samples
-    )
-    says = meaning.unit or (
-        "0..1 or 0..100, told by the values" if unit.share_unsure else found.unit
-    )
-    return Column(place=place, head=head, channel=found, unit=unit, unit_says=says, words=words)
-
-
-def _stamp_columns(
-    name: str, dialect: Dialect, told: LogMap, meanings: dict[int, ColumnMeaning]
-) -> StampColumns:
-    said = {meaning.channel: place for place, meaning in meanings.items()}
-    if "time" in said:
-        return _told_time(name, dialect, told, said["time"], meanings)
-    if "date" in said and "time_of_day" in said:
-        return _joined(name, dialect, told, (said["date"], said["time_of_day"]))
-    free = [place for place in range(len(dialect.heads)) if place not in meanings]
-    free.sort(key=lambda place: (dialect.heads[place].strip().lower() not in _TIME_HEADS, place))
-    for place in free:
-        found = _written(dialect, told, place, free)
-        if found is None and dialect.heads[place].strip().lower() in _TIME_HEADS:
-            found = _counted(dialect, place)
-        if found is not None:
-            return _perhaps_joined(dialect, told, found, free)
-    if free and dialect.heads[free[0]].strip().lower() in _TIME_HEADS:
-        raise _unknown_time(name, dialect, (free[0],), _head(dialect, free[0]))
-    raise LogError(
-        "no column holds the time; call it time, or map it: "
-        '"its header" = { channel = "time" } under [log.columns]',
-        file=name,
-        line=dialect.header_line,
+    words = found.quantity == "share" and _has_words(dialect, place)
+    says = printed or ("0..1 or 0..100, told by the values" if unit.share_unsure else found.unit)
+    return Column(
+        place=place,
+        head=head,
+        channel=found,
+        unit=unit,
+        unit_says=says,
+        words=words,
+        cell_unit=cell_unit,
+        source=source,
     )
 
 
-def _samples(dialect: Dialect, places: tuple[int, ...]) -> list[str]:
-    return [" ".join(row[place].strip() for place in places) for row in dialect.samples]
-
-
-def _head(dialect: Dialect, place: int) -> str:
-    return dialect.heads[place] or f"column {place + 1}"
-
-
-def _formats(told: LogMap, samples: list[str]) -> tuple[StampFormat, ...] | None:
-    if told.time_format is not None:
-        one = format_told(told.time_format)
-        return (one,) if any(one.one(sample) is not None for sample in samples) else None
-    found = format_of(samples)
-    if found is None:
+def _open_column(dialect: Dialect, place: int) -> Column | None:
+    """Give a column that nobody explains if it holds numbers or switches; None for words."""
+    cells = [row[place].strip() for row in dialect.samples]
+    held = [cell for cell in cells if cell.lower() not in MISSING_FOLDED]
+    known = sum(looks_like_number(cell) or cell.lower() in WORDS for cell in held)
+    if not held and not dialect.heads[place]:
         return None
-    return found if isinstance(found, tuple) else (found,)
-
-
-def _written(dialect: Dialect, told: LogMap, place: int, free: list[int]) -> StampColumns | None:
-    """Know a column of stamps; with a format told, two columns that only together have it."""
-    head = _head(dialect, place)
-    samples = _samples(dialect, (place,))
-    # A column of plain numbers, such as 20250101, is no column of stamps unless it is called so.
-    if dialect.heads[place].strip().lower() not in _TIME_HEADS and all(
-        sample.isdigit() for sample in samples
-    ):
+    if known * 2 < len(held):
         return None
-    formats = _formats(told, samples)
-    if formats is not None:
-        return StampColumns(places=(place,), head=head, formats=formats)
-    if told.time_format is None or place + 1 not in free:
-        return None
-    formats = _formats(told, _samples(dialect, (place, place + 1)))
-    if formats is None:
-        return None
-    return StampColumns(places=(place, place + 1), head=head, formats=formats)
-
-
-def _counted(dialect: Dialect, place: int) -> StampColumns | None:
-    """Know epoch seconds and milliseconds of the years 2001 to 2096."""
-    numbers = []
-    for sample in _samples(dialect, (place,)):
-        try:
-            numbers.append(float(sample))
-        except ValueError:
-            return None
-    for unit_s in (1.0, 0.001):
-        if all(1e9 <= number * unit_s <= 4e9 for number in numbers):
-            head = _head(dialect, place)
-            return StampColumns(places=(place,), head=head, formats=(), count_s=unit_s)
-    return None
-
-
-def _perhaps_joined(
-    dialect: Dialect, told: LogMap, found: StampColumns, free: list[int]
-) -> StampColumns:
-    """Join a column of bare dates with the clock times that stand right of it."""
-    beside = found.places[0] + 1
-    dates = _samples(dialect, found.places)
-    whole = found.count_s is not None or len(found.places) > 1 or beside not in free
-    if whole or any(":" in date for date in dates):
-        return found
-    if not looks_like_time_of_day([cell.split("Z")[0] for cell in _samples(dialect, (beside,))]):
-        return found
-    places = (found.places[0], beside)
-    formats = _formats(told, _samples(dialect, places))
-    if formats is None:
-        return found
-    return StampColumns(places=places, head=found.head, formats=formats)
-
-
-def _joined(name: str, dialect: Dialect, told: LogMap, places: tuple[int, int]) -> StampColumns:
-    head = _head(dialect, places[0])
-    formats = _formats(told, _samples(dialect, places))
-    if formats is None:
-        raise _unknown_time(name, dialect, places, head)
-    return StampColumns(places=places, head=head, formats=formats)
-
-
-def _told_time(
-    name: str, dialect: Dialect, told: LogMap, place: int, meanings: dict[int, ColumnMeaning]
-) -> StampColumns:
-    head = _head(dialect, place)
-    unit = meanings[place].unit
-    if unit is not None:
-        return StampColumns(
-            places=(place,), head=head, formats=(), count_s=time_unit_s(unit) or 1.0
-        )
-    free = [other for other in range(len(dialect.heads)) if other not in meanings]
-    found = _written(dialect, told, place, free)
-    if found is not None:
-        return _perhaps_joined(dialect, told, found, free)
-    counted = _counted(dialect, place)
-    if counted is None:
-        raise _unknown_time(name, dialect, (place,), head)
-    return counted
-
-
-def _unknown_time(name: str, dialect: Dialect, places: tuple[int, ...], head: str) -> LogError:
-    example = next(iter(_samples(dialect, places)), "")
-    return LogError(
-        f"the time is written in a way that is not known: {quoted(example)}; tell it in [log], "
-        'such as time_format = "%d.%m.%Y %H:%M"',
-        file=name,
-        line=dialect.first_line,
-        column=head,
+    return Column(
+        place=place,
+        head=dialect.heads[place] or f"column {place + 1}",
+        channel=None,
+        unit=Unit(),
+        unit_says=dialect.headers.units[place] or _cell_unit(dialect, place),
+        words=_has_words(dialect, place),
+        cell_unit=_cell_unit(dialect, place),
     )
+
+
+def _has_words(dialect: Dialect, place: int) -> bool:
+    return any(row[place].strip().lower() in WORDS for row in dialect.samples)
+
+
+def _cell_unit(dialect: Dialect, place: int) -> str:
+    """Give the unit that stands in most cells of a column, "" where they are bare numbers."""
+    split = [split_unit(row[place]) for row in dialect.samples]
+    units = Counter(one[1] for one in split if one is not None)
+    held = sum(row[place].strip().lower() not in MISSING_FOLDED for row in dialect.samples)
+    if not units or sum(units.values()) * 2 < held:
+        return ""
+    return units.most_common(1)[0][0]

@@ -45,11 +45,11 @@ def mixed_values(
             values.append(plain)
             continue
         words, places = coded(texts)
-        read = [value_of(word, column, reader.dialect.decimal) for word in words]
+        read = [value_of(word, column, reader.dialect.numbers) for word in words]
         known = np.array([math.nan if one is None else one for one in read] + [math.nan])
         values.append(known[places])
         wrong = np.array([one is None for one in read] + [False])[places]
-        if wrong.any():
+        if wrong.any() and (column.channel is not None or column.tells):
             any_bad |= wrong
             bad.append((np.flatnonzero(wrong), column, words, places))
     _tell(reader, bad, lines)

@@ -1,164 +1,141 @@
-"""One file: from bytes to values in canonical units on UTC stamps, in the order of its rows."""
+"""One file: from planned rows to stamps in UTC and values as written, in the order of its rows."""
 
-import re
-from collections.abc import Iterable
+import math
 from dataclasses import dataclass, replace
-from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.errors import LogError
 from analysis.logs.blocks import BlockReader
-from analysis.logs.conversions import converted
-from analysis.logs.dialect import DELIMITER_NAMES, Dialect, find_dialect
-from analysis.logs.layout import Column, Layout, find_layout
+from analysis.logs.layout import Column, Layout
+from analysis.logs.longtable import long_columns
+from analysis.logs.planning import FilePlan, Told
+from analysis.logs.resets import clock_resets
 from analysis.logs.rows import EARLIEST_S, LATEST_S, Part, RowReader
-from analysis.logs.shapes import ColumnRead, FileRead, LogSource, ProblemList
-from analysis.logs.stamp_formats import proven
-from analysis.logs.stamps import StampFormat
-from analysis.logs.text import clean_text
+from analysis.logs.shapes import ProblemList
 from analysis.logs.walltime import DOUBLED_HOUR, GOOD, MISSING_HOUR, utc_from_wall
-from analysis.site import LogMap
 from analysis.units import SECONDS_PER_DAY
-
-_DAY_PART = re.compile(rb"(?<![\d/-])(\d{1,2}[/-]\d{1,2}[/-]\d{4})(?!\d)")
-_SPOT, _SPOTS = 2048, 200
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class FileValues:
-    """What one file holds, rows in the order of the file, nothing merged yet.
+class RowsRead:
+    """The rows of a file.
 
     Attributes
     ----------
     stamp_s : UTC epoch seconds as stamped [s]
-    values : channel to values [canonical unit, mass flows in kg/min, unsure shares as written]
-    unsure : channels of shares whose scale only all the values tell
-    mass_flows : channels of flow that still need the fluid's density
+    values : for each column of the layout, as written
+    read : how many rows there were, rejected ones too
+    missing_hour, doubled_hour : how many rows were set aside because of the clock changes
+    series, units : of a long table, the names of its series and their units
     """
 
     stamp_s: NDArray[np.int64]
-    values: dict[str, NDArray[np.float64]]
-    unsure: frozenset[str]
-    mass_flows: frozenset[str]
+    values: tuple[NDArray[np.float64], ...]
     read: int
-    account: FileRead
+    missing_hour: int = 0
+    doubled_hour: int = 0
+    series: tuple[str, ...] = ()
+    units: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Told:
-    """What the caller knows of a log before reading it."""
-
-    log_map: LogMap
-    zone: str
-    now_s: int | None
-    stamp: Literal["end", "start"]
-
-
-def read_file(
-    source: LogSource, *, told: Told, problems: ProblemList, hints: dict[str, StampFormat]
-) -> FileValues:
-    """Read one file.
+def read_rows(plan: FilePlan, *, told: Told, problems: ProblemList) -> RowsRead:
+    """Read the rows of a file.
 
     Parameters
     ----------
-    source : LogSource
-        Name and bytes.
+    plan : FilePlan
+        How; with one stamp format.
     told : Told
-        Map, zone of the logger's clock, present time [s].
+        Zone of the logger's clock, present time.
     problems : ProblemList
         Takes what could not be used.
-    hints : dict
-        Day first or month first, as other files of the same header proved it; added to.
 
     Returns
     -------
-    FileValues
-        Values in canonical units on UTC stamps.
-
-    Raises
-    ------
-    LogError
-        Nothing usable is in the file.
+    RowsRead
+        Of a wide table a column of values for each of the layout, of a long one for each series.
     """
-    text, encoding = clean_text(source.name, source.data)
-    dialect = find_dialect(source.name, text, told.log_map)
-    if dialect.delimiter == " ":
-        text = _single_blanks(text)
-        dialect = find_dialect(source.name, text, replace(told.log_map, delimiter=" "))
-    layout = find_layout(source.name, dialect, told.log_map)
-    layout = _settled(source.name, text, dialect, layout, hints)
-    rows = RowReader(file=source.name, dialect=dialect, layout=layout, problems=problems)
-    before = problems.total
-    parts = BlockReader(rows=rows).read(text)
+    if plan.long is not None:
+        return _long_rows(plan, told, problems)
+    part = _parts(plan, plan.layout, problems)
+    part, hours = _on_utc(plan, part, told, problems)
+    return RowsRead(
+        stamp_s=part.stamp_s,
+        values=part.values,
+        read=part.read,
+        missing_hour=hours[0],
+        doubled_hour=hours[1],
+    )
+
+
+def _parts(plan: FilePlan, layout: Layout, problems: ProblemList) -> Part:
+    dialect = replace(plan.dialect, first_line=plan.dialect.first_line + plan.line_offset)
+    rows = RowReader(file=plan.name, dialect=dialect, layout=layout, problems=problems)
+    parts = BlockReader(rows=rows).read(plan.text)
     read = sum(part.read for part in parts)
-    joined = _joined(parts, read)
-    del parts, text
-    joined = _on_utc(source.name, joined, layout, told, problems)
-    if not len(joined.stamp_s):
-        raise _nothing_left(source.name, problems, before)
-    return _canonical(source.name, joined, layout, dialect, told, encoding)
-
-
-def _single_blanks(text: bytes) -> bytes:
-    """Leave one blank between words and none at the ends of lines; lines stay where they are."""
-    text = text.replace(b"\t", b" ").replace(b"\r\n", b"\n")
-    while b"  " in text:
-        text = text.replace(b"  ", b" ")
-    return text.replace(b"\n ", b"\n").replace(b" \n", b"\n").strip(b" ")
-
-
-def _settled(
-    name: str, text: bytes, dialect: Dialect, layout: Layout, hints: dict[str, StampFormat]
-) -> Layout:
-    """Decide day first or month first where the head of the file left both open."""
-    if len(layout.stamp.formats) < 2:
-        return layout
-    pair = (layout.stamp.formats[0], layout.stamp.formats[1])
-    key = f"{layout.stamp.head}|{pair[0].says}"
-    days = _days(text, dialect.body_at, _SPOT)
-    one = proven(pair, days)
-    if one is None:
-        days = _days(text, dialect.body_at, len(text))
-        one = proven(pair, days) or hints.get(key)
-    if one is None:
-        example = days[0] if days else ""
-        raise LogError(
-            f"dates such as {example} can be read as {pair[0].says} and as {pair[1].says}; tell "
-            'which in [log]: time_format = "%d/%m/%Y %H:%M" or "%m/%d/%Y %H:%M"',
-            file=name,
-            line=dialect.first_line,
-            column=layout.stamp.head,
-        )
-    hints[key] = one
-    return replace(layout, stamp=replace(layout.stamp, formats=(one,)))
-
-
-def _days(text: bytes, start: int, size: int) -> list[str]:
-    """Give the dates in spots of this size all through a text, each once."""
-    found: set[bytes] = set()
-    for at in range(start, len(text), max(size, len(text) // _SPOTS)):
-        found.update(_DAY_PART.findall(text, at, at + size))
-    return sorted(day.decode() for day in found)
-
-
-def _joined(parts: list[Part], read: int) -> Part:
     if not parts:
         return Part(
             stamp_s=np.zeros(0, dtype=np.int64),
-            values=(),
+            values=tuple(np.zeros(0) for _ in layout.columns),
             lines=np.zeros(0, dtype=np.int32),
             read=read,
         )
-    width = len(parts[0].values)
     return Part(
         stamp_s=np.concatenate([part.stamp_s for part in parts]),
         values=tuple(
-            np.concatenate([part.values[place] for part in parts]) for place in range(width)
+            np.concatenate([part.values[place] for part in parts])
+            for place in range(len(layout.columns))
         ),
         lines=np.concatenate([part.lines for part in parts]),
         read=read,
+    )
+
+
+def _long_rows(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
+    """Give each series of a long table a column; each is brought to UTC in its own order."""
+    assert plan.long is not None
+    columns, names, units = long_columns(plan.long, plan.layout)
+    by_place = replace(plan.layout, columns=columns, open=())
+    part = _parts(plan, by_place, problems)
+    codes, values = part.values[0], part.values[1]
+    unit_codes = part.values[2] if len(part.values) > 2 else np.full(len(codes), math.nan)
+    unit_words = list(units.codes)
+    # Threads meet the names in any order: the file's order is that of their first rows.
+    first = {name: int(np.argmax(codes == code)) for name, code in names.codes.items()}
+    series = sorted(first, key=lambda name: first[name])
+    stamps, held, printed = [], [], []
+    missing = doubled = 0
+    for name in series:
+        rows = codes == names.codes[name]
+        own = Part(
+            stamp_s=part.stamp_s[rows],
+            values=(values[rows],),
+            lines=part.lines[rows],
+            read=int(rows.sum()),
+        )
+        seen = unit_codes[rows]
+        seen = seen[np.isfinite(seen)]
+        printed.append(unit_words[int(seen[0])] if len(seen) and (seen == seen[0]).all() else "")
+        own, hours = _on_utc(plan, own, told, problems)
+        missing, doubled = missing + hours[0], doubled + hours[1]
+        stamps.append(own.stamp_s)
+        held.append(own.values[0])
+    every = np.unique(np.concatenate(stamps)) if stamps else np.zeros(0, dtype=np.int64)
+    wide = []
+    for stamp_s, one in zip(stamps, held, strict=True):
+        column = np.full(len(every), np.nan)
+        there = ~np.isnan(one)
+        column[np.searchsorted(every, stamp_s[there])] = one[there]
+        wide.append(column)
+    return RowsRead(
+        stamp_s=every,
+        values=tuple(wide),
+        read=len(every) + (part.read - len(part.stamp_s)) + missing + doubled,
+        missing_hour=missing,
+        doubled_hour=doubled,
+        series=tuple(series),
+        units=tuple(printed),
     )
 
 
@@ -175,20 +152,33 @@ def _reversed(part: Part) -> Part:
     )
 
 
-def _on_utc(name: str, part: Part, layout: Layout, told: Told, problems: ProblemList) -> Part:
+def zone_of(plan: FilePlan, told: Told) -> str:
+    """Give the zone of a file's clock where its stamps do not carry it."""
+    return plan.layout.stamp.zone or told.zone
+
+
+def _on_utc(
+    plan: FilePlan, part: Part, told: Told, problems: ProblemList
+) -> tuple[Part, tuple[int, int]]:
     """Bring stamps to UTC and set aside those that are no time a log can hold."""
-    head = layout.stamp.head
+    stamp, name = plan.layout.stamp, plan.name
+    head = stamp.head
     part = _reversed(part)
-    if layout.stamp.count_s is not None and told.log_map.time_origin is not None:
+    if stamp.count_s is not None and told.log_map.time_origin is not None:
         part = replace(part, stamp_s=part.stamp_s + int(told.log_map.time_origin.timestamp()))
     real = (part.stamp_s >= EARLIEST_S) & (part.stamp_s < LATEST_S)
     why = "before 1990 or after 2100: the logger's clock was not set (a column that counts from "
     why += "another day needs time_origin in [log])"
     part = _without(name, part, ~real, head, why, problems)
-    if layout.stamp.count_s is None and not layout.stamp.formats[0].aware:
-        utc_s, state = utc_from_wall(part.stamp_s, zone=told.zone)
+    why = "years before the rows around it and just after a new year: the logger's clock was reset"
+    part = _without(name, part, clock_resets(part.stamp_s), head, why, problems)
+    missing = doubled = 0
+    if not stamp.aware:
+        zone = zone_of(plan, told)
+        utc_s, state = utc_from_wall(part.stamp_s, zone=zone)
         bad = state != GOOD
-        remedy = f'say timezone = "UTC" in [log] if its clock does not follow {told.zone}'
+        remedy = f'say timezone = "UTC" in [log] if its clock does not follow {zone}'
+        missing, doubled = int((state == MISSING_HOUR).sum()), int((state == DOUBLED_HOUR).sum())
         for code, why in (
             (MISSING_HOUR, f"this hour does not exist, the clocks go forward; {remedy}"),
             (DOUBLED_HOUR, f"this hour comes twice and no order of rows tells which; {remedy}"),
@@ -200,7 +190,7 @@ def _on_utc(name: str, part: Part, layout: Layout, told: Told, problems: Problem
         ahead = part.stamp_s > told.now_s + int(SECONDS_PER_DAY)
         why = "in the future: the clock is ahead; set the logger's clock"
         part = _without(name, part, ahead, head, why, problems)
-    return part
+    return part, (missing, doubled)
 
 
 def _without(
@@ -212,66 +202,6 @@ def _without(
     return part.of_rows(~bad)
 
 
-def _nothing_left(name: str, problems: ProblemList, before: int) -> LogError:
-    if problems.total == before:
-        return LogError("the file holds a header but no rows; export the log again", file=name)
-    first = next((one for one in problems.listed if one.file == name), None)
-    if first is None:
-        return LogError("no row of this log can be read", file=name)
-    return LogError(
-        f"no row of this log can be read; the first: {first.why}",
-        file=name,
-        line=first.line,
-        column=first.column,
-    )
-
-
-def _canonical(
-    name: str, part: Part, layout: Layout, dialect: Dialect, told: Told, encoding: str
-) -> FileValues:
-    values = {
-        column.channel.name: converted(held, column.unit)
-        for column, held in zip(layout.columns, part.values, strict=True)
-    }
-    return FileValues(
-        stamp_s=part.stamp_s,
-        values=values,
-        unsure=_names(column for column in layout.columns if column.unit.share_unsure),
-        mass_flows=_names(column for column in layout.columns if column.unit.mass_flow),
-        read=part.read,
-        account=FileRead(
-            name=name,
-            rows=len(part.stamp_s),
-            first_s=int(part.stamp_s.min()),
-            last_s=int(part.stamp_s.max()),
-            dialect=_in_words(layout, dialect, told, encoding),
-            columns=tuple(
-                ColumnRead(head=one.head, channel=one.channel.name, unit=one.unit_says)
-                for one in layout.columns
-            ),
-            ignored=layout.ignored,
-        ),
-    )
-
-
-def _names(columns: Iterable[Column]) -> frozenset[str]:
-    return frozenset(column.channel.name for column in columns)
-
-
-def _in_words(layout: Layout, dialect: Dialect, told: Told, encoding: str) -> str:
-    stamp = layout.stamp
-    sign = "comma" if dialect.decimal == "," else "point"
-    header = f"header in line {dialect.header_line}" if dialect.header_line else "no header"
-    if stamp.count_s is not None:
-        origin: Any = told.log_map.time_origin
-        since = origin.isoformat() if origin is not None else "1970-01-01T00:00:00Z"
-        time = f"time counted in steps of {stamp.count_s:g} s since {since}"
-    elif stamp.formats[0].aware:
-        time = f"time as {stamp.formats[0].says}"
-    else:
-        time = f"time as {stamp.formats[0].says}, clock of {told.zone}"
-    delimiter = DELIMITER_NAMES.get(dialect.delimiter, dialect.delimiter)
-    return (
-        f"{delimiter} separated, decimal {sign}, {header}, {encoding}, {time}, "
-        f"stamps at the {told.stamp} of each step"
-    )
+def values_of(columns: tuple[Column, ...], read: RowsRead) -> dict[int, NDArray[np.float64]]:
+    """Give the values of each column by its place."""
+    return {column.place: values for column, values in zip(columns, read.values, strict=True)}

@@ -10,11 +10,15 @@ from typing import Any
 
 from analysis.channels import channel
 from analysis.errors import LogError
+from analysis.logs.asking import Proposal, Question
 from analysis.logs.joining import count_impossible, join, settle_shares
+from analysis.logs.layout import nothing_known
 from analysis.logs.massflow import volume_flow_l_min
-from analysis.logs.onefile import FileValues, Told, read_file
+from analysis.logs.onefile import read_rows
+from analysis.logs.planning import FilePlan, Told, open_order, plan_file, settle_orders
+from analysis.logs.proposing import is_open, proposals_for, proposals_for_series
 from analysis.logs.shapes import PROBLEMS_LISTED, LogSource, ParsedLog, ProblemList
-from analysis.logs.stamps import StampFormat
+from analysis.logs.understanding import FileValues, file_values, wide_plan, with_proposals
 from analysis.results import RowCount
 from analysis.site import LogMap, Site
 
@@ -26,6 +30,7 @@ def read_logs(
     log_map: LogMap | None = None,
     now_s: int | None = None,
     listed: int = PROBLEMS_LISTED,
+    keep_open: bool = False,
 ) -> ParsedLog:
     """Read the logs of a site, in any order, overlapping or not.
 
@@ -45,6 +50,8 @@ def read_logs(
         Present time, UTC epoch seconds; rows more than a day later are rejected [s].
     listed : int
         How many problems are listed; all are counted.
+    keep_open : bool
+        Whether to read the columns whose meaning is not sure too, as a preview needs them.
 
     Returns
     -------
@@ -63,18 +70,19 @@ def read_logs(
     told = Told(
         log_map=log_map,
         zone=log_map.timezone or ("UTC" if site is None else site.place.timezone),
+        zone_from="map" if log_map.timezone is not None or site is None else "site",
         now_s=now_s,
         stamp=log_map.stamp or "end",
     )
     problems = ProblemList(most=listed)
-    read = _read_all(files, told, problems)
+    read, asked = _read_all(files, told, problems, site=site, keep_open=keep_open)
     _to_volume_flow(read, site)
     settle_shares(read)
     impossible = count_impossible(read)
     accounts = tuple(one.account for one in read)
     rows_read = sum(one.read for one in read)
     kept_once = sum(account.rows for account in accounts)
-    stamp_s, columns = join(read)
+    stamp_s, columns, open_columns = join(read)
     return ParsedLog(
         stamp_s=stamp_s,
         stamp=told.stamp,
@@ -89,6 +97,8 @@ def read_logs(
         rejected=tuple(problems.listed),
         problems=problems.total,
         files=accounts,
+        open_columns=open_columns,
+        left_out=tuple(asked),
         impossible=impossible,
         unseen=tuple(
             head
@@ -118,29 +128,119 @@ def _together(log_map: LogMap | None, site_map: LogMap) -> LogMap:
     return replace(site_map, **said)
 
 
-def _read_all(files: Sequence[LogSource], told: Told, problems: ProblemList) -> list[FileValues]:
-    """Read each file; dates that one file leaves open may be told by another."""
-    hints: dict[str, StampFormat] = {}
-    read: dict[int, FileValues] = {}
+def _read_all(
+    files: Sequence[LogSource],
+    told: Told,
+    problems: ProblemList,
+    *,
+    site: Site | None,
+    keep_open: bool,
+) -> tuple[list[FileValues], list[Question]]:
+    """Read all files; give the usable ones, and what keeps others from being read."""
     errors: dict[int, LogError] = {}
-    waiting = list(enumerate(files))
-    while waiting:
-        known = len(hints)
-        errors = {}
-        again = []
-        for place, source in waiting:
-            own = ProblemList(most=problems.most)
-            try:
-                read[place] = read_file(source, told=told, problems=own, hints=hints)
-            except LogError as unusable:
-                errors[place] = unusable
-                again.append((place, source))
-                continue
-            problems.extend(own.listed, total=own.total)
-        # Only a new proof of the order of day and month can change the answer.
-        waiting = again if again and len(hints) > known else []
+    plans: list[FilePlan] = []
+    for place, source in enumerate(files):
+        try:
+            made = plan_file(source, told)
+        except LogError as unusable:
+            errors[place] = unusable
+            continue
+        plans.extend(replace(plan, source=place) for plan in made)
+    settled, unsettled = settle_orders(plans, told)
+    del plans
+    for plan, question in unsettled:
+        errors[plan.source] = open_order(question, plan)
+    proposals = _proposals(settled, told, site)
+    read: list[FileValues] = []
+    settled.reverse()
+    while settled:
+        plan = settled.pop()  # its text is let go of when it is read
+        own = ProblemList(most=problems.most)
+        try:
+            found = _read_one(
+                plan, told, own, proposals.get(_alike(plan), ()), site=site, keep_open=keep_open
+            )
+        except LogError as unusable:
+            errors[plan.source] = unusable
+            continue
+        read.append(found)
+        problems.extend(own)
     if not read:
-        raise next(iter(errors.values()))
+        first = errors[min(errors)]
+        first.questions = tuple(one for error in errors.values() for one in error.questions)
+        raise first
     for place, error in sorted(errors.items()):
         problems.add(file=files[place].name, line=error.line, column=error.column, why=error.what)
-    return [read[place] for place in sorted(read)]
+    return read, [one for error in errors.values() for one in error.questions]
+
+
+def _alike(plan: FilePlan) -> tuple[object, ...]:
+    places = tuple(column.place for column in plan.layout.open)
+    return (plan.dialect.heads, plan.dialect.headers.units, places, plan.layout.stamp.places)
+
+
+def _proposals(
+    plans: Sequence[FilePlan], told: Told, site: Site | None
+) -> dict[tuple[object, ...], tuple[Proposal, ...]]:
+    """Propose meanings for the wide files that nobody explains, those of equal heads together."""
+    groups: dict[tuple[object, ...], list[FilePlan]] = {}
+    for plan in plans:
+        if plan.long is None and is_open(plan, told):
+            groups.setdefault(_alike(plan), []).append(plan)
+    return {key: proposals_for(group, told=told, site=site) for key, group in groups.items()}
+
+
+def _read_one(
+    plan: FilePlan,
+    told: Told,
+    problems: ProblemList,
+    proposals: tuple[Proposal, ...],
+    *,
+    site: Site | None,
+    keep_open: bool,
+) -> FileValues:
+    if plan.long is None:
+        plan = with_proposals(plan, proposals)
+        if keep_open:
+            plan = replace(plan, layout=plan.layout.reading(*plan.layout.open))
+        elif not plan.layout.columns:
+            raise _nothing(plan, proposals)
+    rows = read_rows(plan, told=told, problems=problems)
+    if not len(rows.stamp_s):
+        raise _nothing_left(plan.name, problems)
+    if plan.long is not None:
+        plan = wide_plan(plan, rows, told)
+        if is_open(plan, told) and not plan.layout.columns:
+            proposals = proposals_for_series(plan, rows, site=site)
+            plan = with_proposals(plan, proposals)
+        if not plan.layout.columns and not keep_open:
+            raise _nothing(plan, proposals)
+        if keep_open:
+            plan = replace(plan, layout=plan.layout.reading(*plan.layout.open))
+        values = tuple(rows.values[column.place] for column in plan.layout.columns)
+        rows = replace(rows, values=values)
+    return file_values(plan, rows, told, proposals=proposals, tells=_tells(problems))
+
+
+def _tells(problems: ProblemList) -> dict[str, int]:
+    return dict(problems.by_column)
+
+
+def _nothing(plan: FilePlan, proposals: Sequence[Proposal]) -> LogError:
+    error = nothing_known(plan.name, plan.dialect, plan.layout)
+    error.questions = tuple(one for proposal in proposals for one in proposal.questions)
+    return error
+
+
+def _nothing_left(name: str, problems: ProblemList) -> LogError:
+    if not problems.total:
+        return LogError("the file holds a header but no rows; export the log again", file=name)
+    first = next((one for one in problems.listed if one.file == name), None)
+    if first is None:
+        return LogError("no row of this log can be read", file=name)
+    return LogError(
+        f"no row of this log can be read; the first: {first.why}",
+        file=name,
+        line=first.line,
+        column=first.column,
+    )

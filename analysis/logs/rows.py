@@ -10,9 +10,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.logs.dialect import MISSING_FOLDED, WORDS, Dialect, cells_of
-from analysis.logs.layout import Column, Layout, StampColumns
+from analysis.logs.conversions import UNITS, folded_unit
+from analysis.logs.dialect import Dialect, cells_of, is_comment
+from analysis.logs.headers import bare
+from analysis.logs.layout import Column, Layout
+from analysis.logs.numbers import NumberStyle, split_unit
 from analysis.logs.shapes import ProblemList, quoted
+from analysis.logs.timecolumns import StampColumns
+from analysis.logs.words import MISSING_FOLDED, WORDS
 
 # Marks "on" until the whole column tells whether 1 or 100 means it.
 ON = math.inf
@@ -72,10 +77,10 @@ class RowReader:
         read = 0
         for number, line in enumerate(text.decode("utf-8").split("\n"), start=first_line):
             line = line.rstrip("\r")
-            if not line.strip() or line.lstrip().startswith("#"):
+            if not line.strip() or is_comment(line, self.dialect.delimiter):
                 continue
             cells = cells_of(line, self.dialect.delimiter)
-            if self._is_header(cells):
+            if bare(cells) in self.dialect.headers.again:
                 continue
             read += 1
             row = self._row(cells, number)
@@ -91,19 +96,17 @@ class RowReader:
             read=read,
         )
 
-    def _is_header(self, cells: list[str]) -> bool:
-        heads = self.dialect.heads
-        return any(heads) and [cell.strip() for cell in cells[: len(heads)]] == [
-            head.strip() for head in heads[: len(cells)]
-        ]
-
     def _reject(self, number: int, column: str | None, why: str) -> None:
         self.problems.add(file=self.file, line=number, column=column, why=why)
 
     def reject_cell(self, number: int, column: Column, text: str) -> None:
-        """Count and list a cell that is no number."""
+        """Count and list a cell that is no number, in a column whose meaning is known."""
+        if column.channel is None and not column.tells:
+            return
         why = f"{quoted(text)} is not a number"
-        if self.dialect.decimal == "," and "." in text:
+        if self.dialect.numbers.two_meanings(text):
+            why = f"{quoted(text)} can be thousands or have decimals, and the file does not tell"
+        elif self.dialect.decimal == "," and "." in text:
             why += " where the decimal sign is a comma"
         self._reject(number, column.head, why)
 
@@ -132,9 +135,9 @@ class RowReader:
         values = []
         bad = False
         for column in self.layout.columns:
-            value = value_of(cells[column.place], column, self.dialect.decimal)
+            value = value_of(cells[column.place], column, self.dialect.numbers)
             if value is None:
-                bad = True
+                bad = bad or column.channel is not None or column.tells
                 value = math.nan
                 self.reject_cell(number, column, cells[column.place])
             values.append(value)
@@ -147,28 +150,38 @@ def stamp_of(stamp: StampColumns, cells: list[str]) -> int | None:
     if stamp.count_s is None:
         return stamp.formats[0].one(text)
     try:
-        value = float(text.replace(",", ".")) * stamp.count_s
+        value = float(text.replace(",", ".")) * stamp.count_s + stamp.origin_s
     except ValueError:
         return None
     return math.floor(value + 0.5) if abs(value) < LATEST_S else None
 
 
-def value_of(text: str, column: Column, decimal: str) -> float | None:
+def value_of(text: str, column: Column, numbers: NumberStyle) -> float | None:
     """Read one cell: NaN where it is empty, None where it is no number."""
+    if column.code is not None:
+        return column.code(text)
     bare = text.strip()
     folded = bare.lower()
     if folded in MISSING_FOLDED:
         return math.nan
-    if column.channel.quantity == "share" and folded in WORDS:
+    if column.is_share and folded in WORDS:
         return ON if WORDS[folded] else 0.0
-    if decimal == ",":
-        if "." in bare:
-            return None
-        bare = bare.replace(",", ".", 1)
-    if not bare.isascii() or "_" in bare:
+    value = numbers.value(bare)
+    if value is not None or not column.cell_unit:
+        return value
+    split = split_unit(bare)
+    value = None if split is None else numbers.value(split[0])
+    if split is None or value is None:
         return None
-    try:
-        value = float(bare)
-    except ValueError:
-        return None
-    return value if math.isfinite(value) else None
+    return value * _ratio(split[1], column.cell_unit)
+
+
+def _ratio(unit: str, usual: str) -> float:
+    """Give the factor from the unit of a cell to the usual one of its column, else NaN."""
+    unit, usual = folded_unit(unit), folded_unit(usual)
+    if unit == usual:
+        return 1.0
+    for table in UNITS.values():
+        if unit in table and usual in table and table[unit].shift == table[usual].shift:
+            return table[unit].factor / table[usual].factor
+    return math.nan

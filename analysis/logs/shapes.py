@@ -1,6 +1,6 @@
 """What reading gives: values on stamps, and an honest account of everything that was not kept."""
 
-from collections.abc import Iterable
+from collections import Counter
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -73,6 +73,9 @@ class ParsedLog:
     files : how each file was understood
     impossible : channel to number of stamps whose value cannot be real; it is kept as written
     unseen : heads that the map names, of channels that no file has
+    open_columns : dict of ndarray of float64, shape (n,)
+        Key of a column whose meaning is not sure to its values [as written]; only where asked for.
+    left_out : what keeps whole files from being read
     """
 
     stamp_s: NDArray[np.int64]
@@ -85,13 +88,16 @@ class ParsedLog:
     files: tuple[FileRead, ...]
     impossible: dict[str, int]
     unseen: tuple[str, ...]
+    open_columns: dict[str, NDArray[np.float64]] = field(default_factory=dict)
+    left_out: tuple[Question, ...] = ()
 
     @property
     def questions(self) -> tuple[Question, ...]:
         """What the files leave open, each question once."""
         asked: dict[tuple[str, str], Question] = {}
-        for one in self.files:
-            for question in one.understood.questions if one.understood else ():
+        every = [one.understood.questions for one in self.files if one.understood is not None]
+        for questions in (self.left_out, *every):
+            for question in questions:
                 asked.setdefault((question.kind, question.subject), question)
         return tuple(asked.values())
 
@@ -103,10 +109,12 @@ class ProblemList:
     listed: list[Problem] = field(default_factory=list)
     total: int = 0
     most: int = PROBLEMS_LISTED
+    by_column: Counter[str] = field(default_factory=Counter)
 
     def add(self, *, file: str, line: int | None, column: str | None, why: str) -> None:
         """Count one problem, and list it while there is room."""
         self.total += 1
+        self.by_column[column or ""] += 1
         if len(self.listed) < self.most:
             self.listed.append(Problem(file=file, line=line, column=column, why=why))
 
@@ -119,11 +127,13 @@ class ProblemList:
             Problem(file=file, line=int(line), column=column, why=why) for line in lines[:room]
         )
         self.total += len(lines)
+        self.by_column[column or ""] += len(lines)
 
-    def extend(self, others: Iterable[Problem], *, total: int) -> None:
+    def extend(self, other: "ProblemList") -> None:
         """Take over the problems that another list holds."""
-        self.listed.extend(list(others)[: max(0, self.most - len(self.listed))])
-        self.total += total
+        self.listed.extend(other.listed[: max(0, self.most - len(self.listed))])
+        self.total += other.total
+        self.by_column.update(other.by_column)
 
 
 def quoted(text: str) -> str:

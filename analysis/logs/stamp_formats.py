@@ -4,62 +4,87 @@ import re
 from dataclasses import replace
 
 from analysis.errors import LogError
-from analysis.logs.stamps import CLOCK, StampFormat
+from analysis.logs.stamps import CLOCK, ZONE_HOURS, StampFormat
 from analysis.units import SECONDS_PER_DAY
 
 _DAY = int(SECONDS_PER_DAY)
-_ZONE = r"(?:\s*(?P<z>Z|z|UTC|[+-]\d{2}(?::?\d{2})?))?"
-_BETWEEN = r"(?:T|,?\s+)"
+_NAMED_ZONES = "|".join(sorted(ZONE_HOURS, key=len, reverse=True))
+_ZONE = rf"\s*(?P<z>Z|z|(?:UTC|GMT)?[+-]\d{{2}}(?::?\d{{2}})?|{_NAMED_ZONES})"
+_BETWEEN = r"(?:T|,?\s+|_|\s+-\s+)"
+_WEEKDAY = r"(?:[^\W\d_]{2,10}\.?,?\s+)?"
 
 
 def _format(says: str, day: str, *, aware: bool = False) -> StampFormat:
-    zone = _ZONE if aware else ""
-    pattern = re.compile(f"{day}(?:{_BETWEEN}{CLOCK}{zone})?", re.ASCII)
+    clock = f"{_BETWEEN}{CLOCK}{_ZONE}" if aware else f"(?:{_BETWEEN}{CLOCK})?"
+    pattern = re.compile(f"{_WEEKDAY}{day}{clock}", re.ASCII if "b>" not in day else 0)
     return StampFormat(says=says, pattern=pattern, aware=aware, by_parser=aware)
 
 
-_YMD = r"(?P<Y>\d{4})%s(?P<m>\d{1,2})%s(?P<d>\d{1,2})"
-_DMY = r"(?P<d>\d{1,2})%s(?P<m>\d{1,2})%s(?P<Y>\d{4})"
-_MDY = r"(?P<m>\d{1,2})%s(?P<d>\d{1,2})%s(?P<Y>\d{4})"
-_COMPACT = r"(?P<Y>\d{4})(?P<m>\d{2})(?P<d>\d{2})"
+_Y, _SHORT_Y, _M, _D = r"(?P<Y>\d{4})", r"(?P<y>\d{2})", r"(?P<m>\d{1,2})", r"(?P<d>\d{1,2})"
+_B = r"(?P<b>[^\W\d_]{3,10}\.?)"
+_COMPACT = r"(?P<Y>\d{4})(?P<m>\d{2})(?P<d>\d{2})[T _-]?(?P<H>\d{2}):?(?P<M>\d{2})"
+_COMPACT += r"(?::?(?P<S>\d{2}))?"
 
 # What the columnar parser takes for a stamp with zone.
 _PARSER_ISO = re.compile(
     r"\d{4}-\d{2}-\d{2}[ T]\d{2}:\d{2}(?::\d{2}(?:\.\d{1,6})?)?(?:Z|[+-]\d{2}(?::?\d{2})?)"
 )
-ISO_AWARE = _format("ISO 8601 with its offset from UTC", _YMD % ("-", "-"), aware=True)
-_PLAIN = (
-    _format("ISO 8601 without zone", _YMD % ("-", "-")),
-    _format("year/month/day", _YMD % ("/", "/")),
-    _format("year.month.day", _YMD % (r"\.", r"\.")),
-    _format("day.month.year", _DMY % (r"\.", r"\.")),
-    StampFormat(
-        says="compact ISO 8601 without zone",
-        pattern=re.compile(
-            _COMPACT + r"[T ]?(?P<H>\d{2}):?(?P<M>\d{2})(?::?(?P<S>\d{2}))?", re.ASCII
+# Says, and the day: orders of which a file may leave several open stand together.
+_DAYS: tuple[tuple[tuple[str, str], ...], ...] = (
+    (("ISO 8601", f"{_Y}-{_M}-{_D}"),),
+    (("year/month/day", f"{_Y}/{_M}/{_D}"),),
+    (("year.month.day", rf"{_Y}\.{_M}\.{_D}"),),
+    (("day.month.year", rf"{_D}\.{_M}\.{_Y}"),),
+    (("day month in letters year", rf"{_D}[. /-]+{_B}[ /,-]+{_Y}"),),
+    (("month in letters day, year", rf"{_B}[ /-]+{_D}[ /,-]+{_Y}"),),
+    (("day month in letters short year", rf"{_D}[. /-]+{_B}[ /,-]+{_SHORT_Y}"),),
+    (("day/month/year", f"{_D}/{_M}/{_Y}"), ("month/day/year", f"{_M}/{_D}/{_Y}")),
+    (("day-month-year", f"{_D}-{_M}-{_Y}"), ("month-day-year", f"{_M}-{_D}-{_Y}")),
+    (
+        ("day.month.short year", rf"{_D}\.{_M}\.{_SHORT_Y}"),
+        ("short year.month.day", rf"{_SHORT_Y}\.{_M}\.{_D}"),
+    ),
+    (
+        ("day/month/short year", f"{_D}/{_M}/{_SHORT_Y}"),
+        ("month/day/short year", f"{_M}/{_D}/{_SHORT_Y}"),
+        ("short year/month/day", f"{_SHORT_Y}/{_M}/{_D}"),
+    ),
+    (
+        ("day-month-short year", f"{_D}-{_M}-{_SHORT_Y}"),
+        ("month-day-short year", f"{_M}-{_D}-{_SHORT_Y}"),
+        ("short year-month-day", f"{_SHORT_Y}-{_M}-{_D}"),
+    ),
+)
+ISO_AWARE = _format("ISO 8601 with its offset from UTC", _DAYS[0][0][1], aware=True)
+_FAMILIES: tuple[tuple[StampFormat, ...], ...] = (
+    (ISO_AWARE,),
+    *(
+        tuple(_format(f"{says} without zone" if n == 0 else says, day) for says, day in family)
+        for n, family in enumerate(_DAYS)
+    ),
+    *(
+        tuple(_format(f"{says} with its zone", day, aware=True) for says, day in family)
+        for family in _DAYS[1:]
+    ),
+    (StampFormat(says="compact ISO 8601 without zone", pattern=re.compile(_COMPACT, re.ASCII)),),
+    (
+        StampFormat(
+            says="compact ISO 8601 with its offset from UTC",
+            pattern=re.compile(_COMPACT + _ZONE, re.ASCII),
+            aware=True,
+        ),
+    ),
+    # Bare compact days last: many numbers look like one.
+    (
+        StampFormat(
+            says="compact ISO 8601 without zone",
+            pattern=re.compile(r"(?P<Y>(?:19|20)\d{2})(?P<m>\d{2})(?P<d>\d{2})", re.ASCII),
         ),
     ),
 )
-_COMPACT_AWARE = StampFormat(
-    says="compact ISO 8601 with its offset from UTC",
-    pattern=re.compile(
-        _COMPACT + r"[T ]?(?P<H>\d{2}):?(?P<M>\d{2})(?::?(?P<S>\d{2}))?" + _ZONE, re.ASCII
-    ),
-    aware=True,
-)
-_UNSURE = (
-    (
-        _format("day/month/year", _DMY % ("/", "/")),
-        _format("month/day/year", _MDY % ("/", "/")),
-    ),
-    (
-        _format("day-month-year", _DMY % ("-", "-")),
-        _format("month-day-year", _MDY % ("-", "-")),
-    ),
-)
 
 
-def format_of(samples: list[str]) -> StampFormat | tuple[StampFormat, StampFormat] | None:
+def format_of(samples: list[str]) -> StampFormat | tuple[StampFormat, ...] | None:
     """Find the format that most of the sample stamps have.
 
     Parameters
@@ -69,63 +94,85 @@ def format_of(samples: list[str]) -> StampFormat | tuple[StampFormat, StampForma
 
     Returns
     -------
-    StampFormat, pair or None
-        A pair (day first, month first) where only more of the file can tell; None where the
-        samples are no stamps.
+    StampFormat, several or None
+        Several (day first, month first, year first) where only more of the file can tell; None
+        where the samples are no stamps.
     """
     samples = [sample for sample in samples if sample.strip()]
     if not samples:
         return None
     least = max(1, (len(samples) + 1) // 2)
-    for one in (ISO_AWARE, *_PLAIN, _COMPACT_AWARE):
-        if sum(one.one(sample) is not None for sample in samples) >= least:
-            strict = all(_PARSER_ISO.fullmatch(sample.strip()) for sample in samples)
-            return replace(one, by_parser=one.by_parser and strict)
-    for pair in _UNSURE:
-        read = sum(
-            pair[0].one(sample) is not None or pair[1].one(sample) is not None for sample in samples
-        )
-        if read >= least:
-            return pair
+    for family in _FAMILIES:
+        read = sum(any(one.one(sample) is not None for one in family) for sample in samples)
+        if read < least:
+            continue
+        if len(family) > 1:
+            return family
+        one = family[0]
+        strict = one.by_parser and all(_PARSER_ISO.fullmatch(sample.strip()) for sample in samples)
+        return replace(one, by_parser=strict)
     return None
 
 
 def looks_like_time_of_day(samples: list[str]) -> bool:
     """Tell whether the samples are clock times without a date."""
-    clock = re.compile(CLOCK, re.ASCII)
     samples = [sample for sample in samples if sample.strip()]
-    return bool(samples) and all(clock.fullmatch(sample.strip()) for sample in samples)
+    return bool(samples) and all(_TIME_OF_DAY.fullmatch(sample.strip()) for sample in samples)
 
 
-def proven(pair: tuple[StampFormat, StampFormat], days: list[str]) -> StampFormat | None:
-    """Tell day first from month first by all dates of a file.
+# 1 January 2005: no year of two digits in a log is before it (engineering judgement).
+_EARLIEST_SHORT_S = 1_104_537_600
+_TIME_OF_DAY = re.compile(f"{CLOCK}(?:{_ZONE})?", re.ASCII)
+ORDERS = {"d": "day_first", "m": "month_first", "y": "year_first", "Y": "year_first"}
 
-    A number above 12 proves it. So do two or more dates that are days in a row when read one way
-    and not when read the other.
+
+def order_of(one: StampFormat) -> str:
+    """Name the order of a format as a map does: day_first, month_first or year_first."""
+    return ORDERS[min("dmyY", key=lambda name: one.pattern.groupindex.get(name, 99))]
+
+
+def proven(
+    family: tuple[StampFormat, ...], days: list[str], *, latest_s: int | None = None
+) -> tuple[StampFormat, ...]:
+    """Tell orders of day, month and year apart by all dates of a file.
+
+    A number above 12, or a day in the future, rules an order out. So do days that follow each
+    other when read in another order and never when read in this one: a logger writes days in a
+    row, not the same day of each month.
 
     Parameters
     ----------
-    pair : tuple of StampFormat
-        Day first, month first.
+    family : tuple of StampFormat
+        The orders that are possible.
     days : list of str
         The date parts of all stamps, each once.
+    latest_s : int, optional
+        The latest that a stamp can be, epoch seconds [s].
 
     Returns
     -------
-    StampFormat or None
-        None where nothing proves either.
+    tuple of StampFormat
+        The orders that are left; one is proof.
     """
-    read = [[one.one(f"{day} 00:00") for day in days] for one in pair]
-    count = [sum(value is not None for value in values) for values in read]
-    if count[0] != count[1]:
-        return pair[0] if count[0] > count[1] else pair[1]
-    in_a_row = []
-    for values in read:
-        seen = {value for value in values if value is not None}
-        in_a_row.append(len(seen) >= 2 and max(seen) - min(seen) == (len(seen) - 1) * _DAY)
-    if in_a_row[0] != in_a_row[1]:
-        return pair[0] if in_a_row[0] else pair[1]
-    return None
+    read = [[one.one(f"{day} 00:00") for day in days] for one in family]
+    count = [
+        sum(
+            value is not None
+            and (latest_s is None or value <= latest_s)
+            and ("y" not in one.pattern.groupindex or value >= _EARLIEST_SHORT_S)
+            for value in values
+        )
+        for one, values in zip(family, read, strict=True)
+    ]
+    fits = [place for place in range(len(family)) if count[place] == max(count)]
+    follows = {}
+    for place in fits:
+        seen = {value for value in read[place] if value is not None}
+        follows[place] = sum(value + _DAY in seen for value in seen)
+    most = max(follows.values(), default=0)
+    # Days of a year read in the wrong order follow each other by chance, but for few of them.
+    kept = [place for place in fits if follows[place] * 2 >= most]
+    return tuple(family[place] for place in kept)
 
 
 _DIRECTIVES = {

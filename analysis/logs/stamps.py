@@ -1,8 +1,8 @@
 """Time stamps as loggers write them, and how a whole column of them is read at once.
 
-A `StampFormat` is a regular expression with named groups (Y m d H M S f z p). Columns whose rows
-have the same layout, which is nearly all, are read as a matrix of bytes; a row of another layout
-is read alone. Impossible dates are never bent into possible ones.
+A `StampFormat` is a regular expression with named groups (Y y m b d H M S f z p). Columns whose
+rows have the same layout, which is nearly all, are read as a matrix of bytes; a row of another
+layout is read alone. Impossible dates are never bent into possible ones.
 """
 
 import re
@@ -19,6 +19,19 @@ _DAY = int(SECONDS_PER_DAY)
 _HOUR = int(SECONDS_PER_HOUR)
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MANY_LAYOUTS = 32
+
+# The first letters of the months in English, German, French, Spanish, Italian and Dutch.
+_MONTHS = (
+    "jan jän ene gen", "feb fév fev febr", "mar mär mrt maa mär", "apr avr abr", "may mai mag mei",
+    "jun juin giu", "jul juil lug", "aug aoû aou ago", "sep set", "oct okt ott", "nov",
+    "dec dez déc dic",
+)  # fmt: skip
+_MONTH = {word: number for number, words in enumerate(_MONTHS, 1) for word in words.split()}
+# Hours from UTC that letters after a stamp stand for (common practice; IANA tz data for Europe).
+ZONE_HOURS = {
+    "UTC": 0, "GMT": 0, "WET": 0, "WEST": 1, "BST": 1, "CET": 1, "MEZ": 1, "CEST": 2, "MESZ": 2,
+    "EET": 2, "EEST": 3,
+}  # fmt: skip
 
 CLOCK = (
     r"(?P<H>\d{1,2}):(?P<M>\d{2})(?::(?P<S>\d{2})(?:[.,](?P<f>\d{1,9}))?)?"
@@ -88,7 +101,7 @@ class StampFormat:
         return out
 
     def _by_layout(self, texts: Any, out: NDArray[np.int64], slow: NDArray[np.bool_]) -> None:
-        """Fill in the rows that share the layout of the first row of their length."""
+        """Fill in the rows that share the layout of another row of their length."""
         _, offset_buffer, byte_buffer = texts.buffers()
         offsets = np.frombuffer(offset_buffer, dtype=np.int32)
         offsets = offsets[texts.offset : texts.offset + len(texts) + 1].astype(np.int64)
@@ -99,17 +112,22 @@ class StampFormat:
             return
         for width in widths.tolist():
             rows = np.flatnonzero(lengths == width)
-            first = texts[int(rows[0])].as_py()
-            match = self.pattern.fullmatch(first)
-            if match is None or not first.isascii() or self.one(first) is None:
-                continue
-            if len(rows) == len(texts):
-                matrix = signs[offsets[0] : offsets[-1]].reshape(len(rows), width)
-            else:
-                matrix = signs[offsets[rows][:, None] + np.arange(width)]
-            good, seconds = _of_matrix(matrix, match)
-            out[rows[good]] = seconds[good]
-            slow[rows[good]] = False
+            # Another month in letters or another zone is another layout of the same length.
+            for _ in range(_MANY_LAYOUTS):
+                first = texts[int(rows[0])].as_py()
+                match = self.pattern.fullmatch(first)
+                if match is None or not first.isascii() or self.one(first) is None:
+                    break
+                if len(rows) == len(texts):
+                    matrix = signs[offsets[0] : offsets[-1]].reshape(len(rows), width)
+                else:
+                    matrix = signs[offsets[rows][:, None] + np.arange(width)]
+                good, seconds = _of_matrix(matrix, match)
+                out[rows[good]] = seconds[good]
+                slow[rows[good]] = False
+                rows = rows[~good]
+                if not len(rows):
+                    break
 
 
 def _by_strptime(text: str, told: str) -> int | None:
@@ -126,6 +144,7 @@ def _of_groups(groups: dict[str, str | None]) -> int | None:
     year = int(groups["Y"] or 0) if groups.get("Y") else 2000 + int(groups["y"] or 0)
     hour, minute = int(groups["H"] or 0), int(groups["M"] or 0)
     half = groups.get("p")
+    month = month_of(groups["b"] or "") if groups.get("b") else int(groups["m"] or 0)
     if half:
         if not 1 <= hour <= 12:
             return None
@@ -136,7 +155,7 @@ def _of_groups(groups: dict[str, str | None]) -> int | None:
     try:
         moment = datetime(
             year,
-            int(groups["m"] or 0),
+            month,
             int(groups["d"] or 0),
             0 if end_of_day else hour,
             minute,
@@ -149,9 +168,18 @@ def _of_groups(groups: dict[str, str | None]) -> int | None:
     return seconds - _offset_s(groups.get("z"))
 
 
+def month_of(word: str) -> int:
+    """Give the number of a month written in letters, 0 where it is none."""
+    bare = word.rstrip(".").lower()
+    return next((_MONTH[bare[:n]] for n in (4, 3) if bare[:n] in _MONTH), 0)
+
+
 def _offset_s(zone: str | None) -> int:
-    if zone is None or zone in ("Z", "z", "UTC"):
+    if zone is None or zone in ("Z", "z"):
         return 0
+    if zone in ZONE_HOURS:
+        return ZONE_HOURS[zone] * _HOUR
+    zone = zone.removeprefix("UTC").removeprefix("GMT")
     digits = zone[1:].replace(":", "").ljust(4, "0")
     seconds = int(digits[:2]) * _HOUR + int(digits[2:]) * 60
     return -seconds if zone[0] == "-" else seconds
@@ -162,7 +190,9 @@ def _of_matrix(
 ) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
     """Read rows of equal width: which of them have the layout of the match, and their seconds."""
     spans = {name: match.span(name) for name, text in match.groupdict().items() if text}
-    spans.pop("z", None)  # rows with another offset than the first are read alone
+    # Rows with another zone or another month in letters than the first are another layout.
+    spans.pop("z", None)
+    named = spans.pop("b", None)
     fixed = np.ones(matrix.shape[1], dtype=np.bool_)
     for start, end in spans.values():
         fixed[start:end] = False
@@ -176,6 +206,8 @@ def _of_matrix(
             good &= digit <= 9
             value = value * 10 + digit
         parts[name] = value
+    if named is not None:
+        parts["m"] = np.full(len(matrix), month_of(match["b"]), dtype=np.int64)
     year = parts["Y"] if "Y" in parts else 2000 + parts["y"]
     hour = parts.get("H", np.zeros(len(matrix), dtype=np.int64))
     if "p" in spans:

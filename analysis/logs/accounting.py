@@ -1,0 +1,203 @@
+"""How a file was understood, as `Understood` and in one line of words; and what is asked."""
+
+import math
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.logs.asking import Choice, ColumnUnderstood, Proposal, Question, Understood
+from analysis.logs.dialect import DELIMITER_NAMES
+from analysis.logs.layout import Column
+from analysis.logs.onefile import RowsRead, zone_of
+from analysis.logs.planning import FilePlan, Told
+from analysis.site import ColumnMeaning
+from analysis.units import SECONDS_PER_HOUR
+
+_CHUNKS = 64
+_GAP_STEPS = 1.5
+
+
+def used_column(
+    plan: FilePlan,
+    column: Column,
+    proposal: Proposal | None,
+    far: tuple[float, ...],
+    masked: int,
+    set_aside: int,
+) -> ColumnUnderstood:
+    """Account for a column in use: its far values, how many were not used, cells set aside."""
+    assert column.channel is not None
+    unit = None if column.unit.share_unsure else column.unit_says
+    proposed = column.source == "proposal" and proposal is not None
+    return ColumnUnderstood(
+        place=column.place,
+        head=plan.dialect.heads[column.place],
+        shared_head=plan.dialect.heads.count(plan.dialect.heads[column.place]) > 1,
+        unit_head=plan.dialect.headers.units[column.place] or column.cell_unit,
+        meaning=ColumnMeaning(channel=column.channel.name, unit=unit),
+        source="proposal" if proposed else "map" if column.source == "map" else "header",
+        certainty_frac=proposal.certainty_frac if proposed and proposal is not None else 1.0,
+        reasons=proposal.reasons if proposed and proposal is not None else (),
+        sentinels=far,
+        masked=masked,
+        set_aside=set_aside,
+    )
+
+
+def left_column(plan: FilePlan, column: Column, proposal: Proposal | None) -> ColumnUnderstood:
+    """Account for a column of numbers that is not used."""
+    return ColumnUnderstood(
+        place=column.place,
+        head=plan.dialect.heads[column.place],
+        shared_head=plan.dialect.heads.count(plan.dialect.heads[column.place]) > 1,
+        unit_head=column.unit_says,
+        meaning=None,
+        source="none",
+        certainty_frac=0.0 if proposal is None else proposal.certainty_frac,
+        reasons=() if proposal is None else proposal.reasons,
+    )
+
+
+def questions_of(
+    plan: FilePlan,
+    rows: RowsRead,
+    told: Told,
+    said: Mapping[int, Proposal],
+    left: Sequence[Column],
+) -> tuple[Question, ...]:
+    """Give what is to be asked about a file that was read."""
+    asked = [
+        question
+        for column in sorted(left, key=lambda one: one.place)
+        if column.place in said
+        for question in said[column.place].questions
+    ]
+    doubt = plan.dialect.number_doubt
+    if doubt:
+        asked.append(
+            Question(
+                kind="decimal",
+                file=plan.name,
+                subject="",
+                choices=(
+                    Choice(value=",", says="commas are decimal signs", certainty_frac=0.5),
+                    Choice(value=".", says="points are decimal signs", certainty_frac=0.5),
+                ),
+                why=f"{doubt} can be thousands or have decimals, and no number tells which",
+            )
+        )
+    if rows.missing_hour:
+        asked.append(_zone_question(plan, rows, told))
+    return tuple(asked)
+
+
+def _zone_question(plan: FilePlan, rows: RowsRead, told: Told) -> Question:
+    zone = zone_of(plan, told)
+    winter = _winter_zone(zone, int(rows.stamp_s[0]))
+    choices = [
+        Choice(value=winter, says="the clock stays on winter time", certainty_frac=math.nan),
+        Choice(value="UTC", says="the clock stays on UTC", certainty_frac=math.nan),
+        Choice(value=zone, says=f"the clock follows {zone}", certainty_frac=math.nan),
+    ]
+    return Question(
+        kind="time_zone",
+        file=plan.name,
+        subject="",
+        choices=tuple({choice.value: choice for choice in choices}.values()),
+        why=(
+            f"{rows.missing_hour} rows stand in the hour that the clocks of {zone} leave out in "
+            "spring, so this clock seems not to follow summer time"
+        ),
+    )
+
+
+def _winter_zone(zone: str, at_s: int) -> str:
+    info = ZoneInfo(zone)
+    year = datetime.fromtimestamp(at_s, tz=UTC).year
+    offsets = [datetime(year, month, 1, tzinfo=info).utcoffset() for month in (1, 7)]
+    hours = min(one.total_seconds() / SECONDS_PER_HOUR for one in offsets if one is not None)
+    if hours % 1:
+        return zone
+    return "UTC" if hours == 0 else f"Etc/GMT{-int(hours):+d}"
+
+
+def _steps(stamp_s: NDArray[np.int64]) -> tuple[int, ...]:
+    """Give the usual steps in the order in which they came [s]."""
+    steps = np.diff(stamp_s)
+    steps = steps[steps > 0]
+    if not len(steps):
+        return ()
+    size = max(len(steps) // _CHUNKS, 16)
+    found: list[int] = []
+    for start in range(0, len(steps), size):
+        chunk = steps[start : start + size]
+        usual = int(np.median(chunk))
+        if len(chunk) < size // 2 and found:
+            continue
+        if not found or not found[-1] / _GAP_STEPS < usual < found[-1] * _GAP_STEPS:
+            found.append(usual)
+    return tuple(found)
+
+
+def understood_of(
+    plan: FilePlan,
+    rows: RowsRead,
+    told: Told,
+    columns: tuple[ColumnUnderstood, ...],
+    questions: tuple[Question, ...],
+) -> Understood:
+    """Give the whole account of a file."""
+    stamp, dialect = plan.layout.stamp, plan.dialect
+    remarks = []
+    if plan.line_offset:
+        remarks.append(f"the columns change in line {plan.line_offset + 1}")
+    if rows.doubled_hour:
+        remarks.append(
+            f"{rows.doubled_hour} rows of the hour that comes twice in autumn were set aside"
+        )
+    return Understood(
+        file=plan.name,
+        encoding=plan.encoding,
+        delimiter=dialect.delimiter,
+        decimal=dialect.decimal,
+        thousands=dialect.numbers.thousands,
+        header_lines=tuple(line + plan.line_offset for line in dialect.headers.lines),
+        first_line=dialect.first_line + plan.line_offset,
+        long=plan.long is not None,
+        stamp_head=stamp.head,
+        stamp_format=stamp.says,
+        stamp_example=plan.stamp_example,
+        time_zone="written" if stamp.aware else zone_of(plan, told),
+        time_zone_source=(
+            "stamps" if stamp.aware else "header" if stamp.zone is not None else told.zone_from
+        ),
+        steps_s=_steps(rows.stamp_s),
+        columns=columns,
+        questions=questions,
+        remarks=tuple(remarks),
+    )
+
+
+def in_words(plan: FilePlan, told: Told) -> str:
+    """Say how a file is written in one line."""
+    stamp, dialect = plan.layout.stamp, plan.dialect
+    sign = "comma" if dialect.decimal == "," else "point"
+    line = dialect.header_line
+    header = f"header in line {line + plan.line_offset}" if line else "no header"
+    if stamp.count_s is not None and not stamp.wall:
+        origin = told.log_map.time_origin
+        since = origin.isoformat() if origin is not None else "1970-01-01T00:00:00Z"
+        time = f"{stamp.says} since {since}"
+    elif stamp.aware:
+        time = f"time as {stamp.says}"
+    else:
+        time = f"time as {stamp.says}, clock of {zone_of(plan, told)}"
+    delimiter = DELIMITER_NAMES.get(dialect.delimiter, dialect.delimiter)
+    shape = ", one value per row" if plan.long is not None else ""
+    return (
+        f"{delimiter} separated{shape}, decimal {sign}, {header}, {plan.encoding}, {time}, "
+        f"stamps at the {told.stamp} of each step"
+    )

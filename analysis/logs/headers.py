@@ -1,0 +1,140 @@
+"""The lines above the rows: names of columns, their units, and what else stands there."""
+
+from dataclasses import dataclass
+
+from analysis.channels import channel_of_tidy
+from analysis.errors import LogError
+from analysis.logs.numbers import is_unit, looks_like_number
+from analysis.site import LogMap
+
+Row = tuple[int, list[str]]
+
+# What a line of units holds over the column of the time (common practice, no source).
+_TIME_SIGNS = frozenset("ymdhsitjamn")
+_EMPTY_UNITS = frozenset(("", "-", "--", "[-]", "(-)", "[]", "n/a", "time", "date", "utc", "unit"))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Headers:
+    """What stands above the rows.
+
+    Attributes
+    ----------
+    names : header texts, "" for a column without one
+    units : units from a line of units, "" where it has none or there is no such line
+    lines : 1-based lines of names and units
+    again : the lines above the rows as tuples of bare cells; where they stand among rows they are
+        passed over
+    """
+
+    names: tuple[str, ...]
+    units: tuple[str, ...]
+    lines: tuple[int, ...]
+    again: frozenset[tuple[str, ...]] = frozenset()
+
+
+def find_headers(
+    name: str,
+    before: list[Row],
+    remarks: list[Row],
+    samples: tuple[tuple[str, ...], ...],
+    width: int,
+    told: LogMap,
+) -> Headers:
+    """Find the header among the lines above the first row.
+
+    Parameters
+    ----------
+    name : str
+        File name, for messages.
+    before, remarks : list of (line, cells)
+        The lines above the first row, and those of them that are remarks.
+    samples : tuple of rows
+        Rows from the head of the file.
+    width : int
+        How many cells a row has [-].
+    told : LogMap
+        Its heads are known ones.
+
+    Returns
+    -------
+    Headers
+        Names and units; of names the line with most known ones, else the last.
+
+    Raises
+    ------
+    LogError
+        The header is shorter than the rows: nobody can tell which value has no name.
+    """
+    again = frozenset(bare(cells) for _, cells in (*before, *remarks))
+    units = next((row for row in reversed(before) if _is_units(row[1], width)), None)
+    names = _names([row for row in before if row is not units], width, told)
+    # A lone line that looks like units is a header of short names all the same.
+    names = names or _names(remarks, width, told) or units
+    if names is None:
+        return Headers(names=("",) * width, units=("",) * width, lines=(), again=again)
+    number, cells = names
+    heads = _wide([cell.strip() for cell in cells], width)
+    if cells and not heads[-1] and len(cells) < width and any(row[-1].strip() for row in samples):
+        raise LogError(
+            f"the header names {len(bare(cells))} columns, but the rows hold {width} values; "
+            "a decimal comma in a comma separated file does this: export it with decimal points "
+            "or semicolons, else complete the header",
+            file=name,
+            line=number,
+        )
+    lines = (number,) if units is None or units[0] == number else (number, units[0])
+    printed = [_unit(cell) for cell in units[1]] if units is not None else []
+    return Headers(names=heads, units=_wide(printed, width), lines=lines, again=again)
+
+
+def bare(cells: list[str]) -> tuple[str, ...]:
+    """Give cells without outer blanks and without empty ones at the end."""
+    cells = [cell.strip() for cell in cells]
+    while cells and not cells[-1]:
+        cells.pop()
+    return tuple(cells)
+
+
+def _wide(cells: list[str], width: int) -> tuple[str, ...]:
+    return (*cells[:width], *("" for _ in range(width - len(cells))))
+
+
+def _unit(cell: str) -> str:
+    text = cell.strip().strip("[]()<>").strip()
+    return text if is_unit(text) else ""
+
+
+def _is_units(cells: list[str], width: int) -> bool:
+    """Tell a line of units: units and nothing else, but for the column of the time."""
+    if abs(len(cells) - width) > 1:
+        return False
+    known = [is_unit(cell) and not looks_like_number(cell) for cell in cells]
+    silent = [_no_unit(cell) for cell in cells]
+    other = len(cells) - sum(known) - sum(not a and b for a, b in zip(known, silent, strict=True))
+    return any(known) and other <= len(cells) // 4
+
+
+def _no_unit(cell: str) -> bool:
+    text = cell.strip().strip("[]()<>").lower()
+    letters = {sign for sign in text if sign.isalpha()}
+    return text in _EMPTY_UNITS or (len(text) >= 4 and len(letters) > 1 and letters <= _TIME_SIGNS)
+
+
+def _names(rows: list[Row], width: int, told: LogMap) -> Row | None:
+    named = {head.strip().lower() for head, _ in told.columns}
+    best: tuple[int, Row] | None = None
+    for number, cells in rows:
+        # Headers often lack the name of a last empty column, or have one too many.
+        filled = bare(cells)
+        if len(cells) != width and not (len(filled) >= 2 and abs(len(filled) - width) <= 1):
+            continue
+        if not filled or all(looks_like_number(cell) for cell in filled):
+            continue
+        known = sum(
+            channel_of_tidy(head) is not None or head.lower() in named or head.lower() == "time"
+            for head in filled
+        )
+        if best is None or known >= best[0]:
+            best = (known, (number, cells))
+    return best[1] if best is not None else None

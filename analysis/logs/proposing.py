@@ -1,0 +1,154 @@
+"""Columns that neither a map nor a tidy head explains are handed over, and answers taken back."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.logs.asking import OpenColumn, Proposal, Question
+from analysis.logs.layout import column_key
+from analysis.logs.onefile import RowsRead, read_rows
+from analysis.logs.planning import FilePlan, Told
+from analysis.logs.rows import ON
+from analysis.logs.sentinels import find_sentinels
+from analysis.logs.shapes import ProblemList
+from analysis.site import Site
+
+_SAMPLE_BYTES = 1_500_000
+_SLICES = 8
+_LONG_ROWS = 20_000
+
+
+def is_open(plan: FilePlan, told: Told) -> bool:
+    """Tell whether a file needs proposals: not where a map speaks, nor where a head is tidy."""
+    if told.log_map.columns:
+        return False
+    return plan.long is not None or bool(plan.layout.open and not plan.layout.columns)
+
+
+def proposals_for(
+    plans: Sequence[FilePlan], *, told: Told, site: Site | None
+) -> tuple[Proposal, ...]:
+    """Propose what the open columns of files that are written alike hold.
+
+    Parameters
+    ----------
+    plans : sequence of FilePlan
+        Files with the same heads; spots of them, some days each, are looked at.
+    told : Told
+        Zone of the clock, present time.
+    site : Site or None
+        Its place tells the sun.
+
+    Returns
+    -------
+    tuple of Proposal
+        One for each open column of the first plan (wide) in its order.
+    """
+    first = plans[0]
+    stamps, columns = [], []
+    for part in _slices(plans):
+        reading = replace(part, layout=part.layout.reading(*part.layout.open))
+        rows = read_rows(reading, told=told, problems=ProblemList())
+        wanted = {column.place for column in first.layout.open}
+        places = [at for at, column in enumerate(reading.layout.columns) if column.place in wanted]
+        stamps.append(rows.stamp_s)
+        columns.append([rows.values[at] for at in places])
+    stamp_s = np.concatenate(stamps)
+    order = np.argsort(stamp_s, kind="stable")
+    offered = tuple(
+        OpenColumn(
+            place=column.place,
+            head=first.dialect.heads[column.place],
+            unit_head=column.unit_says,
+            values=offered_values(np.concatenate([one[at] for one in columns])[order]),
+            words=column.words,
+        )
+        for at, column in enumerate(first.layout.open)
+    )
+    keys = {column.place: column_key(first.dialect, column.place) for column in first.layout.open}
+    return propose(offered, stamp_s=stamp_s[order], site=site, keys=keys, file=first.name)
+
+
+def proposals_for_series(
+    plan: FilePlan, rows: RowsRead, *, site: Site | None
+) -> tuple[Proposal, ...]:
+    """Propose what the series of a long table hold, in their order."""
+    step = max(1, len(rows.stamp_s) // _LONG_ROWS)
+    # Whole stretches rather than every n-th row, so that switching stays visible.
+    keep = (np.arange(len(rows.stamp_s)) // 1000) % step == 0
+    offered = tuple(
+        OpenColumn(
+            place=place,
+            head=name,
+            unit_head=rows.units[place],
+            values=offered_values(rows.values[place][keep]),
+            words=False,
+        )
+        for place, name in enumerate(rows.series)
+    )
+    keys = dict(enumerate(rows.series))
+    return propose(offered, stamp_s=rows.stamp_s[keep], site=site, keys=keys, file=plan.name)
+
+
+def propose(
+    columns: tuple[OpenColumn, ...],
+    *,
+    stamp_s: NDArray[np.int64],
+    site: Site | None,
+    keys: dict[int, str],
+    file: str,
+) -> tuple[Proposal, ...]:
+    """Propose a meaning for each column; what nothing speaks for is asked."""
+    return tuple(
+        Proposal(
+            place=column.place,
+            meaning=None,
+            certainty_frac=0.0,
+            reasons=(),
+            questions=(
+                Question(
+                    kind="column",
+                    file=file,
+                    subject=keys[column.place],
+                    choices=(),
+                    why="neither its name nor a map tells what it holds",
+                ),
+            ),
+        )
+        for column in columns
+    )
+
+
+def offered_values(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Give values with on as 1 and without those of a broken sensor."""
+    values = np.where(values == ON, 1.0, values)
+    for far in find_sentinels(values):
+        values = np.where(values == far, np.nan, values)
+    return values
+
+
+def _slices(plans: Sequence[FilePlan]) -> list[FilePlan]:
+    """Cut some stretches of whole lines out of files, spread over all of them."""
+    sizes = [len(plan.text) - plan.dialect.body_at for plan in plans]
+    total = sum(sizes)
+    if total <= _SAMPLE_BYTES:
+        return list(plans)
+    size = _SAMPLE_BYTES // _SLICES
+    found = []
+    begins = np.concatenate([[0], np.cumsum(sizes)])
+    last_end = -1
+    for at in np.linspace(0, max(total - size, 0), _SLICES).astype(np.int64).tolist():
+        place = min(int(np.searchsorted(begins, at, side="right")) - 1, len(plans) - 1)
+        plan = plans[place]
+        start = max(int(at - begins[place]), 0) + plan.dialect.body_at
+        if start > plan.dialect.body_at:
+            start = plan.text.find(b"\n", start - 1) + 1 or len(plan.text)
+        stop = plan.text.find(b"\n", min(start + size, len(plan.text)) - 1) + 1 or len(plan.text)
+        if begins[place] + start < last_end or stop <= start:
+            continue
+        last_end = int(begins[place]) + stop
+        dialect = replace(plan.dialect, body_at=0)
+        found.append(replace(plan, text=plan.text[start:stop], dialect=dialect))
+    return found
