@@ -113,8 +113,8 @@ class Server:
         return status
 
 
-def wait_for(true: Callable[[], bool]) -> None:
-    deadline = time.monotonic() + PATIENCE_S
+def wait_for(true: Callable[[], bool], *, patience_s: float = PATIENCE_S) -> None:
+    deadline = time.monotonic() + patience_s
     while not true():
         assert time.monotonic() < deadline, "waited too long"
         time.sleep(0.05)
