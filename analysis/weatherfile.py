@@ -172,15 +172,38 @@ def _from_level(name: str, frame: Any) -> _Frame:
 def _read_tidy(name: str, text: str) -> tuple[_Frame, None]:
     import pandas as pd
 
-    frame = pd.read_csv(io.StringIO(text), sep=None, engine="python", comment="#")
+    frame = pd.read_csv(
+        io.StringIO(text), sep=None, engine="python", dtype=str, skip_blank_lines=False
+    )
     frame.columns = [str(head).strip().lower() for head in frame.columns]
-    if any(not re.search(r"(Z|[+-]\d\d:?\d\d)$", str(stamp).strip()) for stamp in frame["time"]):
-        raise AnalysisError(f"{name}: write each time with Z or its offset, 2025-06-01T12:00:00Z")
-    frame.index = pd.to_datetime(frame["time"], utc=True, format="ISO8601")
-    frame = frame.rename(columns=_TIDY_NAMES)
-    if "ghi" not in frame:
+    # Line 1 holds the heads.
+    frame["line"] = np.arange(2, len(frame) + 2)
+    frame = frame[frame["time"].notna() & ~frame["time"].str.startswith("#", na=False)]
+    stamps = frame["time"].str.strip()
+    _first_bad(
+        name, frame, ~stamps.str.contains(r"(?:Z|[+-]\d\d:?\d\d)$"), "time",
+        "write each time with Z or its offset, 2025-06-01T12:00:00Z",
+    )  # fmt: skip
+    times = pd.to_datetime(stamps, utc=True, format="ISO8601", errors="coerce")
+    _first_bad(name, frame, times.isna(), "time", "write each time like 2025-06-01T12:00:00Z")
+    heads = {head: _TIDY_NAMES[head] for head in frame.columns if head in _TIDY_NAMES}
+    if "ghi" not in heads.values():
         raise AnalysisError(f"{name} has no column ghi, the global horizontal irradiance in W/m2")
-    return _taken(name, frame, shift_s=0), None
+    read = pd.DataFrame(index=pd.DatetimeIndex(times))
+    for head, column in heads.items():
+        values = pd.to_numeric(frame[head], errors="coerce")
+        odd = values.isna() & frame[head].notna() & (frame[head].str.strip() != "")
+        _first_bad(name, frame, odd, head, "write a number with a decimal point, or nothing")
+        read[column] = values.to_numpy()
+    return _taken(name, read, shift_s=0), None
+
+
+def _first_bad(name: str, frame: Any, bad: Any, head: str, remedy: str) -> None:
+    """Name the first line whose cell cannot be used."""
+    if bool(bad.any()):
+        row = frame[bad].iloc[0]
+        said = " ".join(str(row[head]).split())[:40]
+        raise AnalysisError(f"{name}, line {row['line']}, column {head}: “{said}”; {remedy}")
 
 
 def _taken(name: str, frame: Any, *, shift_s: int) -> _Frame:

@@ -34,6 +34,7 @@ from service.mail import endpoints as mail
 from service.pages import endpoints as pages
 from service.settings import Settings
 from service.sites import endpoints as sites
+from service.weather import endpoints as weather
 
 LOG = logging.getLogger("suntally.web")
 
@@ -72,6 +73,7 @@ def create_app(settings: Settings, database: Database, clock: Clock) -> FastAPI:
         version_endpoints.router,  # its `summary` stands before the number of an upload
         ingest.router,
         assessments.router,
+        weather.router,
         mail.router,
         pages.router,
     ):

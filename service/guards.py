@@ -111,6 +111,8 @@ class Guard:
             return self.settings.max_upload_bytes
         if path.startswith("/api/sites/") and path.endswith("/rows"):
             return self.settings.max_push_bytes
+        if path.startswith(("/api/sites/", "/sites/")) and path.endswith("/weather"):
+            return self.settings.max_weather_bytes
         return _SMALL_BODY
 
 

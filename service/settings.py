@@ -32,6 +32,12 @@ class Settings(BaseSettings):
     max_upload_mib: int = Field(200, ge=1, description="Largest body of one upload request.")
     max_unpacked_mib: int = Field(600, ge=1, description="Largest content of one archive.")
     max_push_mib: int = Field(8, ge=1, description="Largest body of one gateway batch.")
+    max_weather_mib: int = Field(
+        32, ge=1, description="Largest weather file, handed in or fetched."
+    )
+    weather_private_hosts: bool = Field(
+        False, description="Whether weather may be fetched from this machine or its own network."
+    )
     push_settle_s: float = Field(
         60.0,
         ge=0,
@@ -95,6 +101,11 @@ class Settings(BaseSettings):
     def max_unpacked_bytes(self) -> int:
         """The largest content of one archive."""
         return self.max_unpacked_mib * _MIB
+
+    @property
+    def max_weather_bytes(self) -> int:
+        """The largest weather file."""
+        return self.max_weather_mib * _MIB
 
     @property
     def max_push_bytes(self) -> int:

@@ -21,6 +21,7 @@ from service.db.models import FindingSeen, Site
 from service.ingest import queries as ingest_queries
 from service.jobs import claims
 from service.sites import queries as site_queries
+from service.weather.actions import load_weather
 
 # One pass holds at most this many days of rows in memory.
 _MOST_DAYS = 400
@@ -115,7 +116,13 @@ def _observed(
         if record is None:
             continue
         wanted = (first.isoformat(), last.isoformat())
-        table = observe(site=facts, record=record, channels=channels)
+        weather = load_weather(
+            db,
+            site_id=site.id,
+            start_s=int(record.start_s[0]),
+            end_s=int(record.start_s[-1] + round(record.step_s[-1])),
+        )
+        table = observe(site=facts, record=record, channels=channels, weather=weather)
         rows.extend(row for row in day_rows(table) if wanted[0] <= str(row["date"]) <= wanted[1])
     return rows
 

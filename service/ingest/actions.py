@@ -93,8 +93,13 @@ def keep_upload(
 
 
 def _name(given: str) -> str:
+    return bare_name(given) or "log"
+
+
+def bare_name(given: str) -> str:
+    """Give a file's name without folders and signs that cannot be shown; it may be empty."""
     bare = given.replace("\\", "/").rsplit("/", 1)[-1].strip()
-    return "".join(sign for sign in bare if sign.isprintable())[:_NAME_LENGTH] or "log"
+    return "".join(sign for sign in bare if sign.isprintable())[:_NAME_LENGTH]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from analysis.record import Record, record_from_stamps
 from service.db.engine import insert_into
-from service.db.models import ChannelSeen, DayBlock, DayLayer, DayMark, Site, Upload
+from service.db.models import ChannelSeen, DayBlock, DayLayer, DayMark, Site, Upload, WeatherFile
 from service.ingest.blocks import Block, decode, encode, join, utc_day, values_hash
 
 # Stamps mark the end or the start of their step, so a span's rows may stand one step outside it.
@@ -37,9 +37,11 @@ def last_refusals(db: Session, *, firm_id: int) -> dict[int, str | None]:
 
 
 def hashes_of(db: Session, *, site_id: int) -> set[str]:
-    """Give the raw files that a site's uploads refer to."""
+    """Give the raw files that a site's uploads and weather refer to."""
     found = select(Upload.sha256).where(Upload.site_id == site_id, Upload.sha256.is_not(None))
-    return {sha256 for sha256 in db.scalars(found) if sha256 is not None}
+    weather = select(WeatherFile.sha256).where(WeatherFile.site_id == site_id)
+    every = (*db.scalars(found), *db.scalars(weather))
+    return {sha256 for sha256 in every if sha256 is not None}
 
 
 def upload_of(db: Session, *, site_id: int, upload_id: int) -> Upload | None:
@@ -302,9 +304,10 @@ def rows_counted(db: Session, site_id: int) -> tuple[int, int, int, int]:
 
 
 def hashes_referred_to(db: Session, hashes: Sequence[str]) -> set[str]:
-    """Give which of these raw files some upload still refers to."""
+    """Give which of these raw files some upload or weather file still refers to."""
     found: set[str] = set()
     for first in range(0, len(hashes), _AT_ONCE):
         part = hashes[first : first + _AT_ONCE]
-        found.update(db.scalars(select(Upload.sha256).where(Upload.sha256.in_(part))))
+        for held in (Upload.sha256, WeatherFile.sha256):
+            found.update(one for one in db.scalars(select(held).where(held.in_(part))) if one)
     return found

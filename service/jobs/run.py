@@ -30,6 +30,8 @@ from service.jobs import claims, queries
 from service.mail import outbox
 from service.settings import Settings
 from service.sites.actions import purge_sites
+from service.weather import queries as weather_queries
+from service.weather.actions import fetch_weather, settle_file
 
 LOG = logging.getLogger("suntally.worker")
 
@@ -141,6 +143,8 @@ class Worker:
             held = claims.held_by_others(db, holder=self.holder, now=now)
             resting = claims.resting(db, now=now)
             uploads = ingest_queries.waiting_uploads(db)
+            files = weather_queries.waiting_files(db)
+            sources = weather_queries.due_sources(db, now=now)
             sites = assessment_queries.due_sites(
                 db,
                 now=now,
@@ -151,7 +155,10 @@ class Worker:
         # A log that rests does not keep its site's other logs from being analysed.
         reading = {task.site_id for task in reads if task.key not in resting}
         analyses = [self._analysis(site_id) for site_id in sites if site_id not in reading]
-        return [task for task in (*reads, *analyses) if task.key not in held | resting]
+        weather = [self._weather_file(file_id, site_id) for file_id, site_id in files]
+        fetches = [self._weather_fetch(site_id) for site_id in sources]
+        every = (*reads, *weather, *analyses, *fetches)
+        return [task for task in every if task.key not in held | resting]
 
     def _reading(self, upload_id: int, site_id: int) -> _Task:
         key = f"upload:{upload_id}"
@@ -175,6 +182,37 @@ class Worker:
         def run() -> None:
             assess_site(
                 self.database, clock=self.clock, site_id=site_id, holder=self.holder, key=key
+            )
+
+        return _Task(key=key, site_id=site_id, run=run)
+
+    def _weather_file(self, file_id: int, site_id: int) -> _Task:
+        key = f"weather:{file_id}"
+
+        def run() -> None:
+            settle_file(
+                self.database,
+                raw=self.raw,
+                clock=self.clock,
+                file_id=file_id,
+                holder=self.holder,
+                key=key,
+            )
+
+        return _Task(key=key, site_id=site_id, run=run)
+
+    def _weather_fetch(self, site_id: int) -> _Task:
+        key = f"fetch:{site_id}"
+
+        def run() -> None:
+            fetch_weather(
+                self.database,
+                raw=self.raw,
+                settings=self.settings,
+                clock=self.clock,
+                site_id=site_id,
+                holder=self.holder,
+                key=key,
             )
 
         return _Task(key=key, site_id=site_id, run=run)

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from sqlalchemy.orm import Session
 
 from analysis.site import LogMap
+from analysis.site import Site as SiteFacts
 from analysis.sitefile import parse_site
 from service.accounts.secrets import hashed, new_secret
 from service.db.models import ApiKey, Firm, Site, SiteFileVersion
@@ -14,6 +15,7 @@ from service.errors import ConflictError, NotFoundError
 from service.ingest import queries as ingest_queries
 from service.ingest.actions import read_again
 from service.sites import queries
+from service.weather import actions as weather_actions
 
 _SLUG_LENGTH = 60
 _NAME_LENGTH = 200
@@ -81,10 +83,18 @@ def replace_site_file(db: Session, *, site: Site, text: str, now: datetime) -> s
     site.timezone = facts.place.timezone
     site.problem = None
     ingest_queries.mark_everything(db, site_id=site.id, due_at=now)
+    if _spot(before) != _spot(facts):
+        # Beam and diffuse of its hours came from the sun of the old place.
+        weather_actions.read_again(db, site_id=site.id, now=now)
     rules = (before.log, before.place.timezone, before.loop.fluid, before.loop.concentration_frac)
     if rules == (facts.log, facts.place.timezone, facts.loop.fluid, facts.loop.concentration_frac):
         return None
     return _new_reading_rules(db, site=site, old=before.log, new=facts.log)
+
+
+def _spot(facts: SiteFacts) -> tuple[float, float, float]:
+    place = facts.place
+    return place.latitude_deg, place.longitude_deg, place.elevation_m
 
 
 def _new_reading_rules(db: Session, *, site: Site, old: LogMap, new: LogMap) -> str | None:

@@ -6,6 +6,7 @@ from service.db.models.jobs import Claim, Heartbeat
 from service.db.models.mail import Outbox, Recipient
 from service.db.models.readings import ChannelSeen, DayBlock, DayLayer, DayMark, Upload
 from service.db.models.sites import ApiKey, Site, SiteFileVersion
+from service.db.models.weather import WeatherDay, WeatherFile, WeatherSource
 
 __all__ = [
     "Account",
@@ -26,5 +27,8 @@ __all__ = [
     "SiteFileVersion",
     "SiteReport",
     "Upload",
+    "WeatherDay",
+    "WeatherFile",
+    "WeatherSource",
     "WebSession",
 ]
