@@ -11,6 +11,8 @@ from itertools import pairwise
 import numpy as np
 
 from analysis.case import case_of
+from analysis.clear_days import seasons_of
+from analysis.clear_sky import clear_columns
 from analysis.condition import LOSS_SPREAD_FRAC, UNSEEN_FRAC, condition_of
 from analysis.day_figures import day_columns
 from analysis.days import DayTable, Happening, joined, local_date, local_midnight_s, part_of
@@ -119,7 +121,7 @@ def _observed(
     catalogue: tuple[Fault, ...],
 ) -> DayTable:
     case = case_of(site=site, record=record, channels=channels, weather=weather)
-    columns = {**day_columns(case), **edge_columns(case)}
+    columns = {**day_columns(case), **edge_columns(case), **clear_columns(case)}
     happenings: list[Happening] = list(field_check_hours(case))
     for fault in catalogue:
         seen = fault.observe(case)
@@ -199,6 +201,7 @@ def assess(
         condition=condition_of(table, facts, lost=_tubes_lost(conclusions, facts)),
         savings=savings_of(table, site),
         method=METHOD,
+        clear_seasons=seasons_of(table),
         field_check=field_check(table, facts, end_s=end_s),
         year=year_in_progress(table, site, days, promised_kwh=promises_of(facts)),
         design=None if promised is None else compared(promised, table, site, months),

@@ -169,6 +169,20 @@ class Condition:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ClearSeason:
+    """What clear days without a sun sensor say about one season.
+
+    `days` were proven clear by the shape of their curves; `level` is heat that came over heat
+    under a clear sky, None from too few days; `basis` says in words how far that carries.
+    """
+
+    season: str
+    days: int
+    level: Bounded | None
+    basis: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CheckedHour:
     """One hour of the field check; `estimated_w` after the safety factor."""
 
@@ -268,6 +282,7 @@ class Report:
     savings: Savings | None
     method: str
     field_check: FieldCheck | None = None
+    clear_seasons: tuple[ClearSeason, ...] = ()
     year: YearInProgress | None = None
     design: DesignYield | None = None
 
@@ -331,6 +346,7 @@ def report_json(report: Report) -> dict[str, Any]:
         "field_check": None
         if report.field_check is None
         else _field_check_json(report.field_check),
+        "clear_seasons": [_plain(item) for item in report.clear_seasons],
         "year": None if report.year is None else _plain(report.year),
         "design": None if report.design is None else _plain(report.design),
     }
@@ -363,6 +379,7 @@ def report_from_json(data: Mapping[str, Any]) -> Report:
         method=data["method"],
         field_check=_field_check(data.get("field_check")),
         year=_year(data.get("year")),
+        clear_seasons=tuple(_clear_season(item) for item in data.get("clear_seasons", ())),
         design=design_from_json(data.get("design")),
     )
 
@@ -394,6 +411,16 @@ def _field_check(data: Mapping[str, Any] | None) -> FieldCheck | None:
     }
     start_s, end_s = seconds(data["from"]), seconds(data["to"])
     return FieldCheck(start_s=start_s, end_s=end_s, points=points, **rest)
+
+
+def _clear_season(data: Mapping[str, Any]) -> ClearSeason:
+    level = data["level"]
+    return ClearSeason(
+        season=data["season"],
+        days=data["days"],
+        level=None if level is None else Bounded(**level),
+        basis=data["basis"],
+    )
 
 
 def _year(data: Mapping[str, Any] | None) -> YearInProgress | None:

@@ -1,4 +1,4 @@
-"""The year in progress and the field check, in words."""
+"""The year in progress, the field check and the clear days, in words."""
 
 from analysis.results import Bounded, FieldCheck, Report, YearInProgress
 from dashboards.format import bounded, money, number, plural, share, span
@@ -88,3 +88,19 @@ def field_check_of(report: Report) -> tuple[Fact, ...]:
 
 def _verdict(check: FieldCheck) -> str:
     return f"{number(check.ratio, decimals=2)}: {_OUTCOME[check.outcome]}"
+
+
+def clear_days_of(report: Report) -> tuple[Fact, ...]:
+    """Give what clear days say where no sun was measured, the latest four seasons."""
+    return tuple(
+        Fact(
+            label=f"Clear days, {item.season}",
+            value=f"{share(item.level.value)} of what a clear sky brings, likely between "
+            f"{share(item.level.low)} and {share(item.level.high)}"
+            if item.level
+            else "not known",
+            note=f"{plural(item.days, 'clear day')}, told by the shape of their curves; "
+            f"{item.basis}.",
+        )
+        for item in report.clear_seasons[-4:]
+    )

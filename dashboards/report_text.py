@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 from analysis.results import Finding, MonthFigure, Problem, Report
 from dashboards import format as fmt
-from dashboards.check_facts import field_check_of, year_of
+from dashboards.check_facts import clear_days_of, field_check_of, year_of
 from dashboards.design_facts import beside_of, design_of
 from dashboards.logs_text import printable
 from dashboards.losses import lost_words
@@ -65,6 +65,7 @@ def _heat(report: Report) -> str:
         *_savings(report),
         *_year(report),
         *_check(report),
+        *_clear(report),
         *_promise(report),
         ("Rests on", f"heat: {heat_basis(basis.heat)}"),
         ("", f"weather: {weather_basis(basis.weather)}"),
@@ -133,6 +134,11 @@ def _promise(report: Report) -> Iterator[tuple[str, str]]:
     beside = "; ".join(f"{fact.label} {fact.value}" for fact in beside_of(report))
     if beside:
         yield "", f"Other methods: {beside} (why they differ: --html or --json)."
+
+
+def _clear(report: Report) -> Iterator[tuple[str, str]]:
+    for number, fact in enumerate(clear_days_of(report)):
+        yield "Clear days" if number == 0 else "", f"{fact.label}: {fact.value}. {fact.note}"
 
 
 def _months(report: Report) -> str:

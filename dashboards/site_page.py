@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from analysis.results import Finding, Report
 from analysis.site import Site
-from dashboards.check_facts import field_check_of, year_of
+from dashboards.check_facts import clear_days_of, field_check_of, year_of
 from dashboards.design_facts import beside_of, design_of
 from dashboards.figures.balance import balance
 from dashboards.figures.strip_frame import first_day, frame
@@ -151,7 +151,7 @@ def site_view(
             for item in report.verdicts
             if item.outcome == "cannot_judge"
         ),
-        basis=basis_of(report),
+        basis=(*basis_of(report), *clear_days_of(report)),
         notes=tuple(sentence(note) for note in report.basis.notes),
         rows=rows_read(report),
         rejected=tuple(

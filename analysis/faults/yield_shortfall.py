@@ -1,8 +1,9 @@
 """Yield shortfall: less heat than a healthy collector would have given, and nothing else says why.
 
-The last kind to be judged: days that another finding explains are left out. Needs the weather; a
-comparison with the design alone cannot tell a fault from a dull summer. Looks alike and is not it:
-days with much of the sun or the loop unlogged.
+The last kind to be judged: days that another finding explains are left out. With the weather known,
+windows of weeks are compared; without it, the plant's level on days that its own curves prove
+clear. A comparison with the design alone cannot tell a fault from a dull summer. Looks alike and is
+not it: days with much of the sun or the loop unlogged.
 """
 
 from dataclasses import dataclass
@@ -12,6 +13,7 @@ import numpy as np
 from analysis.case import Case
 from analysis.energy import delivered, expected
 from analysis.faults._cautions import HEIGHT, HOT_PARTS, LOCAL_CODES, STEAM
+from analysis.faults._clear_level import weak_under_clear_sky
 from analysis.faults._protocol import (
     Conclusion,
     FaultText,
@@ -23,7 +25,7 @@ from analysis.faults._protocol import (
 )
 from analysis.record import Bools
 from analysis.results import Bounded, Evidence
-from analysis.sources import ISO_24194, Source
+from analysis.sources import HAURWITZ, ISO_24194, Source
 
 TEXT = FaultText(
     title="Less heat than the weather offered",
@@ -73,7 +75,7 @@ class YieldShortfall:
     visit_kwh: float = 40.0
     kind: str = "yield_shortfall"
     text: FaultText = TEXT
-    sources: tuple[Source, ...] = (ISO_24194,)
+    sources: tuple[Source, ...] = (ISO_24194, HAURWITZ)
 
     def observe(self, case: Case) -> Observation:
         """See nothing of its own: the days' figures are enough."""
@@ -87,8 +89,9 @@ class YieldShortfall:
         got = table.column("heat_kwh")
         if not np.isfinite(got).any():
             return NotJudged(why="no heat can be worked out from the log")
+        weak = weak_under_clear_sky(history, visit_kwh=self.visit_kwh)
         if not np.isfinite(wanted).any():
-            return NotJudged(why="the sun on the collector is unknown")
+            return weak
         usable = np.isfinite(wanted) & np.isfinite(got)
         usable &= np.array([day not in history.explained for day in table.days.dates])
         days = np.flatnonzero(usable)
@@ -102,7 +105,9 @@ class YieldShortfall:
                 short[window] = True
         if not judged:
             return NotJudged(why=f"less than {self.least_kwh:.0f} kWh expected in any four weeks")
-        return Judged(findings=tuple(self._found(history, run) for run in _runs(short, days)))
+        found = [self._found(history, run) for run in _runs(short, days)]
+        found += weak.findings if isinstance(weak, Judged) else ()
+        return Judged(findings=tuple(sorted(found, key=lambda item: item.start_s)))
 
     def _falls_short(self, history: History, window: np.ndarray) -> bool | None:
         wanted = expected(history.table, window, history.site)

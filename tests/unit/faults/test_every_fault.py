@@ -152,7 +152,6 @@ def test_a_channel_that_was_never_logged_makes_nothing_found(kind, missing):
         ("reverse_circulation", "collector"),
         ("reverse_circulation", "store_bottom"),
         ("not_yet_fitted", "collector"),
-        ("yield_shortfall", "irradiance_plane"),
         ("degraded_tubes", "irradiance_plane"),
     ],
 )

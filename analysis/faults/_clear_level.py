@@ -1,0 +1,89 @@
+"""A shortfall seen without any sun sensor: the plant's level on days proven clear."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from analysis.clear_days import CLEAR_U_FRAC, Fall, Level, falls_of, level_of
+from analysis.energy import delivered
+from analysis.faults._protocol import Conclusion, Found, History, Judged, NotJudged
+from analysis.record import Ints
+from analysis.results import Bounded, Evidence
+from analysis.uncertainty import COVERAGE_95
+
+# Proven days without which nothing can be said.
+_LEAST_DAYS = 8
+# What a fall costs on dull days and at other temperatures than those of the clear hours
+# (engineering judgement), 95 %.
+_ELSEWHEN_FRAC = 0.35
+
+
+def weak_under_clear_sky(history: History, *, visit_kwh: float) -> Conclusion:
+    """Judge the days whose sun is unknown by the clear ones among them."""
+    level = _unexplained(history)
+    if len(level.place) < _LEAST_DAYS:
+        return NotJudged(
+            why="the sun on the collector is unknown, and too few days prove by their own curves "
+            f"that they were clear ({len(level.place)}, needed {_LEAST_DAYS})"
+        )
+    found = tuple(_found(history, level, fall, visit_kwh) for fall in falls_of(level))
+    why = (
+        f"without a sun sensor, by {len(level.place)} days with smooth hours: finds a yield that "
+        "fell to about half, not smaller losses"
+    )
+    return Judged(findings=found, why=why)
+
+
+def _unexplained(history: History) -> Level:
+    level = level_of(history.table)
+    dates = history.table.days.dates
+    kept = np.array([dates[day] not in history.explained for day in level.place], dtype=np.bool_)
+    return replace(level, place=level.place[kept], ratio=level.ratio[kept])
+
+
+def _found(history: History, level: Level, fall: Fall, visit_kwh: float) -> Found:
+    table = history.table
+    start_s = int(table.days.edge_s[fall.first])
+    last_s = int(table.days.edge_s[fall.last + 1])
+    final = fall.last if fall.over else len(table.days) - 1
+    days: Ints = np.arange(fall.first, final + 1)
+    share = fall.level / fall.sound
+    lost = _lost(history, level, days, share, fall.own)
+    against = "its own earlier clear days" if fall.own else "what a clear sky brings"
+    end_s = last_s if fall.over else history.end_s
+    return Found(
+        start_s=start_s,
+        end_s=last_s if fall.over else None,
+        urgency="visit" if lost is not None and lost.low >= visit_kwh else "watch",
+        certainty=_certainty(level, fall),
+        summary=f"On clear days only {100.0 * share:.0f} % of {against}, unexplained; the sun is "
+        "not measured, so clear days were told by the shape of their curves",
+        evidence=(
+            Evidence(
+                what=f"level on clear days, of {against}",
+                start_s=start_s,
+                end_s=end_s,
+                value=100.0 * share,
+                unit="%",
+            ),
+        ),
+        lost=lost,
+    )
+
+
+def _lost(history: History, level: Level, days: Ints, share: float, own: bool) -> Bounded | None:
+    got = delivered(history.table, days)
+    if got is None:
+        return None
+    value = max(got.value, 0.0) * (1.0 / max(share, 0.05) - 1.0)
+    # Against its own past the errors of the heat figure fall out of the share, not of the size.
+    sky = 0.0 if own else COVERAGE_95 * CLEAR_U_FRAC
+    reach = value * float(np.hypot(np.hypot(level.reach_frac, sky), _ELSEWHEN_FRAC))
+    return Bounded(value=value, low=max(value - reach, 0.0), high=value + reach)
+
+
+def _certainty(level: Level, fall: Fall) -> float:
+    """Give how sure the finding is: most where the plant is held against its own past."""
+    if fall.own:
+        return 0.85 if level.reach_frac < 0.3 else 0.75
+    return 0.7
