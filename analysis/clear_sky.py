@@ -14,7 +14,6 @@ from analysis.case import Case
 from analysis.expected import full_store
 from analysis.grid import BIN_S
 from analysis.irradiance import clear_sky_horizontal_w_m2
-from analysis.loop_model import ROOM_C
 from analysis.record import Floats
 from analysis.sky import NO_SOURCE, sky_of
 from analysis.sources import HAURWITZ, ISO_9806
@@ -74,9 +73,9 @@ def stretches_of(case: Case) -> Stretches:
         g_horizontal_w_m2=clear_sky_horizontal_w_m2(case.sky.sun_sine),
         weather=None,
     )
-    excess = loop.t_mean_c - loop.t_ambient_c
+    let_through = model.let_through_frac(loop.t_mean_c)
+    due = (clear.gain_w - case.expected.loss_w) * let_through - case.expected.pipe_w
     # Stored heat is left in what came: a collector that warms up took it from the sun.
-    due = clear.gain_w - model.loss_w(excess) - model.pipe_w_k * (loop.t_mean_c - ROOM_C)
     came = loop.heat_w + case.expected.stored_w
     usable = case.expected.carried & ~full_store(loop, case.site)
     usable &= np.isfinite(due) & np.isfinite(came) & (loop.known_s >= 0.5 * BIN_S)
