@@ -127,6 +127,7 @@ def _timed(group: Sequence[FileRead], timezone: str) -> str:
     said += f", a row every {steps}" if steps else ""
     clock = {
         "stamps": "every stamp says its zone",
+        "header": f"clock of {known.time_zone}, as the header says",
         "map": f"clock of {known.time_zone}, as the map says",
         "site": f"clock of {known.time_zone} taken for granted",
     }[known.time_zone_source]

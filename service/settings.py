@@ -47,6 +47,9 @@ class Settings(BaseSettings):
     refresh_hours: float = Field(
         6.0, gt=0, description="How old a report may get before silence and the like are judged."
     )
+    preview_days: float = Field(
+        30.0, gt=0, description="How long a log that asks something waits before it is forgotten."
+    )
     undo_days: float = Field(30.0, gt=0, description="How long a deleted site can be brought back.")
     worker_lease_s: float = Field(
         60.0, gt=0, le=3600, description="After how long a silent worker's task is taken over."

@@ -23,7 +23,7 @@ def list_uploads(db: Session, site_id: int, *, limit: int | None = None) -> list
 
 
 def last_refusals(db: Session, *, firm_id: int) -> dict[int, str | None]:
-    """Give the message of each site's newest upload where that was refused."""
+    """Give the message of each site's newest upload where that was refused or asks something."""
     newest = (
         select(func.max(Upload.id))
         .join(Site, Site.id == Upload.site_id)
@@ -31,7 +31,7 @@ def last_refusals(db: Session, *, firm_id: int) -> dict[int, str | None]:
         .group_by(Upload.site_id)
     )
     found = select(Upload.site_id, Upload.message).where(
-        Upload.id.in_(newest), Upload.state == "refused"
+        Upload.id.in_(newest), Upload.state.in_(("refused", "asking"))
     )
     return {row.site_id: row.message for row in db.execute(found)}
 
@@ -78,6 +78,18 @@ def uploads_of_ids(db: Session, *, site_id: int, ids: Sequence[int]) -> list[Upl
 def pushes_of(db: Session, *, site_id: int, day: date) -> Upload | None:
     """Give the upload that counts the gateway rows of a day."""
     return db.scalar(select(Upload).where(Upload.site_id == site_id, Upload.pushed_on == day))
+
+
+def uploads_in_state(db: Session, *, site_id: int, state: str) -> list[Upload]:
+    """Give a site's uploads in a state, the oldest first."""
+    found = select(Upload).where(Upload.site_id == site_id, Upload.state == state)
+    return list(db.scalars(found.order_by(Upload.id)))
+
+
+def asking_since(db: Session, *, before: datetime) -> list[Upload]:
+    """Give the uploads that have waited for an answer since before a moment."""
+    found = select(Upload).where(Upload.state == "asking", Upload.received_at < before)
+    return list(db.scalars(found))
 
 
 def waiting_uploads(db: Session) -> list[tuple[int, int]]:

@@ -24,8 +24,9 @@ from service.clock import Clock
 from service.db.engine import Database
 from service.db.models import Upload
 from service.ingest import queries as ingest_queries
-from service.ingest.actions import drop_bytes, settle_upload
+from service.ingest.actions import drop_bytes, expire_previews
 from service.ingest.files import RawStore
+from service.ingest.settling import settle_upload
 from service.jobs import claims, queries
 from service.mail import outbox
 from service.settings import Settings
@@ -125,6 +126,8 @@ class Worker:
         release_dead(self.database, now=now)
         with self.database.session() as db:
             gone = purge_sites(db, now=now, undo=timedelta(days=self.settings.undo_days))
+            days = timedelta(days=self.settings.preview_days)
+            gone += expire_previews(db, before=now - days)
             outbox.purge(db, before=now - _KEPT)
             claims.forget_old(db, before=now - _KEPT)
         drop_bytes(self.database, raw=self.raw, hashes=gone)

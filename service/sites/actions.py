@@ -2,18 +2,18 @@
 
 import re
 import unicodedata
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 from sqlalchemy.orm import Session
 
-from analysis.site import LogMap
 from analysis.site import Site as SiteFacts
 from analysis.sitefile import parse_site
 from service.accounts.secrets import hashed, new_secret
-from service.db.models import ApiKey, Firm, Site, SiteFileVersion
+from service.db.models import ApiKey, Firm, Site, SiteFileVersion, Upload
 from service.errors import ConflictError, NotFoundError
 from service.ingest import queries as ingest_queries
-from service.ingest.actions import read_again
+from service.ingest.actions import ask_again, read_again
 from service.sites import queries
 from service.weather import actions as weather_actions
 
@@ -82,14 +82,15 @@ def replace_site_file(db: Session, *, site: Site, text: str, now: datetime) -> s
     site.name = _one_line(facts.place.name)
     site.timezone = facts.place.timezone
     site.problem = None
-    ingest_queries.mark_everything(db, site_id=site.id, due_at=now)
+    if _but_columns(before) != _but_columns(facts):
+        ingest_queries.mark_everything(db, site_id=site.id, due_at=now)
     if _spot(before) != _spot(facts):
         # Beam and diffuse of its hours came from the sun of the old place.
         weather_actions.read_again(db, site_id=site.id, now=now)
-    rules = (before.log, before.place.timezone, before.loop.fluid, before.loop.concentration_frac)
-    if rules == (facts.log, facts.place.timezone, facts.loop.fluid, facts.loop.concentration_frac):
+    ask_again(db, site_id=site.id)
+    if _rules(before) == _rules(facts):
         return None
-    return _new_reading_rules(db, site=site, old=before.log, new=facts.log)
+    return _new_reading_rules(db, site=site, old=before, new=facts, now=now)
 
 
 def _spot(facts: SiteFacts) -> tuple[float, float, float]:
@@ -97,21 +98,55 @@ def _spot(facts: SiteFacts) -> tuple[float, float, float]:
     return place.latitude_deg, place.longitude_deg, place.elevation_m
 
 
-def _new_reading_rules(db: Session, *, site: Site, old: LogMap, new: LogMap) -> str | None:
+def _but_columns(facts: SiteFacts) -> SiteFacts:
+    """Give everything that a day's analysis rests on beside its rows."""
+    return replace(facts, log=replace(facts.log, columns=()))
+
+
+def _rules(facts: SiteFacts) -> tuple[object, ...]:
+    """Give everything that a log is read by."""
+    return facts.log, facts.place.timezone, facts.loop.fluid, facts.loop.concentration_frac
+
+
+def _new_reading_rules(
+    db: Session, *, site: Site, old: SiteFacts, new: SiteFacts, now: datetime
+) -> str | None:
     """Have the logs read anew under the new rules, where their bytes are all there is."""
     uploads = ingest_queries.list_uploads(db, site.id)
     stored = [upload for upload in uploads if upload.state == "stored"]
     if not stored:
         return None
     if any(upload.pushed_on is not None for upload in stored):
-        if old == new:
+        if old.log == new.log:
             return None
         return (
             "The rules for reading logs changed. Rows that a gateway pushed stay as they are; "
             "the new rules hold for logs uploaded from now on."
         )
-    read_again(db, site=site, uploads=stored)
-    return "The rules for reading logs changed, so all logs of this site are being read again."
+    only_columns = _rules(_but_columns(old)) == _rules(_but_columns(new))
+    heads = {head for head, _ in {*old.log.columns} ^ {*new.log.columns}}
+    concerned = [one for one in stored if not only_columns or _holds(one, heads)]
+    if not concerned:
+        return None
+    read_again(db, site=site, uploads=concerned, now=now)
+    return (
+        f"The rules for reading logs changed, so {len(concerned)} of the {len(stored)} logs of "
+        "this site are being read again."
+        if len(concerned) < len(stored)
+        else "The rules for reading logs changed, so all logs of this site are being read again."
+    )
+
+
+def _holds(upload: Upload, heads: set[str]) -> bool:
+    """Tell whether an upload has a column that another meaning is told of."""
+    if any(head.isdigit() for head in heads):
+        return True  # the number of a column fits every file
+    folded = {" ".join(head.split()).lower() for head in heads}
+    return any(
+        " ".join(head.split()).lower() in folded
+        for one in upload.files or []
+        for head in (*(column["head"] for column in one["columns"]), *one["ignored"])
+    )
 
 
 def delete_site(db: Session, *, site: Site, confirm: str, now: datetime) -> None:

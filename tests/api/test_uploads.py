@@ -174,7 +174,6 @@ def test_a_channel_never_seen_before_marks_every_day(back: BackEnd, client: Test
 REFUSED = {
     "empty": b"",
     "rubbish": bytes(range(256)) * 40,
-    "no known column": b"time,shoe size\n2025-06-01T00:00:00Z,43\n",
     "no time": b"t_collector_c\n61\n62\n",
     "future": tidy_log(first=datetime(2027, 6, 1, tzinfo=UTC), hours=24).encode(),
     "cut-off archive": gzip.compress(tidy_log(hours=24).encode())[:-40],
@@ -211,7 +210,7 @@ def test_a_log_whose_sun_does_not_fit_the_place_is_refused(
     assert "sun" in refused["message"]
 
 
-def test_refused_bytes_are_tried_again_once_the_site_file_says_how(
+def test_a_log_that_nobody_explains_waits_and_is_read_once_the_site_file_says_how(
     back: BackEnd, client: TestClient
 ) -> None:
     slug = back.add_site()
@@ -220,10 +219,12 @@ def test_refused_bytes_are_tried_again_once_the_site_file_says_how(
     bare = log.replace(",".join(columns), ",".join(f"x{n}" for n in range(len(columns))))
     upload = send(client, slug, bare)
     back.worker().work_all()
-    assert state(client, upload)["state"] == "refused"
+    assert state(client, upload)["state"] == "asking"
+    assert "“S1”" in state(client, upload)["message"]
+    assert stored(back) == (0, 0)
     text = site_file() + '[log.columns]\n"S1" = { channel = "collector", unit = "C" }\n'
     assert client.put(f"/api/sites/{slug}/file", content=text).status_code == 200
-    assert send(client, slug, bare)["state"] == "kept"
+    assert state(client, upload)["state"] == "kept"
     back.worker().work_all()
     assert state(client, upload)["state"] == "stored"
 

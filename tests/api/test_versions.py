@@ -115,8 +115,8 @@ def test_undoing_the_only_file_leaves_a_site_without_data(
 
 
 def test_the_order_in_which_a_worker_reads_does_not_matter(back: BackEnd) -> None:
-    from service.ingest.actions import settle_upload
     from service.ingest.files import RawStore
+    from service.ingest.settling import settle_upload
 
     found = []
     for slug, order in (("mill-lane-4", (0, 1, 2)), ("mill-lane-4-2", (2, 0, 1))):

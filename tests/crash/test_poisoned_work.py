@@ -9,7 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.exc import OperationalError
 
 from service.db.models import Claim, Site, SiteReport, Upload
-from service.ingest import actions
+from service.ingest import actions, settling
 from service.jobs import claims, run
 from service.jobs.run import Worker, release_dead
 from tests.build_service import BackEnd, back_ends, tidy_log
@@ -61,7 +61,7 @@ def test_what_fails_rests_longer_each_time_and_is_never_given_up(
         raise ZeroDivisionError
 
     with monkeypatch.context() as patched:
-        patched.setattr(actions, "_read", fails)
+        patched.setattr(settling, "_read", fails)
         for _ in range(180):
             Worker(settings=back.settings, database=back.database, clock=back.clock).work_all()
             back.clock.move(minutes=1)

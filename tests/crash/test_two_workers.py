@@ -57,13 +57,13 @@ def test_four_workers_do_each_task_once(back: BackEnd, monkeypatch: pytest.Monke
 def test_whoever_lost_its_claim_changes_nothing(
     back: BackEnd, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from service.ingest import actions
+    from service.ingest import settling
 
     slug = back.add_site()
     back.hand_in(slug, tidy_log(hours=48))
     slow = Worker(settings=back.settings, database=back.database, clock=back.clock, holder="slow")
     quick = Worker(settings=back.settings, database=back.database, clock=back.clock, holder="quick")
-    read = actions._read
+    read = settling._read
     overtaken: list[bool] = []
 
     def overtaking(*args: object, **more: object):
@@ -73,7 +73,7 @@ def test_whoever_lost_its_claim_changes_nothing(
             quick.work_all()
         return read(*args, **more)
 
-    monkeypatch.setattr(actions, "_read", overtaking)
+    monkeypatch.setattr(settling, "_read", overtaking)
     finishes: list[str] = []
     finish = claims.finish
 

@@ -33,7 +33,7 @@ def arm(point: str) -> None:
     """Put the end where it is asked for."""
     from service.assessments import actions as assessing
     from service.assessments import queries as reports
-    from service.ingest import actions, files, storing
+    from service.ingest import actions, files, settling, storing
     from service.ingest import queries as rows
     from service.jobs import claims
     from service.jobs.run import Worker
@@ -47,8 +47,8 @@ def arm(point: str) -> None:
         "claim ended, nothing stored": (after, claims, "finish"),
         "blocks written, not yet marked": (after, rows, "save_blocks"),
         "days marked, not yet committed": (after, storing, "_mark"),
-        "stored, not yet committed": (after, actions, "_store"),
-        "upload committed": (after, actions, "settle_upload"),
+        "stored, not yet committed": (after, settling, "_store"),
+        "upload committed": (after, settling, "settle_upload"),
         "looked, not yet thought": (before, assessing, "_think"),
         "day rows written": (after, reports, "save_day_rows"),
         "marks cleared": (after, reports, "clear_marks"),
