@@ -31,6 +31,11 @@ PAUSE_BINS = 6
 # A bin counts as moving from this share of its time on.
 MOVING_FRAC = 0.1
 
+# A store sensor that falls by more than this within an hour has seen a draw: standing, a store of a
+# house loses some 0.3 K an hour (2 W/K over 200 litres and 40 K; engineering judgement).
+DRAWN_K = 1.0
+_HOUR_BINS = 12
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Expected:
@@ -72,7 +77,7 @@ def carried_heat(loop: Loop, model: LoopModel, gain_w: Floats) -> Bools:
     return carried | _short_holes(carried & (loop.known_s > 0.0), PAUSE_BINS) & ~stranded
 
 
-def full_store(loop: Loop, site: Site) -> Bools:
+def full_store(loop: Loop, site: Site, *, after_yesterday: bool = True) -> Bools:
     """Tell bins in which the controller rightly leaves the store alone."""
     return store_full(
         t_bottom_c=loop.t_store_bottom_c,
@@ -80,6 +85,7 @@ def full_store(loop: Loop, site: Site) -> Bools:
         running=(loop.moving_frac > MOVING_FRAC) | loop.commanded,
         limit_c=site.store.limit_c,
         backup_c=site.backup.setpoint_c if site.backup is not None else None,
+        after_yesterday=after_yesterday,
     )
 
 
@@ -116,7 +122,9 @@ def expected_heat(*, site: Site, model: LoopModel, sky: Sky, loop: Loop) -> Expe
     paused = wrong | (_short_holes(wrong, PAUSE_BINS) & ~carried)
     standing = long_runs(paused, WRONG_STANDING_BINS)
     standing_w = np.where(standing, healthy.power_w, 0.0)
-    power = np.where(carried, direct, standing_w)
+    # What trickles into a full store a healthy loop would have brought as well.
+    trickled = np.where(loop.trickle, np.maximum(np.nan_to_num(loop.heat_w), 0.0), 0.0)
+    power = np.where(carried, direct, np.where(standing, standing_w, trickled))
     power = np.where(np.isnan(gain) | (loop.known_s <= 0.0), np.nan, power)
     return Expected(
         power_w=power,
@@ -138,11 +146,27 @@ def _surroundings(site: Site, sky: Sky, loop: Loop, carried: Bools, gain: Floats
         t_ambient_c=held(loop.t_ambient_c),
         t_store_bottom_c=np.where(np.isfinite(store), store, site.store.limit_c),
         store_full=full_store(loop, site),
+        full_of_itself=full_store(loop, site, after_yesterday=False),
         really_carried=carried,
         trickle_w=np.where(loop.trickle & ~carried, np.nan_to_num(loop.heat_w), 0.0),
         start_c=np.where(np.isfinite(start), start, 10.0),
         cold_share=_cold_share(loop, site),
+        drawn=_drawn(loop),
+        seen=(loop.known_s > 0.0).any(axis=1),
     )
+
+
+def _drawn(loop: Loop) -> Bools:
+    """Tell days on which somebody may have drawn hot water: a store sensor fell within an hour.
+
+    Cold water comes in at the bottom and pushes the layers up past the sensors; a store that only
+    loses heat, or that conducts it down to its cold bottom, never falls as fast.
+    """
+    drawn = np.zeros(loop.known_s.shape[0], dtype=np.bool_)
+    for store_c in (loop.t_store_bottom_c, loop.t_store_hottest_c):
+        fall_k = store_c[:, :-_HOUR_BINS] - store_c[:, _HOUR_BINS:]
+        drawn |= (fall_k > DRAWN_K).any(axis=1) | ~np.isfinite(fall_k).any(axis=1)
+    return drawn
 
 
 def _cold_share(loop: Loop, site: Site) -> Floats:

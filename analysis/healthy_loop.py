@@ -6,7 +6,7 @@ Where the real loop stood still, the store would have been warmer by what it did
 warmth is carried along within the day.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,9 +20,11 @@ from analysis.units import SECONDS_PER_DAY
 _STEP_S = 60.0
 _STEPS = round(BIN_S / _STEP_S)
 _WORTH_CARRYING_K = 2.0
-# What the evening's and the morning's draws leave of a day's extra warmth (engineering judgement;
-# invented plants with a dead pump lay within 10 % with it).
+# What the evening's and the morning's draws leave of a day's extra warmth, and what a night alone
+# leaves of it where nobody drew (engineering judgement; invented plants with a dead pump lay within
+# 10 % with it).
 KEPT_OVERNIGHT = 0.35
+KEPT_UNDRAWN = 0.85
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -33,10 +35,13 @@ class Surroundings:
     t_ambient_c: Floats
     t_store_bottom_c: Floats
     store_full: Bools
+    full_of_itself: Bools  # as `store_full`, but without what the day before says
     really_carried: Bools
     trickle_w: Floats  # what a loop as good as blocked brought all the same
     start_c: Floats  # shape (days,): collector temperature at the first bin
     cold_share: Floats  # shape (days,): share of the store that is as cold as its bottom
+    drawn: Bools  # shape (days,): somebody may have drawn hot water
+    seen: Bools  # shape (days,): there are samples
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -60,15 +65,33 @@ def run_healthy_loop(*, site: Site, model: LoopModel, around: Surroundings) -> H
     -------
     heat into the store [W] and the share of each bin in which the pump would have run
     """
-    first = _run(site, model, around, np.zeros(around.start_c.shape))
-    # A loop that stood all day most likely stood the day before: a healthy store would not have
-    # begun the day as cold. It is taken to begin with what a day like this one leaves after the
-    # morning's draws.
-    dead = ~around.really_carried.any(axis=1) & (first.extra_k > _WORTH_CARRYING_K)
-    if dead.any():
-        again = _run(site, model, _lanes(around, dead), KEPT_OVERNIGHT * first.extra_k[dead])
-        first.power_w[dead], first.running_frac[dead] = again.power_w, again.running_frac
-    return HealthyRun(power_w=first.power_w, running_frac=first.running_frac)
+    alone = replace(around, store_full=around.full_of_itself)
+    fresh = _run(site, model, alone, np.zeros(around.start_c.shape))
+    start_k = _left_by_yesterday_k(site, model, alone, fresh.extra_k)
+    again = (start_k > _WORTH_CARRYING_K) | (alone.store_full != around.store_full).any(axis=1)
+    if again.any():
+        rerun = _run(site, model, _lanes(around, again), start_k[again])
+        fresh.power_w[again], fresh.running_frac[again] = rerun.power_w, rerun.running_frac
+    return HealthyRun(power_w=fresh.power_w, running_frac=fresh.running_frac)
+
+
+def _left_by_yesterday_k(
+    site: Site, model: LoopModel, alone: Surroundings, fresh_k: Floats
+) -> Floats:
+    """Give how much warmer each day a healthy store would have begun [K].
+
+    Only the day before is asked, which itself is taken to come after one of its own kind: so a day
+    depends on its neighbour alone. Where the day before was not logged, the day itself stands in.
+    """
+    kept = np.where(alone.drawn, KEPT_OVERNIGHT, KEPT_UNDRAWN)
+    evening_k = fresh_k.copy()
+    warmed = fresh_k > _WORTH_CARRYING_K
+    if warmed.any():
+        lasting = _run(site, model, _lanes(alone, warmed), (kept * fresh_k)[warmed])
+        evening_k[warmed] = lasting.extra_k
+    before_k = evening_k.copy()
+    before_k[1:] = np.where(alone.seen[:-1], evening_k[:-1], evening_k[1:])
+    return np.asarray(kept * before_k)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -119,7 +142,8 @@ class _Lane:
         self.on = np.zeros(extra_k.shape, dtype=np.bool_)
         self.locked = self.on.copy()
         litres = site.litres_per_day or site.store.volume_l / 1.3
-        self.renewal_1_s = litres / site.store.volume_l / SECONDS_PER_DAY
+        renewal_1_s = litres / site.store.volume_l / SECONDS_PER_DAY
+        self.renewal_1_s = np.where(around.drawn, renewal_1_s, 0.0)
 
     def step(
         self,

@@ -30,6 +30,7 @@ def store_full(
     running: Bools,
     limit_c: float,
     backup_c: float | None,
+    after_yesterday: bool = True,
 ) -> Bools:
     """Tell bins in which the controller rightly leaves the store alone.
 
@@ -39,10 +40,11 @@ def store_full(
     running : shape (days, bins), the pump was commanded or fluid moved: nothing is held back
     limit_c : the store's limit [°C]
     backup_c : what the backup heats the store to, None where not known [°C]
+    after_yesterday : whether a store that was full in the evening before may still be held back
 
     Returns
     -------
-    shape (days, bins). A day depends on itself and on the day before it.
+    shape (days, bins). A day depends on itself and, `after_yesterday`, on the day before it.
     """
     full = (t_bottom_c >= limit_c - FULL_BAND_K) | (t_hottest_c >= limit_c - 1.0)
     # A sensor that is silent for a while says neither.
@@ -50,6 +52,8 @@ def store_full(
     by_sun = t_hottest_c > (USUAL_BACKUP_C if backup_c is None else backup_c) + BACKUP_MARGIN_K
     resting = warm & ~running
     alone = _held(full, by_sun, resting, np.zeros(full.shape[0], dtype=np.bool_))
+    if not after_yesterday:
+        return alone
     before = np.zeros(full.shape[0], dtype=np.bool_)
     before[1:] = alone[:-1, -1]
     return _held(full, by_sun, resting, before)
