@@ -19,15 +19,19 @@ from analysis.uncertainty import COVERAGE_95
 
 Days = NDArray[np.int64]
 
-# Standard uncertainties of the healthy figure, as shares of its parts. The certificate's optical
-# figure with modifiers and the split of the sky (reference: split checked against measured beam
-# and diffuse, bias up to 3 %), its loss terms, the pipes and their warming, and a whole loop worked
-# out where the real one stood still (all engineering judgement).
-CERTIFICATE_FRAC = 0.03
-LOSS_FRAC = 0.15
-PIPE_FRAC = 0.35
-STORED_FRAC = 0.5
+# Standard uncertainties of the healthy figure that stay the same all year, as shares of its parts.
+# It is that of a collector of this description, so the certificate itself is taken as it is: the
+# split of the sky with the modifiers (split checked against measured beam and diffuse, bias up to
+# 3 %, of which the gain sees less than half), the place of the temperatures in the collector, pipes
+# of usual insulation but unknown make, the heat capacity, and a whole loop worked out where the
+# real one stood still (all engineering judgement).
+OPTICS_FRAC = 0.015
+LOSS_FRAC = 0.08
+PIPE_FRAC = 0.20
+STORED_FRAC = 0.25
 STANDING_FRAC = 0.10
+# Where the site file does not say how long the pipes are.
+GUESSED_PIPE_FRAC = 0.5
 MISSING_FRAC = 0.02
 # A horizontal sensor or a weather file says less about the plane (engineering judgement).
 SOURCE_FRAC = {"irradiance_plane": 0.0, "irradiance_horizontal": 0.05, "weather_file": 0.08}
@@ -65,13 +69,14 @@ def expected(table: DayTable, days: Days, site: Site) -> Bounded | None:
     }
     effects = (
         _sun_u_kwh(table, days, site),
-        CERTIFICATE_FRAC * (parts["gain"] + parts["standing"]),
+        OPTICS_FRAC * (parts["gain"] + parts["standing"]),
         LOSS_FRAC * parts["loss"],
-        PIPE_FRAC * parts["pipe"],
+        (PIPE_FRAC if site.loop.pipe_length_m else GUESSED_PIPE_FRAC) * parts["pipe"],
         STORED_FRAC * parts["stored"],
         STANDING_FRAC * parts["standing"],
     )
-    reach = COVERAGE_95 * float(np.sqrt(sum(effect**2 for effect in effects)))
+    random_kwh2 = float(np.nansum(table.column("expected_random_kwh2")[days]))
+    reach = COVERAGE_95 * float(np.sqrt(sum(effect**2 for effect in effects) + random_kwh2))
     return Bounded(value=total, low=max(total - reach, min(total, 0.0)), high=total + reach)
 
 

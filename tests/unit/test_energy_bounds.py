@@ -5,7 +5,7 @@ import pytest
 
 from analysis.day_figures import EXPECTED_PARTS, HEAT_PARTS
 from analysis.energy import (
-    CERTIFICATE_FRAC,
+    OPTICS_FRAC,
     LOSS_FRAC,
     MISSING_FRAC,
     PIPE_FRAC,
@@ -84,7 +84,7 @@ def test_sun_and_certificate_act_on_the_gain():
     site = a_site(sensors={"irradiance_percent": 8.0})
     sun = 0.08 / COVERAGE_95
     found = expected_width(sun_table(gain=2.0), site=site)
-    assert found == pytest.approx(COVERAGE_95 * 20.0 * np.hypot(sun, CERTIFICATE_FRAC))
+    assert found == pytest.approx(COVERAGE_95 * 20.0 * np.hypot(sun, OPTICS_FRAC))
 
 
 def test_a_loop_worked_out_where_the_real_one_stood_is_less_certain():
