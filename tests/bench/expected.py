@@ -83,15 +83,19 @@ class Days:
     true: np.ndarray
     sun: np.ndarray
 
+    def sunny_error(self) -> np.ndarray:
+        """Give the relative error of every sunny day whose figure is known."""
+        sunny = np.isfinite(self.wanted) & (self.sun >= SUNNY_KWH_M2) & (self.true > 0.1)
+        return self.wanted[sunny] / self.true[sunny] - 1.0
+
     def figures(self) -> str:
         """Give ratio of the whole, share of sunny days within the limit, 95th percentile, worst."""
         known = np.isfinite(self.wanted)
         ratio = self.wanted[known].sum() / self.true[known].sum()
-        sunny = known & (self.sun >= SUNNY_KWH_M2) & (self.true > 0.1)
-        error = self.wanted[sunny] / self.true[sunny] - 1.0
+        error = self.sunny_error()
         worst = error[np.argmax(np.abs(error))]
         return (
-            f"{ratio:.3f} | {sunny.sum()} sunny | {100 * np.mean(np.abs(error) <= DAY_LIMIT):.1f} %"
+            f"{ratio:.3f} | {error.size} sunny | {100 * np.mean(np.abs(error) <= DAY_LIMIT):.1f} %"
             f" within | 95th {100 * np.quantile(np.abs(error), 0.95):.1f} % | "
             f"mean {100 * error.mean():+.1f} % | worst {100 * worst:+.1f} %"
         )

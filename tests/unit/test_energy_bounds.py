@@ -5,9 +5,9 @@ import pytest
 
 from analysis.day_figures import EXPECTED_PARTS, HEAT_PARTS
 from analysis.energy import (
-    OPTICS_FRAC,
     LOSS_FRAC,
     MISSING_FRAC,
+    OPTICS_FRAC,
     PIPE_FRAC,
     STANDING_FRAC,
     STORED_FRAC,
