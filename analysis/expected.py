@@ -152,7 +152,7 @@ def _surroundings(site: Site, sky: Sky, loop: Loop, carried: Bools, gain: Floats
         start_c=np.where(np.isfinite(start), start, 10.0),
         cold_share=_cold_share(loop, site),
         drawn=_drawn(loop),
-        seen=(loop.known_s > 0.0).any(axis=1),
+        seen=np.asarray((loop.known_s > 0.0).any(axis=1)),
     )
 
 
