@@ -72,6 +72,8 @@ def _against(design: DesignYield) -> Iterator[Fact]:
     sun = "" if design.sun_ratio is None else f"The sun gave {share(design.sun_ratio)} of the usual"
     few = design.corrected_months < design.compared_months
     over = f" over the {plural(design.corrected_months, 'month')} that have it" if few else ""
+    # A computed figure has named its climate already.
+    usual = f" Usual sun: {design.climate}." if design.method == _GIVEN else ""
     yield Fact(
         label=label,
         value=_ratio(
@@ -79,8 +81,7 @@ def _against(design: DesignYield) -> Iterator[Fact]:
             design.weather_corrected_ratio_low,
             design.weather_corrected_ratio_high,
         ),
-        note=f"{sun}{over}; the {promise} is worked out again under that sun. "
-        f"Usual sun: {design.climate}.",
+        note=f"{sun}{over}; the {promise} is worked out again under that sun.{usual}",
     )
 
 

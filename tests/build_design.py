@@ -14,7 +14,7 @@ import pvlib
 
 from analysis.design.climate import mains_c
 from analysis.design.demand import MONTH_FACTORS, WATER_KWH_L_K
-from analysis.design.promise import design_yield
+from analysis.design.promise import RATED, computed_of
 from analysis.design.typical_year import parse_climate
 from analysis.site import Climate, HotWater, Site
 from analysis.sitefile import parse_site
@@ -53,11 +53,9 @@ class Years:
 
 
 def by_methods(site: Site) -> dict[str, float]:
-    """Give what each method says of a site [kWh]."""
-    design = design_yield(replace(site, design=None))
-    return {design.method: design.yearly_kwh} | {
-        item.method: item.yearly_kwh for item in design.beside
-    }
+    """Give what each method says of a site [kWh], the British one wherever it stands."""
+    computed = computed_of(site)
+    return {name: float(rate(computed.system).sum()) for name, rate in RATED.items()}
 
 
 def against_own_simulation(name: str, run: Run) -> Years:
@@ -143,9 +141,9 @@ def hours_of(path: Path) -> tuple[dict[str, float], pd.DataFrame, int]:
     """Read a typical year in TMY3 layout or from PVGIS: place, hours, minute of the hour."""
     if path.suffix.upper() == ".CSV" and path.read_text("latin-1").startswith("Latitude"):
         frame, about = pvlib.iotools.read_pvgis_tmy(path)[:2]
-        inputs = about.get("inputs", about).get("location", about)
+        inputs = about["inputs"]
         place = {"lat": inputs["latitude"], "lon": inputs["longitude"], "tz": 0.0}
-        offset_h = about.get("irradiance time offset", 0.0)
+        offset_h = inputs.get("irradiance time offset", 0.0)
         return place | {"elev": inputs["elevation"]}, frame.iloc[:8760], round(offset_h * 60)
     frame, about = pvlib.iotools.read_tmy3(path)
     place = {"lat": about["latitude"], "lon": about["longitude"], "tz": about["TZ"]}

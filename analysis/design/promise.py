@@ -32,11 +32,12 @@ NO_CLIMATE = f"No design yield: nothing is known of the climate here; {WHAT_TO_G
 
 # The one angle at which the standard wants the modifier.
 _ANGLE_DEG = 50.0
-_RATED: dict[str, Callable[[System], Floats]] = {
+RATED: dict[str, Callable[[System], Floats]] = {
     METHOD: en15316.monthly_kwh,
     "f-chart": f_chart.monthly_kwh,
     "SAP 2012 Appendix H": sap2012.monthly_kwh,
 }
+"""Each method by its name: heat of the months from a system."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -216,7 +217,7 @@ def _beside(site: Site, computed: Computed) -> Iterator[BesideYield]:
     if computed.climate.region is None:
         del reasons["SAP 2012 Appendix H"]
     for name, why in reasons.items():
-        yield BesideYield(method=name, yearly_kwh=float(_RATED[name](system).sum()), why=why)
+        yield BesideYield(method=name, yearly_kwh=float(RATED[name](system).sum()), why=why)
 
 
 _WHY_METHOD = "what Suntally would take without the given promise, from the climate alone"
