@@ -1,0 +1,1 @@
+"""Hostile input: hypothesis in the suite, atheris by hand."""
