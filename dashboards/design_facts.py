@@ -69,9 +69,13 @@ def _against(design: DesignYield) -> Iterator[Fact]:
         )
         yield Fact(label=label, value="not known", note=why)
         return
-    sun = "" if design.sun_ratio is None else f"The sun gave {share(design.sun_ratio)} of the usual"
     few = design.corrected_months < design.compared_months
     over = f" over the {plural(design.corrected_months, 'month')} that have it" if few else ""
+    sun = (
+        f"The sun gave {share(design.sun_ratio)} of the usual{over}; under it the {promise} is "
+        f"{quantity(design.corrected_promise_kwh, 'kWh')} rather than "
+        f"{quantity(design.usual_promise_kwh, 'kWh')}."
+    )
     # A computed figure has named its climate already.
     usual = f" Usual sun: {design.climate}." if design.method == _GIVEN else ""
     yield Fact(
@@ -81,7 +85,7 @@ def _against(design: DesignYield) -> Iterator[Fact]:
             design.weather_corrected_ratio_low,
             design.weather_corrected_ratio_high,
         ),
-        note=f"{sun}{over}; the {promise} is worked out again under that sun.{usual}",
+        note=f"{sun}{usual}",
     )
 
 

@@ -14,10 +14,13 @@ import pvlib
 
 from analysis.design.climate import mains_c
 from analysis.design.demand import MONTH_FACTORS, WATER_KWH_L_K
+from analysis.design.mean_day import monthly_plane
 from analysis.design.promise import RATED, computed_of
 from analysis.design.typical_year import parse_climate
 from analysis.site import Climate, HotWater, Site
 from analysis.sitefile import parse_site
+from analysis.sun import extraterrestrial_w_m2, incidence, sun_vectors
+from analysis.transposition import transpose
 from fixtures.scenario import Scenario, site_toml
 from fixtures.simulate import Run
 from tests.build import a_site
@@ -241,3 +244,41 @@ def _resource(place: dict[str, float], frame: pd.DataFrame, minute: int) -> dict
         "tdry": frame["temp_air"].tolist(),
         "wspd": [2.0] * 8760,
     }
+
+
+def planes_hour_by_hour(path: Path, tilt_deg: float, azimuth_deg: float) -> np.ndarray:
+    """Give each month's irradiation on a plane, transposed hour by hour; shape (12,) [kWh/m2]."""
+    place, frame, minute = hours_of(path)
+    start = np.asarray(_WHEN.tz_localize(None)).astype("datetime64[s]").astype(np.int64)
+    time_s = start + minute * 60 - round(place["tz"] * 3600)
+    sun = sun_vectors(
+        time_s=time_s,
+        latitude_deg=place["lat"],
+        longitude_deg=place["lon"],
+        elevation_m=place["elev"],
+    )
+    plane = transpose(
+        ghi=frame["ghi"].to_numpy(float),
+        dhi=frame["dhi"].to_numpy(float),
+        dni=frame["dni"].to_numpy(float),
+        cos_incidence=incidence(sun=sun, tilt_deg=tilt_deg, azimuth_deg=azimuth_deg),
+        cos_zenith=sun.up,
+        extraterrestrial_w_m2=extraterrestrial_w_m2(time_s),
+        tilt_deg=tilt_deg,
+    )
+    total = np.nan_to_num(plane.beam_w_m2 + plane.diffuse_w_m2)
+    return np.bincount(np.asarray(_WHEN.month) - 1, total, 12) / 1000.0
+
+
+def planes_by_mean_day(path: Path, tilt_deg: float, azimuth_deg: float) -> np.ndarray:
+    """Give the same through one mean day a month; shape (12,) [kWh/m2]."""
+    place, _, _ = hours_of(path)
+    here = {"latitude_deg": place["lat"], "longitude_deg": place["lon"]}
+    climate = parse_climate(path.name, path.read_bytes(), site=a_site(place=here))
+    return monthly_plane(
+        horizontal_kwh_m2=climate.horizontal_kwh_m2,
+        diffuse_kwh_m2=climate.diffuse_kwh_m2,
+        latitude_deg=place["lat"],
+        tilt_deg=tilt_deg,
+        azimuth_deg=azimuth_deg,
+    ).total_kwh_m2

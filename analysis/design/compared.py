@@ -82,6 +82,7 @@ def compared(
     if sun is None or sun.typical_kwh <= 0.0 or sun.actual_kwh <= 0.0:
         return found
     correction = sun.actual_kwh / sun.typical_kwh
+    usual_kwh = sum(month.promise_kwh for month in sun.months)
     corrected = _ratio(
         table,
         sun.months,
@@ -92,6 +93,8 @@ def compared(
         found,
         corrected_months=len(sun.months),
         sun_ratio=sun.ratio,
+        usual_promise_kwh=usual_kwh,
+        corrected_promise_kwh=usual_kwh * correction,
         **_named("weather_corrected_ratio", corrected),
     )
 

@@ -31,7 +31,9 @@ class DesignYield:
     raw_ratio : delivered over promised in these months, with its 95 % bounds [-]
     corrected_months : in how many of them the sun is known, too
     sun_ratio : their irradiation over that of the typical year [-]
-    weather_corrected_ratio : delivered over what is promised under their sun [-]
+    usual_promise_kwh, corrected_promise_kwh : what these months promise under the usual sun, and
+        under their own
+    weather_corrected_ratio : delivered over the latter [-]
     """
 
     method: str
@@ -49,6 +51,8 @@ class DesignYield:
     raw_ratio_high: float | None = None
     corrected_months: int = 0
     sun_ratio: float | None = None
+    usual_promise_kwh: float | None = None
+    corrected_promise_kwh: float | None = None
     weather_corrected_ratio: float | None = None
     weather_corrected_ratio_low: float | None = None
     weather_corrected_ratio_high: float | None = None

@@ -10,8 +10,17 @@ from pathlib import Path
 from fixtures.scenario import Scenario, flat_roof, home, school
 from fixtures.simulate import simulate
 from fixtures.weather import CONTINENTAL, SOUTHERN
-from tests.build_design import GREENSBORO, HEATERS, Years, against_library, against_own_simulation
+from tests.build_design import (
+    GREENSBORO,
+    HEATERS,
+    Years,
+    against_library,
+    against_own_simulation,
+    planes_by_mean_day,
+    planes_hour_by_hour,
+)
 
+_PLANES = ((38.0, 180.0), (38.0, 90.0), (60.0, 200.0), (30.0, 0.0), (90.0, 180.0))
 _PLATE = (1.0, 1.0, 1.0, 0.99, 0.97, 0.94, 0.87, 0.7, 0.35, 0.0)
 _INLAND = {"latitude_deg": 48.1, "longitude_deg": 11.6, "timezone": "Europe/Berlin",
            "climate": CONTINENTAL, "elevation_m": 500.0}  # fmt: skip
@@ -48,6 +57,16 @@ def main(paths: list[Path]) -> None:
     for path in paths or [GREENSBORO]:
         for heater in HEATERS:
             _row(against_library(heater, path))
+    print("\nirradiation on planes through a mean day over that hour by hour: year, months")
+    for path in paths or [GREENSBORO]:
+        for tilt_deg, azimuth_deg in _PLANES:
+            hourly = planes_hour_by_hour(path, tilt_deg, azimuth_deg)
+            found = planes_by_mean_day(path, tilt_deg, azimuth_deg)
+            months = found / hourly
+            print(
+                f"{path.name:<36}tilt {tilt_deg:2.0f} facing {azimuth_deg:3.0f}: "
+                f"{found.sum() / hourly.sum():.3f}, {months.min():.2f} to {months.max():.2f}"
+            )
 
 
 def _head(words: str) -> None:

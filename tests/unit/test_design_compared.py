@@ -61,6 +61,8 @@ def test_dull_year_is_forgiven_by_the_correction_alone():
     found = year(site, heat=dull, sun=0.85)
     assert found.raw_ratio == pytest.approx(dull, abs=1e-3)
     assert found.sun_ratio == pytest.approx(0.85)
+    assert found.usual_promise_kwh == pytest.approx(found.yearly_kwh, rel=1e-3)
+    assert found.corrected_promise_kwh == pytest.approx(dull * found.yearly_kwh, rel=2e-3)
     # The spread over the months is not quite even, hence not quite 1.
     assert found.weather_corrected_ratio == pytest.approx(1.0, abs=2e-3)
 

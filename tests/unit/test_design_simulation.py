@@ -16,6 +16,8 @@ from tests.build_design import (
     against_library,
     against_own_simulation,
     library_mains_c,
+    planes_by_mean_day,
+    planes_hour_by_hour,
 )
 
 WITHIN_FRAC = 0.15
@@ -38,3 +40,11 @@ def test_mains_are_those_of_the_library():
     place = {"latitude_deg": 36.1, "longitude_deg": -79.95}
     climate = parse_climate("a", GREENSBORO.read_bytes(), site=a_site(place=place))
     np.testing.assert_allclose(mains_c(climate.air_c), library_mains_c(GREENSBORO), atol=0.3)
+
+
+@pytest.mark.parametrize(("tilt_deg", "azimuth_deg"), [(38.0, 180.0), (38.0, 90.0), (60.0, 200.0)])
+def test_mean_day_brings_about_the_sun_of_the_hours_to_a_plane(tilt_deg, azimuth_deg):
+    hourly = planes_hour_by_hour(GREENSBORO, tilt_deg, azimuth_deg)
+    found = planes_by_mean_day(GREENSBORO, tilt_deg, azimuth_deg)
+    assert found.sum() == pytest.approx(hourly.sum(), rel=0.05)
+    np.testing.assert_allclose(found, hourly, rtol=0.12)
