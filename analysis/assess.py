@@ -10,6 +10,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from analysis.basis import Basis
 from analysis.case import case_of
 from analysis.clear_days import seasons_of
 from analysis.clear_sky import clear_columns
@@ -27,11 +28,11 @@ from analysis.field_check.hours import field_check_hours
 from analysis.figures import day_figures, month_figures, promises_of, total_figures
 from analysis.forecast import year_in_progress
 from analysis.heat import heat_basis
+from analysis.offsets import OFFSET_LEARNT, Spell, corrected, learn_offsets, pair_offsets
 from analysis.precedence import sort_out
 from analysis.record import Record
 from analysis.results import (
     URGENCIES,
-    Basis,
     Bounded,
     Finding,
     Outcome,
@@ -48,7 +49,7 @@ from analysis.sun_basis import sun_basis
 from analysis.units import SECONDS_PER_DAY
 from analysis.weather import Weather
 
-METHOD = "2"
+METHOD = "3"
 """Version of the method: stored tables of another version are observed anew."""
 
 MARGIN_DAYS = 1
@@ -169,6 +170,8 @@ def assess(
     catalogue : the faults that judge, the shortfall last
     """
     facts = site_on(site, local_date(end_s - 1, site.place.timezone))
+    spells = learn_offsets(table, site)
+    table = corrected(table, spells, site)
     history = History(site=facts, table=table, start_s=start_s, end_s=end_s, until_s=until_s)
     found: list[Finding] = []
     verdicts: list[Verdict] = []
@@ -189,7 +192,7 @@ def assess(
         timezone=site.place.timezone,
         start_s=start_s,
         end_s=end_s,
-        basis=_basis(facts, channels, table),
+        basis=_basis(facts, channels, table, spells),
         rows=rows,
         rejected=rejected,
         days=days,
@@ -284,8 +287,11 @@ def _tubes_lost(conclusions: dict[str, Conclusion], site: Site) -> Bounded | Non
     return Bounded(value=0.0, low=0.0, high=UNSEEN_FRAC * site.tubes)
 
 
-def _basis(site: Site, channels: frozenset[str], table: DayTable) -> Basis:
+def _basis(
+    site: Site, channels: frozenset[str], table: DayTable, spells: tuple[Spell, ...]
+) -> Basis:
     heat = heat_basis(channels)
+    learnt = any(spell.corrected for spell in spells)
     weather, sun_notes = sun_basis(table, site)
     notes = []
     if heat is None:
@@ -306,8 +312,9 @@ def _basis(site: Site, channels: frozenset[str], table: DayTable) -> Basis:
     if site.backup is None:
         notes.append("No backup in the site file: savings are left out")
     return Basis(
-        heat=heat,
+        heat=f"{heat}{OFFSET_LEARNT}" if heat and learnt else heat,
         weather=weather,
         design=promise.basis_of(site),
         notes=tuple(notes),
+        offsets=pair_offsets(table, spells),
     )

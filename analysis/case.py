@@ -170,6 +170,7 @@ def _loop(
     roof = bins.get("collector", nothing)
     return Loop(
         heat_w=heat_w,
+        per_k_w_k=grid.mean(heat.per_k_w_k),
         known_s=known_s,
         moving_frac=np.nan_to_num(moving_frac),
         trickle=_trickle(bins, model),

@@ -59,8 +59,9 @@ PIPE_ALIAS_FRAC = 0.45
 def steady_columns(case: Case) -> dict[str, Floats]:
     """Give the sums over each day's steady bins; arrays of shape (days,).
 
-    `steady_h` hours; `steady_out_kwh` collector output; `steady_gain_kwh`, `steady_loss_kwh` as the
-    test report predicts; `steady_kh` mean fluid over air, times hours.
+    `steady_h` hours; `steady_out_kwh` collector output, `steady_per_k_kwh` what a kelvin between
+    the pipe sensors makes of it; `steady_gain_kwh`, `steady_loss_kwh` as the test report predicts;
+    `steady_kh` mean fluid over air, times hours.
     """
     steady = _steady(case)
     loop, expected = case.loop, case.expected
@@ -70,6 +71,7 @@ def steady_columns(case: Case) -> dict[str, Floats]:
     return {
         "steady_h": seconds.sum(axis=1) / SECONDS_PER_HOUR,
         "steady_out_kwh": _sum_kwh(out, seconds),
+        "steady_per_k_kwh": _sum_kwh(loop.per_k_w_k, seconds),
         "steady_gain_kwh": _sum_kwh(expected.gain_w, seconds),
         "steady_loss_kwh": _sum_kwh(expected.loss_w, seconds),
         "steady_kh": np.where(steady, np.nan_to_num(excess) * seconds, 0.0).sum(axis=1)

@@ -11,10 +11,12 @@ from analysis.days import DayTable
 from analysis.grid import BIN_S
 from analysis.heat import PUMP_ON_PERCENT, column
 from analysis.record import Floats
+from analysis.resting import pair_columns
 from analysis.sky import NO_SOURCE
 from analysis.units import SECONDS_PER_HOUR, kwh_from_j
 
-HEAT_PARTS = ("hot", "cold", "flow", "fluid", "method")
+# "pair" is what stays unknown of an offset that was learnt (`analysis.offsets`).
+HEAT_PARTS = ("hot", "cold", "pair", "flow", "fluid", "method")
 EXPECTED_PARTS = ("gain", "loss", "pipe", "stored", "standing")
 
 # How far off the mean temperature of collectors and pipes is at the edge of a run, and a day's gain
@@ -86,6 +88,7 @@ def _heat(case: Case) -> dict[str, Floats]:
         if name in heat.u_w:
             columns[f"heat_{name}_u_kwh"] = kwh_from_j(case.per_day(heat.u_w[name] * step))
     columns["heat_random_kwh2"] = case.per_day(_sampling_kwh2(case))
+    columns |= pair_columns(case)
     nothing = case.per_day(np.isfinite(heat.power_w) * step) <= 0.0
     return {name: np.where(nothing, np.nan, values) for name, values in columns.items()}
 

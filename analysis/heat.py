@@ -69,6 +69,8 @@ class HeatFlow:
     capacity_w_k : heat capacity flow while fluid moves, else 0 [W/K]; NaN where not known
     moving : fluid moves, as far as the log tells
     u_w : name to systematic standard uncertainty [W]; each fully correlated over time
+    per_k_w_k : what a kelvin more between the two pipes adds to `power_w` [W/K], 0 where it does
+        not rest on them
     """
 
     basis: str | None
@@ -76,6 +78,7 @@ class HeatFlow:
     capacity_w_k: Floats
     moving: Bools
     u_w: Mapping[str, Floats]
+    per_k_w_k: Floats
 
     @property
     def measured(self) -> bool:
@@ -145,7 +148,8 @@ def _from_flow(site: Site, record: Record, channels: frozenset[str], basis: str)
     if not measured:
         idle = _beyond_any_sun(site, record, power)
         power, capacity = np.where(idle, 0.0, power), np.where(idle, 0.0, capacity)
-    power = np.where(_carried_up(record, pump, power), -power, power)
+    upwards = _carried_up(record, pump, power)
+    power = np.where(upwards, -power, power)
     moving = np.abs(capacity) > 0.0
     size = np.abs(np.nan_to_num(capacity))
     clamp = STRAPPED_ON_FRAC if site.sensors.strapped_on else 0.0
@@ -156,7 +160,14 @@ def _from_flow(site: Site, record: Record, channels: frozenset[str], basis: str)
         "fluid": np.nan_to_num(power) * _fluid_u(site),
         "method": np.nan_to_num(power) * clamp,
     }
-    return HeatFlow(basis=basis, power_w=power, capacity_w_k=capacity, moving=moving, u_w=u_w)
+    return HeatFlow(
+        basis=basis,
+        power_w=power,
+        capacity_w_k=capacity,
+        moving=moving,
+        u_w=u_w,
+        per_k_w_k=np.nan_to_num(np.where(upwards, -capacity, capacity)),
+    )
 
 
 def _carried_up(record: Record, pump: Floats, power: Floats) -> Bools:
@@ -220,7 +231,14 @@ def _from_store_temperature(
         "method": known * COIL_EFFECTIVENESS_FRAC,
     }
     moving = capacity > 0.0
-    return HeatFlow(basis=basis, power_w=power, capacity_w_k=capacity, moving=moving, u_w=u_w)
+    return HeatFlow(
+        basis=basis,
+        power_w=power,
+        capacity_w_k=capacity,
+        moving=moving,
+        u_w=u_w,
+        per_k_w_k=np.zeros(len(record)),
+    )
 
 
 def _beyond_any_sun(site: Site, record: Record, power: Floats) -> Bools:
@@ -268,6 +286,7 @@ def _given(record: Record, basis: str, power: Floats, u_frac: float) -> HeatFlow
         capacity_w_k=np.full(len(record), np.nan),
         moving=moving,
         u_w={"method": np.nan_to_num(power) * u_frac},
+        per_k_w_k=np.zeros(len(record)),
     )
 
 
@@ -280,4 +299,5 @@ def _unknown(record: Record) -> HeatFlow:
         capacity_w_k=nothing,
         moving=pump >= PUMP_ON_PERCENT,
         u_w={},
+        per_k_w_k=np.zeros(len(record)),
     )

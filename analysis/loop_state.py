@@ -25,12 +25,14 @@ class Loop:
     `moving_frac` is the share of the known time in which fluid moved; `trickle` that the meter saw
     little of the commissioned flow while the pump was `commanded`; `t_mean_c` is the mean
     of both loop pipes at the store (or its estimate), `spread_k` what the hot one is over the cold
-    one while fluid moves (likewise), `t_roof_c` the collector sensor;
+    one while fluid moves (likewise), `t_roof_c` the collector sensor; `per_k_w_k` is what a kelvin
+    more between the two pipe sensors adds to `heat_w`;
     `t_store_held_c` is the hottest store sensor, each at its last value of the day where it gives
     none.
     """
 
     heat_w: Floats
+    per_k_w_k: Floats
     known_s: Floats
     moving_frac: Floats
     trickle: Bools

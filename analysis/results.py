@@ -9,6 +9,7 @@ from dataclasses import dataclass, fields, is_dataclass
 from datetime import UTC, datetime
 from typing import Any, Literal
 
+from analysis.basis import Basis, basis_from_json
 from analysis.design.result import DesignYield, design_from_json
 
 SCHEMA = 1
@@ -28,16 +29,6 @@ class Bounded:
     value: float
     low: float
     high: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Basis:
-    """What the figures rest on; None where there is nothing."""
-
-    heat: str | None
-    weather: str | None
-    design: str | None
-    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -365,7 +356,7 @@ def report_from_json(data: Mapping[str, Any]) -> Report:
         timezone=data["timezone"],
         start_s=seconds(data["from"]),
         end_s=seconds(data["to"]),
-        basis=Basis(**{**data["basis"], "notes": tuple(data["basis"]["notes"])}),
+        basis=basis_from_json(data["basis"]),
         rows=RowCount(**data["rows"]),
         rejected=tuple(Problem(**item) for item in data["rejected"]),
         days=tuple(DayFigure(**item) for item in data["days"]),

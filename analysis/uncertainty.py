@@ -5,6 +5,7 @@ Everything inside is a standard uncertainty u (k = 1); 95 % bounds are made once
 where the energy is summed, not here.
 """
 
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -103,6 +104,45 @@ def temperature_standard_uncertainty_k(
     """
     limit = temperature_limit_k(temperature_class=temperature_class, t_c=t_c)
     return limit / (RECTANGLE if isinstance(temperature_class, str) else COVERAGE_95)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Growth:
+    """How an error that is known at one temperature goes on at others.
+
+    Attributes
+    ----------
+    factor : what the known error is expected to be multiplied with [-]
+    u_k_per_k : standard uncertainty of what each sensor adds, per kelvin between the two [K/K]
+    """
+
+    factor: NDArray[np.float64]
+    u_k_per_k: float
+
+
+def growth_from(*, temperature_class: TemperatureClass, from_c: float, to_c: ArrayLike) -> Growth:
+    """Give what a sensor's error at one temperature says of its error at others.
+
+    The limits of a class have a constant and a part that grows with |t|. How the two belong
+    together in one sensor the standard leaves open; here they are independent rectangles, and
+    knowing their sum at one temperature tells so much of each (conditional mean and variance of
+    the normal distribution, as in JCGM 102:2011 for correlated quantities). Limits given as a
+    number do not grow.
+
+    Parameters
+    ----------
+    temperature_class : as for `temperature_limit_k`
+    from_c : where the error is known [°C]
+    to_c : array_like, any shape; where it is asked for [°C]
+    """
+    to = np.asarray(to_c, dtype=np.float64)
+    if not isinstance(temperature_class, str):
+        return Growth(factor=np.ones(to.shape), u_k_per_k=0.0)
+    constant, share = _CLASS_LIMITS[temperature_class]
+    at = abs(from_c)
+    whole = constant**2 + (share * at) ** 2
+    factor = 1.0 + (np.abs(to) - at) * share**2 * at / whole
+    return Growth(factor=factor, u_k_per_k=share * constant / float(np.sqrt(whole)) / RECTANGLE)
 
 
 def combine(*parts: ArrayLike) -> NDArray[np.float64]:

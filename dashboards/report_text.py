@@ -9,7 +9,14 @@ from dashboards.check_facts import clear_days_of, field_check_of, year_of
 from dashboards.design_facts import beside_of, design_of
 from dashboards.logs_text import printable
 from dashboards.losses import lost_words
-from dashboards.texts import Texts, design_basis, heat_basis, title_of, weather_basis
+from dashboards.texts import (
+    Texts,
+    design_basis,
+    heat_basis,
+    offset_words,
+    title_of,
+    weather_basis,
+)
 
 _WIDTH = 78
 _LISTED = 10
@@ -68,6 +75,7 @@ def _heat(report: Report) -> str:
         *_clear(report),
         *_promise(report),
         ("Rests on", f"heat: {heat_basis(basis.heat)}"),
+        *(("", f"pipe sensors: {offset_words(item)}") for item in basis.offsets),
         ("", f"weather: {weather_basis(basis.weather)}"),
         ("", f"design: {design_basis(basis.design)}"),
     ]

@@ -4,8 +4,18 @@ from dataclasses import dataclass
 
 from analysis.results import Bounded, Report, Savings
 from analysis.site import Site
-from dashboards.format import bound_of, bounded, known, money, number, plural, quantity, share
-from dashboards.texts import design_basis, heat_basis, weather_basis
+from dashboards.format import (
+    bound_of,
+    bounded,
+    known,
+    money,
+    number,
+    plural,
+    quantity,
+    sentence,
+    share,
+)
+from dashboards.texts import design_basis, heat_basis, offset_words, weather_basis
 
 _LEAST_COVERAGE_FOR_PROMISE = 0.9
 
@@ -110,6 +120,7 @@ def basis_of(report: Report) -> tuple[Fact, ...]:
     basis = report.basis
     return (
         Fact(label="Delivered heat", value=heat_basis(basis.heat)),
+        *(Fact(label="Pipe sensors", value=sentence(offset_words(item))) for item in basis.offsets),
         Fact(label="Weather", value=weather_basis(basis.weather)),
         Fact(label="Promise", value=design_basis(basis.design)),
         Fact(

@@ -6,7 +6,8 @@ The catalogue's texts are handed over by the service; here is only the shape the
 from collections.abc import Mapping
 from typing import Protocol
 
-from dashboards.format import kind_words
+from analysis.basis import PairOffset
+from dashboards.format import kind_words, number, plural
 
 
 class KindText(Protocol):
@@ -38,6 +39,7 @@ _HEAT: Mapping[str, str] = {
     "pump_and_store_temperature": "Estimated from pump, commissioned flow, collector and store "
     "temperatures. Neither flow nor pipe temperatures were logged, so the bounds are very wide.",
 }
+_LEARNT = "_offset_learnt"
 _WEATHER: Mapping[str, str] = {
     "irradiance_plane": "Sun measured in the plane of the collectors.",
     "irradiance_horizontal": "Sun measured on the level and turned into the plane of the "
@@ -66,7 +68,35 @@ def heat_basis(basis: str | None) -> str:
     """Say where delivered heat comes from."""
     if basis is None:
         return "Not known: the log holds neither flow, pump nor a heat register."
-    return _HEAT.get(basis, kind_words(basis))
+    plain = basis.removesuffix(_LEARNT)
+    text = _HEAT.get(plain, kind_words(plain))
+    if plain == basis:
+        return text
+    return f"{text} What the two pipe sensors differ was learnt from nights at rest and taken out."
+
+
+def offset_words(offset: PairOffset) -> str:
+    """Say what the two pipe sensors differ, how sure that is and what was made of it."""
+    more = "more" if offset.offset_k >= 0.0 else "less"
+    low, high = sorted((abs(offset.offset_low_k), abs(offset.offset_high_k)))
+    likely = f"likely between {number(low, decimals=1)} and {number(high, decimals=1)} K"
+    if offset.offset_low_k < 0.0 < offset.offset_high_k:
+        likely = (
+            f"likely between {number(low, decimals=1)} K the other way and "
+            f"{number(high, decimals=1)} K"
+        )
+    size = number(abs(offset.offset_k), decimals=1)
+    read = (
+        f"at rest hot reads {size} K {more} than cold ({likely}), "
+        f"as {plural(offset.nights, 'night')} beside a cold store show"
+    )
+    if offset.corrected:
+        return f"{read}; heat from {offset.first_date} to {offset.last_date} is corrected for it"
+    return (
+        f"{read}, {offset.first_date} to {offset.last_date}; two sensors of their class cannot "
+        "differ so much, so heat is not corrected: compare both with a third when the loop is "
+        "cold, and see that the check valve shuts"
+    )
 
 
 def weather_basis(basis: str | None) -> str:

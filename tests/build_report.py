@@ -8,8 +8,8 @@ import random
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
+from analysis.basis import Basis
 from analysis.results import (
-    Basis,
     Bounded,
     Condition,
     DayFigure,

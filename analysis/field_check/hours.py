@@ -80,6 +80,7 @@ class _Hours:
     """Means and extremes of every clock hour; shape (days, hours), NaN where not whole."""
 
     measured_w: Floats
+    per_k_w_k: Floats
     optical_w: Floats
     optical_hem_w: Floats
     g_plane_w_m2: Floats
@@ -96,7 +97,8 @@ def field_check_hours(case: Case) -> tuple[Happening, ...]:
     """Give the hours that may be compared, with what was measured and estimated.
 
     Needs measured heat, a sensor for the sun and one for the outdoor air; without them there are
-    none. `values` of a happening: `measured_w`; `estimated_w` by the equation with modifiers and
+    none. `values` of a happening: `measured_w` and `per_k_w_k`, what a kelvin between the pipe
+    sensors makes of it; `estimated_w` by the equation with modifiers and
     `estimated_hem_w` by the plain one, both before the safety factor; `pipe_w`, what the pipes
     lost by the site's model; `strict` 1 where the strict limits hold too; `wind_known` 1 where
     wind was measured.
@@ -138,6 +140,7 @@ def _hour(case: Case, hours: _Hours, day: int, hour: int, strict: Bools) -> Happ
         end_s=end,
         values={
             "measured_w": float(hours.measured_w[place]),
+            "per_k_w_k": float(hours.per_k_w_k[place]),
             "estimated_w": modified,
             "estimated_hem_w": plain,
             "pipe_w": float(case.model.pipe_w_k * pipe_k),
@@ -166,6 +169,7 @@ def _hours(case: Case) -> _Hours:
     hem = sum(array.area_m2 * eta0_hemispherical(array) for array in case.site.arrays)
     return _Hours(
         measured_w=mean(loop.heat_w),
+        per_k_w_k=mean(loop.per_k_w_k),
         optical_w=mean(sky.gain_w),
         optical_hem_w=hem * mean(sky.g_plane_w_m2),
         g_plane_w_m2=mean(sky.g_plane_w_m2),

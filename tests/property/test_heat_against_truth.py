@@ -42,9 +42,8 @@ def test_bounds_hold_the_truth_about_as_often_as_they_say():
         held(home(), seed=11, draws=30, step_s=300, days=120),
         held(home(tubes=24, temperature_class="A"), seed=12, draws=30, step_s=300, days=120),
     ]
-    day, year = np.mean(np.concatenate(results), axis=0)
-    assert day >= 0.86
-    assert year >= 0.86
+    # A day and the year as summed, then both with the offset of the pipe sensors learnt.
+    assert (np.mean(np.concatenate(results), axis=0) >= 0.86).all()
 
 
 def test_bounds_are_no_wider_than_the_sensors_make_them():
