@@ -63,7 +63,7 @@ def _against(design: DesignYield) -> Iterator[Fact]:
     label = f"Delivered of the {promise}, corrected for the weather"
     if design.weather_corrected_ratio is None:
         why = (
-            "The climate of the place is not known."
+            "The climate here is not known: `suntally climate` writes one for the site file."
             if design.climate is None
             else "The sun of these months was not measured."
         )

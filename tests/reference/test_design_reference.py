@@ -13,6 +13,8 @@ from analysis.design import appendix_u, en15316, f_chart, sap2012
 from analysis.design.demand import litres_of_occupants, tap_kwh
 from analysis.design.mean_day import diffuse_frac, monthly_plane, outside_kwh_m2
 from analysis.design.system import DAYS, HOURS, Collectors, System
+from analysis.savings import store_loss_w_k
+from tests.build import a_site
 from tests.reference._ref import Ref
 
 BOOK = "Duffie & Beckman, Solar Engineering of Thermal Processes, ch. 20 (inputs from memory)"
@@ -274,3 +276,9 @@ class TestMeanDay:
 
     def test_months_have_the_days_of_a_common_year(self):
         assert DAYS.sum() == 365.0
+
+
+def test_store_without_a_stated_loss_loses_what_class_c_allows():
+    source = "Regulation (EU) 812/2013, Annex II: 86.01 W at 200 l, over 45 K"
+    store = replace(a_site().store, volume_l=200.0, heat_loss_w_k=None)
+    Ref(expected=1.9114, atol=1e-4, source=source).check(store_loss_w_k(store))

@@ -215,3 +215,16 @@ def test_table_of_the_appendix_is_the_one_of_the_region():
         found.first_plane_kwh_m2, table * np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
         * 24 / 1000.0, rtol=1e-9,
     )  # fmt: skip
+
+
+@pytest.mark.parametrize("latitude", [-78.0, -20.0, 0.0, 78.0, 89.99])
+def test_every_latitude_has_finite_months(latitude):
+    sun = (0.0, 5, 60, 110, 160, 170, 150, 100, 50, 15, 1, 0)
+    months = sun if latitude > 0 else (*sun[6:], *sun[:6])
+    climate = replace(SUNNY, horizontal_kwh_m2=months)
+    site = replace(nowhere(place={"latitude_deg": latitude}), climate=climate)
+    site = replace(site, place=replace(site.place, timezone="UTC", latitude_deg=latitude))
+    promised = np.array(promised_kwh(site))
+    assert np.isfinite(promised).all()
+    assert (promised >= 0.0).all()
+    assert promised.sum() > 0.0
