@@ -93,6 +93,11 @@ def day_curves(
     return figure
 
 
+def has_panel(name: str) -> bool:
+    """Tell whether a channel is drawn at all."""
+    return any(_in(name, quantities) for _, _, quantities, _ in _PANELS)
+
+
 def _in(name: str, quantities: frozenset[str]) -> bool:
     known = channel(name)
     return known is not None and known.quantity in quantities

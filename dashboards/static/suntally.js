@@ -232,6 +232,12 @@
         `${count("duplicate")} doubled, ${count("rejected")} rejected. ` +
         "The page follows when it is analysed.";
     } else if (upload.state === "refused") words.textContent = refusal(upload);
+    else if (upload.state === "asking") {
+      const look = text("a", "Look and answer", "button");
+      look.href = `${uploadForm.getAttribute("action")}/${upload.id}`;
+      words.textContent = `Nothing of it is stored yet: ${upload.message}. `;
+      words.append(document.createElement("br"), look);
+    }
     else words.textContent = "Safely kept; being read.";
     item.dataset.state = upload.state;
     item.querySelector("ul")?.remove();
@@ -309,7 +315,97 @@
       request.send(body);
     });
 
+  // Many files: one bar while they are sent, one summary, and only what wants a look by name.
+  const post = (file) => {
+    const body = new FormData();
+    body.append("file", file);
+    return fetch(uploadForm.dataset.target, {
+      method: "POST", body, headers: { Accept: "application/json" },
+    });
+  };
+  const many = (count, one, more) => `${count.toLocaleString("en")} ${count === 1 ? one : more}`;
+  const summary = (told, given) => {
+    const words = [];
+    const say = (state, text) => told.states[state] && words.push(`${told.states[state]} ${text}`);
+    say("stored", "stored");
+    say("kept", "being read");
+    say("asking", "waiting for your answer");
+    say("refused", "refused");
+    if (given.again) words.push(`${given.again} here already`);
+    if (given.lost) words.push(`${given.lost} did not arrive`);
+    return (
+      `${many(given.all, "file", "files")}: ${words.join(", ")}. ` +
+      `${many(told.rows_read, "row", "rows")} read, ${many(told.rows_kept, "new one", "new ones")}, ` +
+      `${many(told.rows_rejected, "set aside", "set aside")}.`
+    );
+  };
+  const showWanting = (uploads) => {
+    uploads.forEach((upload) => {
+      let item = list.querySelector(`li[data-upload="${upload.id}"]`);
+      if (!item) {
+        item = document.createElement("li");
+        item.dataset.upload = upload.id;
+        const words = text("span", "", "small wide");
+        words.dataset.words = "";
+        item.append(text("span", upload.name, "name"), text("span", "", "standing"), words);
+        list.prepend(item);
+      }
+      if (item.dataset.state === upload.state) return;
+      fill(item, upload);
+    });
+  };
+  const sendMany = async (files) => {
+    const batch = document.querySelector("[data-batch]");
+    const says = batch.querySelector("[data-batch-says]");
+    const bar = batch.querySelector("[data-batch-bar]");
+    batch.hidden = false;
+    bar.max = files.length;
+    bar.hidden = false;
+    const ids = new Set();
+    const given = { all: files.length, again: 0, lost: 0 };
+    const queue = [...files];
+    let done = 0;
+    const work = async () => {
+      for (let file = queue.shift(); file; file = queue.shift()) {
+        try {
+          const answer = await post(file);
+          if (!answer.ok) throw new Error(answer.statusText);
+          const { uploads } = await answer.json();
+          uploads.forEach((upload) => {
+            if (upload.state === "kept") ids.add(upload.id);
+            else given.again += 1;
+          });
+        } catch {
+          given.lost += 1;
+        }
+        done += 1;
+        bar.value = done;
+        says.textContent = `Handing in: ${done} of ${files.length} files.`;
+      }
+    };
+    await Promise.all([work(), work(), work()]);
+    const address = uploadForm.dataset.target.replace(/logs$/, "uploads/summary");
+    let told = { states: {}, rows_read: 0, rows_kept: 0, rows_rejected: 0, wanting: [] };
+    for (let tries = 0; ids.size && tries < 3000; tries += 1) {
+      const answer = await fetch(`${address}?ids=${[...ids].join(",")}`);
+      if (!answer.ok) break;
+      told = await answer.json();
+      bar.value = files.length - (told.states.kept ?? 0);
+      says.textContent = summary(told, given);
+      showWanting(told.wanting);
+      if (!told.states.kept) break;
+      await new Promise((next) => setTimeout(next, 900));
+    }
+    bar.hidden = true;
+    says.textContent = summary(told, given);
+    document.querySelector("[data-none]")?.remove();
+  };
+
   const sendAll = async (files) => {
+    if (files.length > 3) {
+      await sendMany(files);
+      return;
+    }
     const states = [];
     for (const file of files) states.push(await send(file, uploadForm.dataset.target));
     if (states.includes("stored")) {
@@ -337,6 +433,65 @@
     drop.addEventListener("drop", (event) => {
       event.preventDefault();
       sendAll([...event.dataTransfer.files]);
+    });
+  }
+
+  // ---- A log before it counts: the plot follows every answer ----
+
+  const preview = document.querySelector("[data-preview]");
+  if (preview) {
+    const families = json(preview.querySelector("[data-families]"));
+    const problem = document.querySelector("[data-preview-problem]");
+    all("[data-no-script]", preview).forEach((button) => button.remove());
+    const fitUnits = (column, changed) => {
+      const unit = column.querySelector("[data-unit]");
+      const family = families[column.querySelector("[data-channel]").value];
+      all("optgroup", unit).forEach((group) => {
+        group.hidden = group.disabled = group.dataset.family !== family;
+      });
+      unit.disabled = !family;
+      if (!changed) return;
+      const printed = all("option", unit).find(
+        (option) => option.value === unit.dataset.printed && option.value && !option.parentElement.disabled,
+      );
+      unit.value = "";
+      if (printed) printed.selected = true;
+    };
+    const columns = all("[data-column]", preview);
+    columns.forEach((column) => fitUnits(column, false));
+    const follow = async () => {
+      const body = new URLSearchParams([...new FormData(preview), ["do", "plot"]]);
+      const mine = (preview.dataset.asked = String(Number(preview.dataset.asked ?? 0) + 1));
+      try {
+        const answer = await fetch(preview.getAttribute("action"), { method: "POST", body });
+        if (!answer.ok) throw new Error(answer.statusText);
+        const told = await answer.json();
+        if (mine !== preview.dataset.asked) return; // another answer came meanwhile
+        problem.hidden = !told.problem;
+        problem.textContent = told.problem ?? "";
+        if (!told.columns) return;
+        preview.querySelector("[data-preview-says]").textContent = told.says;
+        preview.querySelector("[data-preview-shown]").textContent = told.shown;
+        preview.querySelector("[data-preview-left]").hidden = !told.left;
+        figures.set("preview", told.figure);
+        if (told.left) figures.set("left", told.left);
+        columns.forEach((column) => {
+          const now = told.columns[column.dataset.column];
+          if (!now) return;
+          column.className = `column ${now.mood}`;
+          column.querySelector("[data-sure]").textContent = now.sure;
+          column.querySelector("[data-values]").textContent = now.values;
+        });
+        boxes.filter((box) => ["preview", "left"].includes(box.dataset.plot)).forEach(draw);
+      } catch (error) {
+        problem.hidden = false;
+        problem.textContent = `The plot could not follow: ${error.message}.`;
+      }
+    };
+    preview.addEventListener("change", (event) => {
+      const column = event.target.closest("[data-column]");
+      if (column && event.target.matches("[data-channel]")) fitUnits(column, true);
+      follow();
     });
   }
 

@@ -4,7 +4,7 @@ import gzip
 import json
 from datetime import date, timedelta
 from functools import lru_cache
-from importlib.resources import files
+from importlib import resources
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request, Response
@@ -30,7 +30,7 @@ from dashboards.texts import titles
 from service.accounts.access import person_of
 from service.context import Here
 from service.errors import NotFoundError
-from service.pages import loading
+from service.pages import loading, uploads
 from service.pages.answers import page, texts
 
 router = APIRouter(include_in_schema=False)
@@ -62,12 +62,12 @@ def site(
         report = loaded.report
         when = _day_to_show(report, day)
         record = loading.record_of_day(db, loaded.row, when) if when else None
-        uploads = loading.uploads_of(db, loaded.row)
+        files = uploads.uploads_of(db, loaded.row)
         keys = loading.keys_in_use(db, loaded.row)
     words = texts()
     context: dict[str, Any] = {
         "site": loaded.head,
-        "uploads": uploads,
+        "uploads": files,
         "keys": keys,
         "message": _MESSAGES.get(message or ""),
         "view": None,
@@ -93,6 +93,9 @@ _MESSAGES = {
     "kept": "The new facts are kept. Every day is being looked at again.",
     "same": "Nothing changed: these were the facts already.",
     "sent": "The files are safely kept and being read.",
+    "accepted": "The map is saved with the site, and the files that waited are being read with it.",
+    "undone": "Its rows are taken out, and what it had replaced counts again.",
+    "discarded": "The file is forgotten; nothing of it was stored.",
     "none": "No file was chosen.",
     "restored": "It is back, with all its logs.",
 }
@@ -225,5 +228,5 @@ def chart_program(request: Request) -> Response:
 
 @lru_cache(maxsize=1)
 def _chart_program() -> tuple[bytes, bytes]:
-    plain = (files("plotly") / "package_data" / "plotly.min.js").read_bytes()
+    plain = (resources.files("plotly") / "package_data" / "plotly.min.js").read_bytes()
     return plain, gzip.compress(plain, 6)

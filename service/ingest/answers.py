@@ -1,0 +1,61 @@
+"""From what somebody chose on the preview page to a map."""
+
+from collections.abc import Mapping
+from dataclasses import fields, replace
+from typing import Any
+
+from analysis.site import ColumnMeaning, LogMap
+from analysis.sitefile import parse_map
+from analysis.sitefile_write import map_to_toml
+from dashboards.preview_page import LEAVE_OUT
+
+# Keys of `[log]` that a form may hold as they are.
+FILE_KEYS = ("date_order", "decimal", "timezone", "time_format", "stamp")
+_MOST_COLUMNS = 400
+
+
+def map_of_answers(answers: Mapping[str, str], *, told: LogMap) -> LogMap:
+    """Give the map that the answers make of the one told.
+
+    Parameters
+    ----------
+    answers : the fields of the form: `key-N`, `channel-N`, `unit-N` and `given-N` for each column,
+        and keys of `[log]`
+    told : what held before; columns that the form does not show stay
+
+    Raises
+    ------
+    analysis.errors.SiteFileError : an answer is not possible
+    """
+    entries = dict(told.columns)
+    for number in range(_MOST_COLUMNS):
+        key = answers.get(f"key-{number}")
+        if key is None:
+            break
+        entries.pop(key, None)
+        channel, unit = answers.get(f"channel-{number}", ""), answers.get(f"unit-{number}", "")
+        if channel in ("", LEAVE_OUT):
+            continue
+        given, _, given_unit = answers.get(f"given-{number}", "").partition("|")
+        if channel == given and unit in ("", given_unit):
+            continue  # its head says so already
+        if channel in ("time", "date", "time_of_day"):
+            unit = ""
+        entries[key] = ColumnMeaning(channel=channel, unit=unit or None)
+    said: dict[str, Any] = {
+        key: answers[key].strip() for key in FILE_KEYS if answers.get(key, "").strip()
+    }
+    found = replace(told, columns=tuple(entries.items()), **said)
+    return parse_map(map_to_toml(found))
+
+
+def together(base: LogMap, over: LogMap) -> LogMap:
+    """Let one map go before another, key by key and column by column."""
+    said = {
+        field.name: getattr(over, field.name)
+        for field in fields(LogMap)
+        if field.name != "columns" and getattr(over, field.name) is not None
+    }
+    taken = {meaning.channel for _, meaning in over.columns}
+    kept = {head: one for head, one in base.columns if one.channel not in taken}
+    return replace(base, columns=tuple({**kept, **dict(over.columns)}.items()), **said)

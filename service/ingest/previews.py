@@ -1,0 +1,88 @@
+"""Looking at a kept file without storing anything, and saving the map that somebody made of it."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy.orm import Session
+
+from analysis.errors import LogError
+from analysis.logs.archives import unpack
+from analysis.logs.preview import Preview, preview
+from analysis.logs.shapes import LogSource
+from analysis.site import LogMap
+from analysis.site import Site as SiteFacts
+from analysis.sitefile_splice import with_log
+from service.db.models import Site
+from service.errors import ConflictError
+from service.ingest.files import RawStore
+from service.ingest.settling import unanswered
+from service.sites.actions import replace_site_file
+
+# What a preview reads at most; a year of minutes fits.
+_MOST_BYTES = 48 * 1024 * 1024
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Waiting:
+    """A kept file and the site it is for."""
+
+    upload_id: int
+    sha256: str
+    name: str
+    site_text: str
+
+
+def sources_of(waiting: Waiting, *, raw: RawStore, limit_bytes: int) -> list[LogSource]:
+    """Give the files of an upload, of many as many as a preview needs.
+
+    Raises
+    ------
+    LogError : the bytes are gone, or no log is in them
+    """
+    try:
+        data = raw.read(waiting.sha256)
+    except FileNotFoundError:
+        raise LogError(
+            "its bytes are gone from the data folder; upload it again", file=waiting.name
+        ) from None
+    sources: list[LogSource] = []
+    left = _MOST_BYTES
+    for source in unpack(waiting.name, data, limit_bytes=limit_bytes):
+        if len(source.data) > left and not sources:
+            cut = source.data.rfind(b"\n", 0, left) + 1 or left
+            source = LogSource(name=source.name, data=source.data[:cut])
+        if len(source.data) > left:
+            break
+        left -= len(source.data)
+        sources.append(source)
+    return sources
+
+
+def look(
+    sources: list[LogSource], *, site: SiteFacts, told: LogMap, log_map: LogMap, now_s: int
+) -> tuple[Preview, Preview]:
+    """Read a file as it is with the answers, and as it was before them."""
+    now = preview(sources, site=site, log_map=log_map, now_s=now_s)
+    if log_map == told:
+        return now, now
+    return now, preview(sources, site=site, log_map=told, now_s=now_s)
+
+
+def save_map(
+    db: Session, *, site: Site, log_map: LogMap, found: Preview, now: datetime
+) -> str | None:
+    """Save a map into the site's file; everything that waits is read with it.
+
+    Raises
+    ------
+    ConflictError : the log could not be read with it, or something is still open
+    analysis.errors.SiteFileError : the map does not fit into the site file
+    """
+    if found.problem is not None or found.parsed is None:
+        raise ConflictError(found.problem or "The log cannot be read with this map.")
+    if not found.parsed.columns:
+        raise ConflictError("No column has a meaning yet; say of at least one what it holds.")
+    whole_file = [one for one in unanswered(found.questions, log_map) if one.kind != "column"]
+    if whole_file:
+        raise ConflictError(f"One answer is missing: {whole_file[0].why}.")
+    return replace_site_file(db, site=site, text=with_log(site.text, log_map), now=now)

@@ -1,0 +1,132 @@
+"""The files of a site in words: what became of each, what replaced it, what was set aside."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from dashboards.format import moment, number, plural, sentence
+from dashboards.links import site_path
+from dashboards.site_facts import Fact
+from dashboards.site_page import place_of
+from service.db.models import Site, Upload
+from service.ingest import queries
+from service.ingest.schemas import Replaced
+from service.ingest.shown import Naming
+
+LATEST = 12
+_PROBLEMS_SHOWN = 50
+_STATES = {
+    "kept": "being read",
+    "asking": "waits for you",
+    "refused": "refused",
+    "undone": "undone",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UploadLine:
+    """An upload in words.
+
+    `path` is where its buttons lead; `standing` says in a word whether it counts.
+    """
+
+    id: int
+    name: str
+    state: str
+    standing: str
+    path: str
+    when: str
+    span: str
+    size: str
+    sha256: str | None
+    says: str
+    set_aside: int
+    problems: tuple[Fact, ...]
+    understood: tuple[str, ...]
+
+
+def uploads_of(db: Session, site: Site, *, limit: int | None = LATEST) -> tuple[UploadLine, ...]:
+    """Give uploads in words, the latest first; those that wait for somebody always."""
+    found = queries.list_uploads(db, site.id, limit=limit)
+    held = {upload.id for upload in found}
+    waiting = queries.uploads_in_state(db, site_id=site.id, state="asking")
+    found = [*(one for one in waiting if one.id not in held), *found]
+    naming = Naming.of(db, site.id)
+    return tuple(_line(upload, site, naming.of_upload(upload.id)) for upload in found)
+
+
+def _line(upload: Upload, site: Site, replaced: list[Replaced]) -> UploadLine:
+    problems, files = upload.problems or [], upload.files or []
+    return UploadLine(
+        id=upload.id,
+        name=upload.name if upload.pushed_on is None else f"Rows of a gateway, {upload.pushed_on}",
+        state=upload.state,
+        standing=_standing(upload, replaced),
+        path=f"{site_path(site.slug)}/logs/{upload.id}",
+        when=moment(int(upload.received_at.timestamp()), site.timezone),
+        span=_span(files, site.timezone),
+        size=_size(upload.size_bytes),
+        sha256=upload.sha256,
+        says=_says(upload, replaced),
+        set_aside=max(upload.rows_rejected or 0, len(problems)),
+        problems=tuple(
+            Fact(label=place_of(p["file"], p["line"], p["column"]), value=p["why"])
+            for p in problems[:_PROBLEMS_SHOWN]
+        ),
+        understood=tuple(_understood(one, site.timezone) for one in files),
+    )
+
+
+def _standing(upload: Upload, replaced: list[Replaced]) -> str:
+    if upload.state != "stored":
+        return _STATES.get(upload.state, upload.state)
+    return "replaced in part" if replaced else "in force"
+
+
+def _span(files: list[dict[str, Any]], timezone: str) -> str:
+    if not files:
+        return ""
+    first_s, last_s = min(one["first_s"] for one in files), max(one["last_s"] for one in files)
+    return f"{moment(first_s, timezone)} to {moment(last_s, timezone)}"
+
+
+def _size(size_bytes: int) -> str:
+    if size_bytes < 1_000_000:
+        return f"{max(size_bytes / 1000, 0.1):,.1f} kB"
+    return f"{size_bytes / 1e6:,.1f} MB"
+
+
+def _says(upload: Upload, replaced: list[Replaced]) -> str:
+    if upload.state == "refused":
+        return sentence(f"Refused: {(upload.message or '').removeprefix(f'{upload.name}: ')}")
+    if upload.state == "kept":
+        return "Safely kept; being read."
+    if upload.state == "asking":
+        return sentence(f"Nothing of it is stored yet: {upload.message or 'it waits for you'}")
+    if upload.state == "undone":
+        return sentence(upload.message or "its rows were taken out")
+    said = [
+        f"Read: {plural(upload.rows_read, 'row')}, {number(upload.rows_kept)} new, "
+        f"{number(upload.rows_duplicate)} doubled, {number(upload.rows_rejected)} rejected."
+    ]
+    said += [
+        f"{plural(one.rows, 'row')} of it {'is' if one.rows == 1 else 'are'} replaced by "
+        f"{one.name or 'a later file'}."
+        for one in replaced
+    ]
+    if upload.message:
+        said.append(sentence(upload.message))
+    return " ".join(said)
+
+
+def _understood(file: Mapping[str, Any], timezone: str) -> str:
+    columns = ", ".join(
+        f"“{column['head']}” is {column['channel']} in {column['unit']}"
+        for column in file.get("columns", ())
+    )
+    ignored = ", ".join(f"“{head}”" for head in file.get("ignored", ()))
+    span = f"{moment(file['first_s'], timezone)} to {moment(file['last_s'], timezone)}"
+    left = f" Not used: {ignored}." if ignored else ""
+    return f"{file['name']}: {file['dialect']}, {span}. {columns}.{left}"
