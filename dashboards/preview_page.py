@@ -11,6 +11,7 @@ from analysis.logs.conversions import UNITS, folded_unit, unit_named
 from analysis.logs.preview import Preview
 from analysis.record import Floats, record_from_stamps
 from dashboards import format as fmt
+from dashboards.figures.day_curves import has_panel
 from dashboards.figures.log_preview import (
     left_over_figure,
     lively_days,
@@ -76,11 +77,13 @@ class PreviewView:
 
     says: str
     problem: str | None
+    readable: bool
     columns: tuple[ColumnLine, ...]
     questions: tuple[FileQuestion, ...]
     heads: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     shown: str
+    anything: bool
     figure: str
     left_over: str | None
     asked: int
@@ -102,7 +105,7 @@ def preview_view(
     """
     ranges = _ranges(now)
     by_key = {column.key: column for column in now.columns}
-    asked = {question.subject: question for question in first.questions}
+    asked = {one.subject: one for one in first.questions if one.kind in ("column", "unit")}
     columns = tuple(
         _column(
             number,
@@ -114,14 +117,17 @@ def preview_view(
         for number, column in enumerate(_columns(first, now))
     )
     figure, left_over, shown = _figures(now, timezone)
+    questions = _file_questions((*first.questions, *now.questions), answers)
     return PreviewView(
         says=_says(now, timezone),
-        problem=fmt.sentence(now.problem) if now.problem else None,
+        problem=fmt.sentence(now.problem) if now.problem and not questions else None,
+        readable=now.parsed is not None,
         columns=columns,
-        questions=_file_questions((*first.questions, *now.questions), answers),
+        questions=questions,
         heads=tuple(head or f"column {place}" for place, head in enumerate(first.heads, start=1)),
         rows=first.rows,
         shown=shown,
+        anything=now.parsed is not None and any(map(has_panel, now.parsed.columns)),
         figure=figure,
         left_over=left_over,
         asked=sum(column.mood == "asked" for column in columns),

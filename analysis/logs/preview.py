@@ -37,7 +37,14 @@ class Preview:
     questions: tuple[Question, ...]
 
 
-def preview(sources: Sequence[LogSource], *, site: Site, log_map: LogMap, now_s: int) -> Preview:
+def preview(
+    sources: Sequence[LogSource],
+    *,
+    site: Site,
+    log_map: LogMap,
+    now_s: int,
+    as_written: bool = True,
+) -> Preview:
     """Read a log with a map without giving anything up.
 
     Parameters
@@ -50,13 +57,15 @@ def preview(sources: Sequence[LogSource], *, site: Site, log_map: LogMap, now_s:
         The map to try.
     now_s : int
         Present time, UTC epoch seconds [s].
+    as_written : bool
+        Whether heads and first rows are wanted, too.
 
     Returns
     -------
     Preview
         Also where the log cannot be read yet.
     """
-    heads, rows = _as_written(sources, log_map)
+    heads, rows = _as_written(sources, log_map) if as_written else ((), ())
     bare = replace(site, log=log_map)
     try:
         parsed = read_logs(sources, site=bare, now_s=now_s, keep_open=True)

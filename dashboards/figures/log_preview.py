@@ -15,7 +15,7 @@ from dashboards.theme import var
 
 DAYS_SHOWN = 3
 _MOST_POINTS = 1200
-_STRIP = 74
+_STRIP = 84
 
 
 def lively_days(stamp_s: Ints, columns: Mapping[str, Floats]) -> tuple[int, int]:
@@ -81,45 +81,44 @@ def left_over_figure(
         return None
     every = max(1, -(-stamp_s.shape[0] // _MOST_POINTS))
     times = [wall_clock(int(when), timezone) for when in stamp_s[::every]]
-    figure = go.Figure()
-    share, given = 1.0 / len(held), {}
+    share = 1.0 / len(held)
+    given: dict[str, Any] = {}
+    traces, notes = [], []
     for number, (key, values) in enumerate(held.items(), start=1):
         suffix = "" if number == 1 else str(number)
         top = 1.0 - share * (number - 1)
+        low = max(0.0, top - share * 0.86)
         given[f"yaxis{suffix}"] = axis(
-            domain=[max(0.0, top - share * 0.72), top - share * 0.2],
-            nticks=3,
-            fixedrange=True,
-            title=titled(""),
+            domain=[low, top - share * 0.34], nticks=3, fixedrange=True, title=titled("")
         )
-        figure.add_trace(
-            {
-                "type": "scatter",
-                "mode": "lines",
-                "name": names.get(key, key),
-                "x": times,
-                "y": [round(float(v), 3) if np.isfinite(v) else None for v in values[::every]],
-                "yaxis": f"y{suffix}",
-                "line": {"color": var("quiet"), "width": 1.4},
-                "showlegend": False,
-                "connectgaps": False,
-            }
-        )
-        figure.add_annotation(
-            text=_plain(names.get(key, key)), xref="paper", yref="paper", x=0, y=top - share * 0.02,
-            xanchor="left", yanchor="top", showarrow=False,
-            font={"color": var("ink"), "size": 13},
-        )  # fmt: skip
+        name = names.get(key, key)
+        traces.append(_strip(name, times, values[::every], f"y{suffix}"))
+        notes.append(_label(name, top))
     last = "" if len(held) == 1 else str(len(held))
     given["xaxis"] = axis(
         type="date", anchor=f"y{last}", showgrid=False, tickformat="%H:%M\n%e %b", fixedrange=True
     )
-    notes = figure.layout.annotations
-    figure.update_layout(
-        layout(**given, height=60 + _STRIP * len(held), annotations=notes, hovermode="x unified")
-    )
-    figure.update_layout(margin={"t": 14})
-    return figure
+    given["margin"] = {"l": 14, "r": 16, "t": 14, "b": 14}
+    height = 60 + _STRIP * len(held)
+    drawn = layout(**given, height=height, annotations=notes, hovermode="x unified")
+    return go.Figure({"data": traces, "layout": drawn})
+
+
+def _strip(name: str, times: list[str], values: Floats, y_axis: str) -> dict[str, Any]:
+    return {
+        "type": "scatter", "mode": "lines", "name": _plain(name), "x": times,
+        "y": [round(float(v), 3) if np.isfinite(v) else None for v in values],
+        "yaxis": y_axis, "line": {"color": var("quiet"), "width": 1.4},
+        "showlegend": False, "connectgaps": False,
+    }  # fmt: skip
+
+
+def _label(name: str, top: float) -> dict[str, Any]:
+    return {
+        "text": _plain(name), "xref": "paper", "yref": "paper", "x": 0, "y": top,
+        "xanchor": "left", "yanchor": "top", "showarrow": False,
+        "font": {"color": var("ink"), "size": 13},
+    }  # fmt: skip
 
 
 def undrawn(columns: Mapping[str, Floats]) -> dict[str, Floats]:

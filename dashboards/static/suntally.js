@@ -459,20 +459,26 @@
     };
     const columns = all("[data-column]", preview);
     columns.forEach((column) => fitUnits(column, false));
+    let under;
     const follow = async () => {
+      under?.abort(); // only the latest answer counts
+      under = new AbortController();
+      const { signal } = under;
       const body = new URLSearchParams([...new FormData(preview), ["do", "plot"]]);
-      const mine = (preview.dataset.asked = String(Number(preview.dataset.asked ?? 0) + 1));
       try {
-        const answer = await fetch(preview.getAttribute("action"), { method: "POST", body });
+        const answer = await fetch(preview.getAttribute("action"), {
+          method: "POST", body, signal,
+        });
         if (!answer.ok) throw new Error(answer.statusText);
         const told = await answer.json();
-        if (mine !== preview.dataset.asked) return; // another answer came meanwhile
         problem.hidden = !told.problem;
         problem.textContent = told.problem ?? "";
         if (!told.columns) return;
         preview.querySelector("[data-preview-says]").textContent = told.says;
         preview.querySelector("[data-preview-shown]").textContent = told.shown;
         preview.querySelector("[data-preview-left]").hidden = !told.left;
+        preview.querySelector("[data-preview-known]").hidden = !told.anything;
+        preview.querySelector("[data-preview-nothing]").hidden = told.anything;
         figures.set("preview", told.figure);
         if (told.left) figures.set("left", told.left);
         columns.forEach((column) => {
@@ -484,6 +490,7 @@
         });
         boxes.filter((box) => ["preview", "left"].includes(box.dataset.plot)).forEach(draw);
       } catch (error) {
+        if (error.name === "AbortError") return;
         problem.hidden = false;
         problem.textContent = `The plot could not follow: ${error.message}.`;
       }

@@ -62,10 +62,11 @@ def look(
     sources: list[LogSource], *, site: SiteFacts, told: LogMap, log_map: LogMap, now_s: int
 ) -> tuple[Preview, Preview]:
     """Read a file as it is with the answers, and as it was before them."""
-    now = preview(sources, site=site, log_map=log_map, now_s=now_s)
+    first = preview(sources, site=site, log_map=told, now_s=now_s)
     if log_map == told:
-        return now, now
-    return now, preview(sources, site=site, log_map=told, now_s=now_s)
+        return first, first
+    now = preview(sources, site=site, log_map=log_map, now_s=now_s, as_written=False)
+    return now, first
 
 
 def save_map(

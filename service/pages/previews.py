@@ -123,6 +123,7 @@ def _plot(here: Context, slug: str, upload_id: int, answers: Mapping[str, str]) 
             "problem": said or view.problem,
             "says": view.says,
             "shown": view.shown,
+            "anything": view.anything,
             "figure": json.loads(view.figure),
             "left": json.loads(view.left_over) if view.left_over else None,
             "columns": {

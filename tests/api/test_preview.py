@@ -1,0 +1,247 @@
+"""A log of an unknown controller: shown, put right, accepted; nothing is stored before."""
+
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from sqlalchemy import func, select
+from starlette.testclient import TestClient
+
+from analysis.site import ColumnMeaning
+from analysis.sitefile import parse_site
+from service.db.models import DayBlock, Site, Upload
+from tests.build_service import LOCAL, BackEnd, back_ends, tidy_log
+
+# Names that explain nothing, so that everything is asked.
+HEADS = ("Q1", "Q2", "Q3", "Q4", "Q5", "Q6", "Q7", "Q8")
+CHANNELS = (
+    "collector", "loop_hot", "loop_cold", "store_bottom", "ambient", "irradiance_plane", "flow",
+    "pump",
+)  # fmt: skip
+
+
+def foreign(first: datetime = datetime(2025, 6, 1, tzinfo=UTC), *, seed: int = 1) -> str:
+    """Write an invented log with semicolons, decimal commas and days in points."""
+    lines = [";".join(["Zeit", *HEADS])]
+    for row in tidy_log(first=first, hours=48, seed=seed).splitlines()[1:]:
+        time, *cells = row.split(",")
+        stamp = datetime.fromisoformat(time)
+        lines.append(";".join([f"{stamp:%d.%m.%Y %H:%M}", *(c.replace(".", ",") for c in cells)]))
+    return "\n".join(lines)
+
+
+@pytest.fixture
+def back(tmp_path: Path) -> Iterator[BackEnd]:
+    with back_ends(tmp_path) as make:
+        yield make()
+
+
+@pytest.fixture
+def client(back: BackEnd) -> Iterator[TestClient]:
+    with TestClient(back.app(), base_url=LOCAL, follow_redirects=False) as client:
+        yield client
+
+
+def hand_in(back: BackEnd, slug: str, text: str, name: str = "regler.csv") -> int:
+    number = back.hand_in(slug, text, name)
+    back.worker().work_all()
+    return number
+
+
+def states(back: BackEnd) -> list[str]:
+    with back.database.reading() as db:
+        return list(db.scalars(select(Upload.state).order_by(Upload.id)))
+
+
+def blocks(back: BackEnd) -> int:
+    with back.database.reading() as db:
+        return db.scalar(select(func.count()).select_from(DayBlock))
+
+
+def site_text(back: BackEnd, slug: str) -> str:
+    with back.database.reading() as db:
+        return db.get(Site, back.site_id(slug)).text
+
+
+def answers(**more: str) -> dict[str, str]:
+    given = {}
+    for number, (head, channel) in enumerate(zip(HEADS, CHANNELS, strict=True)):
+        given |= {f"key-{number}": head, f"channel-{number}": channel, f"unit-{number}": ""}
+    return {**given, **more}
+
+
+def test_nothing_is_stored_before_it_is_accepted_and_then_it_is_right(
+    back: BackEnd, client: TestClient
+) -> None:
+    slug = back.add_site()
+    number = hand_in(back, slug, foreign())
+    assert (states(back), blocks(back)) == (["asking"], 0)
+    page = client.get(f"/sites/{slug}/logs/{number}")
+    assert page.status_code == 200
+    for words in (*HEADS, "288 rows", "Semicolon", "Accept"):
+        assert words in page.text
+    assert f'href="/sites/{slug}/logs/{number}"' in client.get(f"/sites/{slug}").text
+    answer = client.post(f"/sites/{slug}/logs/{number}", data=answers(do="accept"))
+    assert (answer.status_code, states(back)) == (303, ["kept"])
+    back.worker().work_all()
+    assert states(back) == ["stored"]
+    told = dict(parse_site(site_text(back, slug)).log.columns)
+    assert told["Q1"] == ColumnMeaning(channel="collector", unit=None)
+    assert len(told) == 8
+    series = client.get(f"/api/sites/{slug}/series?from=2025-06-01&to=2025-06-02").json()
+    assert set(series["columns"]) == set(CHANNELS)
+
+
+def test_one_answer_serves_every_file_that_waits_and_those_that_come(
+    back: BackEnd, client: TestClient
+) -> None:
+    slug = back.add_site()
+    first = [
+        hand_in(back, slug, foreign(datetime(2025, 6, day, tzinfo=UTC), seed=day), f"{day}.csv")
+        for day in (1, 3, 5)
+    ]
+    assert states(back) == ["asking"] * 3
+    assert "2 other files" in client.get(f"/sites/{slug}/logs/{first[0]}").text
+    client.post(f"/sites/{slug}/logs/{first[0]}", data=answers(do="accept"))
+    back.worker().work_all()
+    hand_in(back, slug, foreign(datetime(2025, 6, 7, tzinfo=UTC), seed=7), "7.csv")
+    assert states(back) == ["stored"] * 4
+
+
+def test_the_plot_follows_an_answer_without_storing_it(back: BackEnd, client: TestClient) -> None:
+    slug = back.add_site()
+    number = hand_in(back, slug, foreign())
+    one = {"key-0": "Q1", "channel-0": "collector", "unit-0": "", "do": "plot"}
+    told = client.post(f"/sites/{slug}/logs/{number}", data=one).json()
+    assert [trace["name"] for trace in told["figure"]["data"]] == ["collector"]
+    assert [trace["name"] for trace in told["left"]["data"]] == list(HEADS[1:])
+    assert told["columns"]["0"]["sure"] == "your choice"
+    celsius = told["figure"]["data"][0]["y"]
+    one["unit-0"] = "f"
+    told = client.post(f"/sites/{slug}/logs/{number}", data=one).json()
+    for f_value, c_value in zip(told["figure"]["data"][0]["y"], celsius, strict=True):
+        assert f_value == pytest.approx((c_value - 32) / 1.8, abs=0.02)
+    assert (states(back), blocks(back)) == (["asking"], 0)
+    assert "[log]" not in site_text(back, slug)
+
+
+def test_an_answer_that_cannot_be_is_said_and_nothing_changes(
+    back: BackEnd, client: TestClient
+) -> None:
+    slug = back.add_site()
+    number = hand_in(back, slug, foreign())
+    for wrong, words in (
+        ({"channel-1": "collector"}, "both collector"),
+        ({"unit-0": "l/min"}, "unit"),
+        ({f"channel-{n}": "" for n in range(8)}, "No column has a meaning"),
+    ):
+        answer = client.post(f"/sites/{slug}/logs/{number}", data=answers(do="accept", **wrong))
+        assert answer.status_code == 422
+        assert words in answer.text
+    assert states(back) == ["asking"]
+    assert "[log]" not in site_text(back, slug)
+
+
+def test_dates_that_can_be_read_in_two_ways_are_a_plain_choice(
+    back: BackEnd, client: TestClient
+) -> None:
+    slug = back.add_site()
+    rows = [f"03/04/2025 {hour:02}:00,{20 + hour}" for hour in range(24)]
+    number = hand_in(back, slug, "\n".join(["time,t_collector_c", *rows]))
+    assert states(back) == ["asking"]
+    page = client.get(f"/sites/{slug}/logs/{number}")
+    assert 'type="radio" name="date_order" value="month_first"' in page.text
+    data = {"date_order": "month_first"}
+    shown = client.post(f"/sites/{slug}/logs/{number}", data={**data, "do": "show"})
+    assert "4 March 2025" in shown.text
+    assert client.post(f"/sites/{slug}/logs/{number}", data={**data, "do": "accept"}).is_redirect
+    back.worker().work_all()
+    assert states(back) == ["stored"]
+    assert parse_site(site_text(back, slug)).log.date_order == "month_first"
+
+
+def test_a_map_of_another_site_can_be_tried_and_taken(back: BackEnd, client: TestClient) -> None:
+    mill, farm = back.add_site("Mill Lane 4"), back.add_site("Farm Road 9")
+    number = hand_in(back, mill, foreign())
+    client.post(f"/sites/{mill}/logs/{number}", data=answers(do="accept"))
+    back.worker().work_all()
+    other = hand_in(back, farm, foreign(seed=2), "farm.csv")
+    assert "Mill Lane 4" in client.get(f"/sites/{farm}/logs/{other}").text
+    page = client.get(f"/sites/{farm}/logs/{other}", params={"map_of": mill})
+    assert page.text.count("your choice") == 8
+    answer = client.post(f"/sites/{farm}/logs/{other}", data=answers(do="accept", map_of=mill))
+    assert answer.status_code == 303
+    back.worker().work_all()
+    assert states(back) == ["stored", "stored"]
+    assert parse_site(site_text(back, farm)).log == parse_site(site_text(back, mill)).log
+
+
+def test_cancelling_forgets_the_file_and_its_bytes(back: BackEnd, client: TestClient) -> None:
+    slug = back.add_site()
+    number = hand_in(back, slug, foreign())
+    assert client.post(f"/sites/{slug}/logs/{number}/discard").status_code == 303
+    assert states(back) == []
+    kept = [p for p in (back.settings.data_dir / "uploads").rglob("*") if p.is_file()]
+    assert kept == []
+
+
+def test_what_waits_too_long_is_forgotten(back: BackEnd, client: TestClient) -> None:
+    slug = back.add_site()
+    hand_in(back, slug, foreign())
+    hand_in(back, slug, tidy_log(hours=24), "tidy.csv")
+    worker = back.worker()
+    back.clock.move(days=back.settings.preview_days - 1)
+    worker.tidy()
+    assert states(back) == ["asking", "stored"]
+    back.clock.move(days=2)
+    worker.tidy()
+    assert states(back) == ["stored"]
+
+
+def test_strangers_files_are_not_shown(back: BackEnd, client: TestClient) -> None:
+    slug, other = back.add_site(), back.add_site("Other")
+    number = hand_in(back, slug, foreign())
+    for path in (f"/sites/{other}/logs/{number}", f"/sites/{other}/logs/{number}/discard"):
+        assert client.post(path, data=answers(do="accept")).status_code == 404
+    assert client.get(f"/sites/{other}/logs/{number}").status_code == 404
+    assert states(back) == ["asking"]
+
+
+def test_a_drop_of_many_has_one_summary(back: BackEnd, client: TestClient) -> None:
+    slug = back.add_site()
+    numbers = [
+        back.hand_in(slug, tidy_log(first=datetime(2025, 6, day, tzinfo=UTC), hours=24, seed=day))
+        for day in range(1, 6)
+    ]
+    numbers += [back.hand_in(slug, foreign(), "f.csv"), back.hand_in(slug, b"", "empty.csv")]
+    other = back.add_site("Other")
+    numbers.append(back.hand_in(other, tidy_log(hours=24, seed=50)))
+    back.worker().work_all()
+    ids = ",".join(map(str, numbers))
+    told = client.get(f"/api/sites/{slug}/uploads/summary?ids={ids}").json()
+    assert told["states"] == {"stored": 5, "asking": 1, "refused": 1}
+    assert told["rows_kept"] == 5 * 144
+    assert [one["name"] for one in told["wanting"]] == ["f.csv", "empty.csv"]
+    assert client.get(f"/api/sites/{slug}/uploads/summary?ids=1;drop").status_code == 422
+
+
+def test_the_files_page_lists_every_file_with_its_checksum(
+    back: BackEnd, client: TestClient
+) -> None:
+    slug = back.add_site()
+    hand_in(back, slug, tidy_log(hours=48), "first.csv")
+    hand_in(back, slug, tidy_log(hours=24, seed=3), "corrected.csv")
+    text = client.get(f"/sites/{slug}/logs").text
+    with back.database.reading() as db:
+        for sha256 in db.scalars(select(Upload.sha256)):
+            assert sha256 in text
+    assert "replaced in part" in text
+    assert "144 rows of it are replaced by corrected.csv" in text
+    undo = f"/sites/{slug}/logs/2/undo"
+    assert f'action="{undo}"' in text
+    assert client.post(undo).status_code == 303
+    assert states(back) == ["stored", "undone"]
+    assert client.post(f"/sites/{slug}/logs/2/redo").status_code == 303
+    back.worker().work_all()
+    assert states(back) == ["stored", "stored"]
