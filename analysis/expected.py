@@ -114,17 +114,16 @@ def expected_heat(*, site: Site, model: LoopModel, sky: Sky, loop: Loop) -> Expe
     direct = useful * model.let_through_frac(loop.t_mean_c) - pipe - stored
     # Without sun a healthy loop does not run, so nothing is expected of one that does.
     direct = np.where(gain < 0.02 * model.brightest_w, np.maximum(direct, 0.0), direct)
-    healthy = run_healthy_loop(
-        site=site, model=model, around=_surroundings(site, sky, loop, carried, gain)
-    )
+    around = _surroundings(site, sky, loop, carried, gain)
+    healthy = run_healthy_loop(site=site, model=model, around=around)
     store_known = np.isfinite(loop.t_store_bottom_c)
     wrong = ~carried & (healthy.running_frac > 0.0) & store_known & (loop.known_s > 0.0)
     paused = wrong | (_short_holes(wrong, PAUSE_BINS) & ~carried)
     standing = long_runs(paused, WRONG_STANDING_BINS)
     standing_w = np.where(standing, healthy.power_w, 0.0)
-    # What trickles into a full store a healthy loop would have brought as well.
-    trickled = np.where(loop.trickle, np.maximum(np.nan_to_num(loop.heat_w), 0.0), 0.0)
-    power = np.where(carried, direct, np.where(standing, standing_w, trickled))
+    # What trickles into a store that is full all the same a healthy loop would have brought as well.
+    trickled = np.where(around.store_full & loop.trickle, np.nan_to_num(loop.heat_w), 0.0)
+    power = np.where(carried, direct, np.where(standing, standing_w, np.maximum(trickled, 0.0)))
     power = np.where(np.isnan(gain) | (loop.known_s <= 0.0), np.nan, power)
     return Expected(
         power_w=power,
@@ -148,7 +147,6 @@ def _surroundings(site: Site, sky: Sky, loop: Loop, carried: Bools, gain: Floats
         store_full=full_store(loop, site),
         full_of_itself=full_store(loop, site, after_yesterday=False),
         really_carried=carried,
-        trickle_w=np.where(loop.trickle & ~carried, np.nan_to_num(loop.heat_w), 0.0),
         start_c=np.where(np.isfinite(start), start, 10.0),
         cold_share=_cold_share(loop, site),
         drawn=_drawn(loop),

@@ -37,7 +37,6 @@ class Surroundings:
     store_full: Bools
     full_of_itself: Bools  # as `store_full`, but without what the day before says
     really_carried: Bools
-    trickle_w: Floats  # what a loop as good as blocked brought all the same
     start_c: Floats  # shape (days,): collector temperature at the first bin
     cold_share: Floats  # shape (days,): share of the store that is as cold as its bottom
     drawn: Bools  # shape (days,): somebody may have drawn hot water
@@ -119,7 +118,6 @@ def _run(site: Site, model: LoopModel, around: Surroundings, extra_k: Floats) ->
                 t_store_c=around.t_store_bottom_c[:, number],
                 full=around.store_full[:, number],
                 carried=around.really_carried[:, number],
-                trickle_w=around.trickle_w[:, number],
             )
             power[:, number] += heat
             running[:, number] += on
@@ -153,7 +151,6 @@ class _Lane:
         t_store_c: Floats,
         full: Bools,
         carried: Bools,
-        trickle_w: Floats,
     ) -> tuple[Floats, Bools]:
         """Advance one step; give heat into the store [W] and whether the pump runs."""
         model = self.model
@@ -177,8 +174,8 @@ class _Lane:
         rate = gain_w - loss + coil_w_k * store + pipe_w_k * around_pipes_c(t_ambient_c)
         self.collector_c = (self.collector_c + _STEP_S * rate / self.capacity_j_k) / damping
         heat = coil_w_k * (self.collector_c - store)
-        # The store that occurred holds what trickled down: only the rest is extra.
-        gained = np.where(carried, 0.0, heat - trickle_w) / self.store_j_k
+        # A trickle comes in hot and stays above the bottom, which shows nothing of it: all is extra.
+        gained = np.where(carried, 0.0, heat) / self.store_j_k
         kept = self.extra_k * (1.0 - _STEP_S * self.renewal_1_s)
         self.extra_k = np.maximum(kept + _STEP_S * gained, 0.0)
         return heat, self.on

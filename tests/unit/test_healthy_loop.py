@@ -32,7 +32,6 @@ def around(*, days=1, brightest_w=1200.0, store_c=20.0, **changes):
         "store_full": no,
         "full_of_itself": no,
         "really_carried": no,
-        "trickle_w": np.zeros(shape),
         "start_c": np.full(days, 20.0),
         "cold_share": np.ones(days),
         "drawn": np.ones(days, dtype=np.bool_),
