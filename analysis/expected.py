@@ -28,6 +28,8 @@ SOURCES = (ISO_9806,)
 WRONG_STANDING_BINS = 9
 # Pauses up to this are the controller's switching, not standstill (engineering judgement).
 PAUSE_BINS = 6
+# Sun below this share of the brightest is none (engineering judgement).
+DARK_FRAC = 0.02
 # A bin counts as moving from this share of its time on.
 MOVING_FRAC = 0.1
 
@@ -112,8 +114,10 @@ def expected_heat(*, site: Site, model: LoopModel, sky: Sky, loop: Loop) -> Expe
     if model.one_way:
         useful = np.maximum(useful, 0.0)
     direct = useful * model.let_through_frac(loop.t_mean_c) - pipe - stored
-    # Without sun a healthy loop does not run, so nothing is expected of one that does.
-    direct = np.where(gain < 0.02 * model.brightest_w, np.maximum(direct, 0.0), direct)
+    # Without sun a healthy loop brings down what the day's sun left in it, and nothing else.
+    dark = gain < DARK_FRAC * model.brightest_w
+    shone = np.maximum.accumulate(gain >= DARK_FRAC * model.brightest_w, axis=1)
+    direct = np.where(dark, np.where(shone, np.maximum(direct, 0.0), 0.0), direct)
     around = _surroundings(site, sky, loop, carried, gain)
     healthy = run_healthy_loop(site=site, model=model, around=around)
     store_known = np.isfinite(loop.t_store_bottom_c)

@@ -174,7 +174,7 @@ class _Lane:
         rate = gain_w - loss + coil_w_k * store + pipe_w_k * around_pipes_c(t_ambient_c)
         self.collector_c = (self.collector_c + _STEP_S * rate / self.capacity_j_k) / damping
         heat = coil_w_k * (self.collector_c - store)
-        # A trickle comes in hot and stays above the bottom, which shows nothing of it: all is extra.
+        # A trickle comes in hot and stays above the bottom sensor: all is extra to it.
         gained = np.where(carried, 0.0, heat) / self.store_j_k
         kept = self.extra_k * (1.0 - _STEP_S * self.renewal_1_s)
         self.extra_k = np.maximum(kept + _STEP_S * gained, 0.0)

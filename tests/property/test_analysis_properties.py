@@ -180,6 +180,25 @@ def test_a_healthy_figure_falls_when_the_collector_loses_more(more):
     assert totals[1] < totals[0]
 
 
+@settings(max_examples=8, deadline=None)
+@given(share=st.floats(0.0, 1.2))
+def test_a_healthy_figure_follows_the_sun_down_to_nothing(share):
+    """The loop's temperatures stay; with the sun gone nothing is expected of it, nor ever more."""
+    record = a_clear_day()
+    columns = dict(record.columns)
+    columns["irradiance_plane"] = share * columns["irradiance_plane"]
+    dimmed = replace(record, columns=columns)
+    site, channels = a_site(), frozenset(record.columns)
+    totals = []
+    for one in (record, dimmed):
+        case = case_of(site=site, record=one, channels=channels)
+        totals.append(np.nansum(case.expected.power_w))
+        assert totals[-1] <= np.nansum(case.sky.gain_w)
+    assert totals[1] <= totals[0] * max(share, 1.0) * 1.2 + 1e-6
+    if share == 0.0:
+        assert totals[1] == 0.0
+
+
 SPANS = st.tuples(st.integers(0, 300), st.integers(1, 60))
 
 
