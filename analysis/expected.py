@@ -125,7 +125,7 @@ def expected_heat(*, site: Site, model: LoopModel, sky: Sky, loop: Loop) -> Expe
     paused = wrong | (_short_holes(wrong, PAUSE_BINS) & ~carried)
     standing = long_runs(paused, WRONG_STANDING_BINS)
     standing_w = np.where(standing, healthy.power_w, 0.0)
-    # What trickles into a store that is full all the same a healthy loop would have brought as well.
+    # What trickles into a store that is full all the same, a healthy loop brings as well.
     trickled = np.where(around.store_full & loop.trickle, np.nan_to_num(loop.heat_w), 0.0)
     power = np.where(carried, direct, np.where(standing, standing_w, np.maximum(trickled, 0.0)))
     power = np.where(np.isnan(gain) | (loop.known_s <= 0.0), np.nan, power)

@@ -30,6 +30,7 @@ def a_loop(*, roof, mean, moving, spread=0.0, air=10.0):
         heat_w=bins(0.0),
         known_s=bins(BIN_S),
         moving_frac=bins(moving),
+        per_k_w_k=bins(0.0),
         trickle=flags,
         commanded=flags,
         t_mean_c=bins(mean),
