@@ -100,7 +100,12 @@ def _readable(report: "Report", given: _Input) -> str:
     from dashboards.report_text import render_text
 
     parsed = given.parsed
-    logs = logs_text(parsed.files, unseen=parsed.unseen, impossible=parsed.impossible)
+    logs = logs_text(
+        parsed.files,
+        unseen=parsed.unseen,
+        impossible=parsed.impossible,
+        questions=parsed.questions,
+    )
     return render_text(report, texts=_texts(), listed=parsed.problems, logs=logs)
 
 

@@ -142,7 +142,7 @@ def _by_strptime(text: str, told: str) -> int | None:
 
 def _of_groups(groups: dict[str, str | None]) -> int | None:
     year = int(groups["Y"] or 0) if groups.get("Y") else 2000 + int(groups["y"] or 0)
-    hour, minute = int(groups["H"] or 0), int(groups["M"] or 0)
+    hour, minute = int(groups.get("H") or 0), int(groups.get("M") or 0)
     half = groups.get("p")
     month = month_of(groups["b"] or "") if groups.get("b") else int(groups["m"] or 0)
     if half:

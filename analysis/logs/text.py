@@ -19,6 +19,8 @@ _BOMS = (
     (b"\xfe\xff", "utf-16-be"),
 )
 _EMPTY = b"\x00\r\n\t \xef\xbb\xbf"
+_SIGNS = re.compile(r"[^\x00-\x7f]+")
+_MORE_WHOLE = 5
 _LONE_RETURN = re.compile(rb"\r(?!\n)")
 
 
@@ -58,8 +60,7 @@ def clean_text(name: str, data: bytes) -> tuple[bytes, str]:
 def _decoded(name: str, data: bytes) -> tuple[bytes, str]:
     for bom, encoding in _BOMS:
         if data.startswith(bom):
-            body = data[len(bom) :]
-            return (body if encoding == "utf-8" else _utf_8(name, body, encoding)), encoding.upper()
+            return _utf_8(name, data[len(bom) :], encoding), encoding.upper()
     head = data[:_HEAD]
     zeros = (head[0::2].count(0), head[1::2].count(0))
     if max(zeros) > len(head) // 5 and min(zeros) <= len(head) // 50:
@@ -70,15 +71,29 @@ def _decoded(name: str, data: bytes) -> tuple[bytes, str]:
     try:
         data.decode("utf-8")
     except UnicodeDecodeError:
-        return data.decode("cp1252", errors="replace").encode("utf-8"), "Windows-1252"
+        return _damaged(data)
     return data, "UTF-8"
 
 
+def _damaged(data: bytes) -> tuple[bytes, str]:
+    """Read bytes that are not UTF-8 throughout: a damaged sign or two, else Windows-1252.
+
+    Windows-1252 holds the printable signs of Latin-1 at the same places.
+    """
+    text = data.decode("utf-8", errors="replace")
+    strange = text.count("\ufffd")
+    whole = sum(len(one) for one in _SIGNS.findall(text)) - strange
+    if whole > _MORE_WHOLE * strange:
+        return text.encode("utf-8"), "UTF-8"
+    return data.decode("cp1252", errors="replace").encode("utf-8"), "Windows-1252"
+
+
 def _utf_8(name: str, body: bytes, encoding: str) -> bytes:
-    try:
-        return body[: len(body) // 2 * 2].decode(encoding).encode("utf-8")
-    except UnicodeDecodeError:
-        raise LogError("this is not text; export the log as CSV text", file=name) from None
+    whole = body if encoding == "utf-8" else body[: len(body) // 2 * 2]
+    text = whole.decode(encoding, errors="replace")
+    if encoding != "utf-8" and text.count("\ufffd") > len(text) // 50:
+        raise LogError("this is not text; export the log as CSV text", file=name)
+    return text.encode("utf-8")
 
 
 def _no_rubbish(name: str, head: bytes) -> None:
