@@ -30,6 +30,7 @@ from analysis.forecast import year_in_progress
 from analysis.heat import heat_basis
 from analysis.offsets import OFFSET_LEARNT, Spell, corrected, learn_offsets, pair_offsets
 from analysis.precedence import sort_out
+from analysis.readings import hand_spans
 from analysis.record import Record
 from analysis.results import (
     URGENCIES,
@@ -208,6 +209,7 @@ def assess(
         field_check=field_check(table, facts, end_s=end_s),
         year=year_in_progress(table, site, days, promised_kwh=promises_of(facts)),
         design=None if promised is None else compared(promised, table, site, months),
+        readings=hand_spans(site, days),
     )
 
 

@@ -11,6 +11,7 @@ from typing import Any, Literal
 
 from analysis.basis import Basis, basis_from_json
 from analysis.design.result import DesignYield, design_from_json
+from analysis.hand_span import HandSpan
 
 SCHEMA = 1
 
@@ -276,6 +277,7 @@ class Report:
     clear_seasons: tuple[ClearSeason, ...] = ()
     year: YearInProgress | None = None
     design: DesignYield | None = None
+    readings: tuple[HandSpan, ...] = ()
 
 
 def iso(time_s: int) -> str:
@@ -340,6 +342,7 @@ def report_json(report: Report) -> dict[str, Any]:
         "clear_seasons": [_plain(item) for item in report.clear_seasons],
         "year": None if report.year is None else _plain(report.year),
         "design": None if report.design is None else _plain(report.design),
+        "readings": [item.as_json() for item in report.readings],
     }
 
 
@@ -372,6 +375,7 @@ def report_from_json(data: Mapping[str, Any]) -> Report:
         year=_year(data.get("year")),
         clear_seasons=tuple(_clear_season(item) for item in data.get("clear_seasons", ())),
         design=design_from_json(data.get("design")),
+        readings=tuple(HandSpan.from_json(item) for item in data.get("readings", ())),
     )
 
 

@@ -211,6 +211,15 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class HandReading:
+    """What somebody read off a heat meter during a visit [kWh]."""
+
+    at: datetime
+    heat_register_kwh: float
+    who: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ColumnMeaning:
     """What a log column holds."""
 
@@ -259,6 +268,7 @@ class Site:
     changes: tuple[Change, ...]
     log: LogMap
     sun: Sun = Sun()
+    readings: tuple[HandReading, ...] = ()
 
     @property
     def litres_per_day(self) -> float | None:

@@ -18,12 +18,12 @@ from dataclasses import replace
 from datetime import date
 from typing import Any
 
-from analysis.site import Change, Controller, LogMap, Sensors, Site, Sun
+from analysis.site import Change, Controller, HandReading, LogMap, Sensors, Site, Sun
 from analysis.sitefile_lines import Path
 from analysis.sitefile_log import log_map_of
 from analysis.sitefile_reading import Reading, dotted, fields_of, value_of
 from analysis.sitefile_rules import RefusedError, Rule, shown
-from analysis.sitefile_schema import CHANGE, NESTED, TABLES, TARIFF, Table
+from analysis.sitefile_schema import CHANGE, NESTED, READING, TABLES, TARIFF, Table
 from analysis.sitefile_sense import faults
 
 
@@ -49,7 +49,7 @@ def parse_site(text: str) -> Site:
     reading = Reading.of(text)
     if not reading.raw:
         reading.refuse((), "there is nothing in this site file; write its tables, [site] first")
-    reading.only((), ("schema", "change", "log", *TABLES))
+    reading.only((), ("schema", "change", "reading", "log", *TABLES))
     if type(reading.raw.get("schema")) is not int or reading.raw["schema"] != 1:
         given = shown(reading.raw["schema"]) if "schema" in reading.raw else "missing"
         reading.refuse(("schema",), f"schema is {given}; allowed: 1 (write schema = 1 on top)")
@@ -61,7 +61,7 @@ def parse_site(text: str) -> Site:
     built["sensors"] = built["sensors"] or Sensors()
     built["sun"] = built["sun"] or Sun()
     log = log_map_of(reading) if "log" in reading.raw else LogMap()
-    site = Site(**built, changes=(), log=log)
+    site = Site(**built, changes=(), log=log, readings=_readings(reading))
     _no_faults(reading, site, line_of=None)
     return _with_changes(reading, site)
 
@@ -170,6 +170,14 @@ def _tariffs(reading: Reading, path: Path, raw: Any) -> tuple[Any, ...]:
         for number, one in enumerate(raw, start=1)
     ]
     return tuple(sorted(tariffs, key=lambda tariff: tariff.start))
+
+
+def _readings(reading: Reading) -> tuple[HandReading, ...]:
+    raw = reading.raw.get("reading", [])
+    if not isinstance(raw, list):
+        reading.refuse(("reading",), "a meter reading must be written as [[reading]]")
+    read = [_build(reading, ("reading", number), one, READING) for number, one in enumerate(raw, 1)]
+    return tuple(sorted(read, key=lambda one: one.at))
 
 
 def _no_faults(reading: Reading, site: Site, *, line_of: Path | None) -> None:

@@ -16,6 +16,7 @@ from analysis.site import (
     Controller,
     Design,
     FieldCheckTerms,
+    HandReading,
     Horizon,
     HotWater,
     LogMap,
@@ -273,6 +274,17 @@ TARIFF = Table(
         "from": _must(kind="date", field="start"),
         "price_per_kwh": Rule(lowest=0, highest=1e6),
         "electricity_price_per_kwh": Rule(lowest=0, highest=1e6),
+    },
+)
+
+READING = Table(
+    shape=HandReading,
+    attribute="readings",
+    many=True,
+    rules={
+        "at": _must(kind="instant"),
+        "heat_register_kwh": _must(lowest=0, highest=1e9, unit="kWh"),
+        "who": Rule(kind="text"),
     },
 )
 

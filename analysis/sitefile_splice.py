@@ -4,13 +4,39 @@ import re
 from dataclasses import replace
 
 from analysis.errors import SiteFileError
-from analysis.site import LogMap
+from analysis.site import HandReading, LogMap
 from analysis.sitefile import parse_site
-from analysis.sitefile_schema import TABLES
-from analysis.sitefile_write import map_to_toml, site_to_toml
+from analysis.sitefile_schema import READING, TABLES
+from analysis.sitefile_write import map_to_toml, pairs, site_to_toml
 
-_NAMES = "|".join(("log", "change", *TABLES))
+_NAMES = "|".join(("log", "change", "reading", *TABLES))
 _HEADING = re.compile(rf"\s*\[\[?\s*(?P<name>{_NAMES})\s*(?:\.[^\]]*)?\]\]?\s*(?:#.*)?")
+
+
+def with_reading(text: str, reading: HandReading) -> str:
+    """Give a site file with one more meter reading at its end.
+
+    Parameters
+    ----------
+    text : str
+        A site file that `parse_site` takes.
+    reading : HandReading
+        What was read off the meter.
+
+    Returns
+    -------
+    str
+        The text as it was, and a `[[reading]]`.
+
+    Raises
+    ------
+    SiteFileError
+        The text is no site file, or the reading is not possible.
+    """
+    lines = ["", "[[reading]]", *pairs(READING, reading)]
+    added = text.rstrip() + "\n" + "\n".join(lines) + "\n"
+    parse_site(added)
+    return added
 
 
 def with_log(text: str, log_map: LogMap) -> str:

@@ -6,7 +6,7 @@ from datetime import date, datetime
 from typing import Any
 
 from analysis.site import Climate, LogMap, Site
-from analysis.sitefile_schema import CHANGE, LOG, TABLES, TARIFF, Table
+from analysis.sitefile_schema import CHANGE, LOG, READING, TABLES, TARIFF, Table
 
 
 def site_to_toml(site: Site) -> str:
@@ -31,12 +31,14 @@ def site_to_toml(site: Site) -> str:
             continue
         for one in held if table.many else (held,):
             lines += ["", f"[[{name}]]" if table.many else f"[{name}]"]
-            lines += _pairs(table, one)
+            lines += pairs(table, one)
             if name == "backup":
                 for tariff in site.backup.tariffs if site.backup is not None else ():
-                    lines += ["", "[[backup.tariff]]", *_pairs(TARIFF, tariff)]
+                    lines += ["", "[[backup.tariff]]", *pairs(TARIFF, tariff)]
     for change in site.changes:
-        lines += ["", "[[change]]", *_pairs(CHANGE, change), f"value = {toml_value(change.value)}"]
+        lines += ["", "[[change]]", *pairs(CHANGE, change), f"value = {toml_value(change.value)}"]
+    for read in site.readings:
+        lines += ["", "[[reading]]", *pairs(READING, read)]
     if site.log != LogMap():
         lines += ["", *_log_lines(site.log)]
     return "\n".join(lines) + "\n"
@@ -44,7 +46,7 @@ def site_to_toml(site: Site) -> str:
 
 def climate_to_toml(climate: Climate) -> str:
     """Write the [climate] table of a site file."""
-    return "\n".join(["[climate]", *_pairs(TABLES["climate"], climate)]) + "\n"
+    return "\n".join(["[climate]", *pairs(TABLES["climate"], climate)]) + "\n"
 
 
 def map_to_toml(log_map: LogMap) -> str:
@@ -53,7 +55,7 @@ def map_to_toml(log_map: LogMap) -> str:
 
 
 def _log_lines(log_map: LogMap) -> list[str]:
-    lines = ["[log]", *_pairs(LOG, log_map)]
+    lines = ["[log]", *pairs(LOG, log_map)]
     if log_map.columns:
         lines += ["", "[log.columns]"]
     for head, meaning in log_map.columns:
@@ -62,7 +64,7 @@ def _log_lines(log_map: LogMap) -> list[str]:
     return lines
 
 
-def _pairs(table: Table, held: Any) -> Iterable[str]:
+def pairs(table: Table, held: Any) -> Iterable[str]:
     """Write the keys that are known; an unknown fact is left out."""
     pairs = []
     for key in table.rules:

@@ -1,7 +1,8 @@
 """The year in progress, the field check and the clear days, in words."""
 
+from analysis.hand_span import HandSpan
 from analysis.results import Bounded, FieldCheck, Report, YearInProgress
-from dashboards.format import bounded, money, number, plural, share, span
+from dashboards.format import bound_of, bounded, money, number, plural, share, span
 from dashboards.site_facts import Fact
 
 NO_LABEL = (
@@ -103,4 +104,30 @@ def clear_days_of(report: Report) -> tuple[Fact, ...]:
             f"{item.basis}.",
         )
         for item in report.clear_seasons[-4:]
+    )
+
+
+def readings_of(report: Report) -> tuple[Fact, ...]:
+    """Give what meter readings by hand say, the latest four spans, each beside the log."""
+    return tuple(
+        Fact(
+            label=f"Read by hand, {span(item.start_s, item.end_s, report.timezone)}",
+            value=bounded(
+                bound_of(item.delivered_kwh, item.delivered_low_kwh, item.delivered_high_kwh)
+            )
+            if item.delivered_kwh is not None
+            else "the register went down: another meter, or a slip",
+            note=_beside_log(item),
+        )
+        for item in report.readings[-4:]
+    )
+
+
+def _beside_log(item: HandSpan) -> str:
+    who = f"Read by {item.who}. " if item.who else ""
+    if item.logged_kwh is None:
+        return f"{who}The log has no day of it; it is not in the other figures."
+    return (
+        f"{who}The log measured {number(item.logged_kwh)} kWh in {share(item.logged_frac)} of that "
+        "time; the two are never added up."
     )

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 from analysis.results import Finding, MonthFigure, Problem, Report
 from dashboards import format as fmt
-from dashboards.check_facts import clear_days_of, field_check_of, year_of
+from dashboards.check_facts import clear_days_of, field_check_of, readings_of, year_of
 from dashboards.design_facts import beside_of, design_of
 from dashboards.logs_text import printable
 from dashboards.losses import lost_words
@@ -72,6 +72,7 @@ def _heat(report: Report) -> str:
         *_savings(report),
         *_year(report),
         *_check(report),
+        *_readings(report),
         *_clear(report),
         *_promise(report),
         ("Rests on", f"heat: {heat_basis(basis.heat)}"),
@@ -134,6 +135,11 @@ def _year(report: Report) -> Iterator[tuple[str, str]]:
 def _check(report: Report) -> Iterator[tuple[str, str]]:
     for number, fact in enumerate(field_check_of(report)):
         yield "Field check" if number == 0 else "", f"{fact.label}: {fact.value}. {fact.note}"
+
+
+def _readings(report: Report) -> Iterator[tuple[str, str]]:
+    for number, fact in enumerate(readings_of(report)):
+        yield "Meter" if number == 0 else "", f"{fact.label}: {fact.value}. {fact.note}"
 
 
 def _promise(report: Report) -> Iterator[tuple[str, str]]:

@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from analysis.results import Finding, Report
 from analysis.site import Site
-from dashboards.check_facts import clear_days_of, field_check_of, year_of
+from dashboards.check_facts import clear_days_of, field_check_of, readings_of, year_of
 from dashboards.design_facts import beside_of, design_of
 from dashboards.figures.balance import balance
 from dashboards.figures.strip_frame import first_day, frame
@@ -83,6 +83,7 @@ class SiteView:
     savings: tuple[Fact, ...]
     this_year: tuple[Fact, ...]
     field_check: tuple[Fact, ...]
+    readings: tuple[Fact, ...]
     promise: tuple[Fact, ...]
     condition: tuple[Fact, ...]
     open: tuple[FindingLine, ...]
@@ -139,6 +140,7 @@ def site_view(
         savings=savings_of(report),
         this_year=year_of(report),
         field_check=field_check_of(report),
+        readings=readings_of(report),
         promise=(*design_of(report), *beside_of(report)),
         condition=condition_of(report, site),
         open=tuple(line_of[place] for place in still),

@@ -7,8 +7,10 @@ from datetime import datetime, timedelta
 
 from sqlalchemy.orm import Session
 
+from analysis.site import HandReading
 from analysis.site import Site as SiteFacts
 from analysis.sitefile import parse_site
+from analysis.sitefile_splice import with_reading
 from service.accounts.secrets import hashed, new_secret
 from service.db.models import ApiKey, Firm, Site, SiteFileVersion, Upload
 from service.errors import ConflictError, NotFoundError
@@ -87,6 +89,10 @@ def replace_site_file(db: Session, *, site: Site, text: str, now: datetime) -> s
     if _spot(before) != _spot(facts):
         # Beam and diffuse of its hours came from the sun of the old place.
         weather_actions.read_again(db, site_id=site.id, now=now)
+    if before.readings != facts.readings:
+        # The days stay as they are; the report is made anew.
+        last = ingest_queries.days_stored(db, site.id)[-1:]
+        ingest_queries.mark_days(db, site_id=site.id, days=last, due_at=now)
     ask_again(db, site_id=site.id)
     if _rules(before) == _rules(facts):
         return None
@@ -98,9 +104,22 @@ def _spot(facts: SiteFacts) -> tuple[float, float, float]:
     return place.latitude_deg, place.longitude_deg, place.elevation_m
 
 
+def add_reading(
+    db: Session, *, site: Site, at: datetime, register_kwh: float, who: str | None, now: datetime
+) -> None:
+    """Write what somebody read off the heat meter into the site's file.
+
+    Raises
+    ------
+    analysis.errors.SiteFileError : the reading is not possible
+    """
+    reading = HandReading(at=at, heat_register_kwh=register_kwh, who=who)
+    replace_site_file(db, site=site, text=with_reading(site.text, reading), now=now)
+
+
 def _but_columns(facts: SiteFacts) -> SiteFacts:
     """Give everything that a day's analysis rests on beside its rows."""
-    return replace(facts, log=replace(facts.log, columns=()))
+    return replace(facts, log=replace(facts.log, columns=()), readings=())
 
 
 def _rules(facts: SiteFacts) -> tuple[object, ...]:

@@ -4,8 +4,10 @@ from datetime import timedelta
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Query, Response
+from pydantic import ValidationError
 
 from analysis.errors import SiteFileError
+from analysis.sitefile import parse_site
 from service.accounts.access import person_of, site_for
 from service.assessments import queries as assessment_queries
 from service.context import Here, RowId
@@ -13,7 +15,7 @@ from service.db.models import ApiKey, Site
 from service.errors import InvalidError
 from service.sites import actions, queries
 from service.sites.form import site_file_from_form
-from service.sites.schemas import KeyMade, KeyShown, NewKey, SiteShown
+from service.sites.schemas import KeyMade, KeyShown, NewKey, ReadingShown, SiteShown
 
 router = APIRouter(prefix="/api/sites", tags=["sites"])
 
@@ -78,6 +80,49 @@ def replace_file(here: Here, slug: str, body: SiteFile) -> dict[str, Any]:
         except SiteFileError as error:
             raise refused(error) from None
         return {**shown(site).model_dump(), "note": note}
+
+
+@router.get("/{slug}/readings")
+def list_readings(here: Here, slug: str) -> list[ReadingShown]:
+    """List the meter readings taken by hand, the oldest first."""
+    with here.database.reading() as db:
+        caller = person_of(db, here.request, now=here.now())
+        facts = parse_site(site_for(db, caller, slug).text)
+    return [
+        ReadingShown(at=one.at, heat_register_kwh=one.heat_register_kwh, who=one.who)
+        for one in facts.readings
+    ]
+
+
+@router.post("/{slug}/readings", status_code=201)
+def add_reading(here: Here, slug: str, fields: Annotated[dict[str, Any], Body()]) -> ReadingShown:
+    """Note a meter reading: `at` with zone, `heat_register_kwh`, `who`.
+
+    It is written into the site file, where it can be changed again.
+    """
+    with here.database.session() as db:
+        caller = person_of(db, here.request, now=here.now())
+        site = site_for(db, caller, slug)
+        try:
+            reading = ReadingShown.model_validate(fields)
+        except ValidationError as error:
+            first = error.errors()[0]
+            field = ".".join(map(str, first["loc"]))
+            raise InvalidError(f"{field}: {first['msg']}.", field=field) from None
+        if reading.at > here.now() + timedelta(days=1):
+            raise InvalidError("The reading is in the future; check its date.", field="at")
+        try:
+            actions.add_reading(
+                db,
+                site=site,
+                at=reading.at,
+                register_kwh=reading.heat_register_kwh,
+                who=reading.who,
+                now=here.now(),
+            )
+        except SiteFileError as error:
+            raise refused(error) from None
+    return reading
 
 
 @router.delete("/{slug}")

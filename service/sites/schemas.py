@@ -2,7 +2,7 @@
 
 from datetime import datetime
 
-from pydantic import BaseModel, Field
+from pydantic import AwareDatetime, BaseModel, Field
 
 
 class SiteShown(BaseModel):
@@ -34,3 +34,11 @@ class KeyMade(KeyShown):
     """A gateway key with its text, shown once."""
 
     key: str
+
+
+class ReadingShown(BaseModel):
+    """What somebody read off a heat meter."""
+
+    at: AwareDatetime
+    heat_register_kwh: float = Field(ge=0, le=1e9)
+    who: str | None = Field(None, max_length=200)

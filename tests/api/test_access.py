@@ -58,6 +58,8 @@ CLOSED = [
     ("POST", "/api/sites/mill-lane-4/uploads/1/undo"),
     ("POST", "/api/sites/mill-lane-4/uploads/1/redo"),
     ("POST", "/api/sites/mill-lane-4/rows"),
+    ("GET", "/api/sites/mill-lane-4/readings"),
+    ("POST", "/api/sites/mill-lane-4/readings"),
     ("GET", "/api/sites/mill-lane-4/series?from=2025-06-01&to=2025-06-01"),
     ("GET", "/api/sites/mill-lane-4/report"),
 ]
@@ -68,7 +70,7 @@ def test_an_anonymous_caller_gets_nothing_from_a_public_server(
     back: BackEnd, client: TestClient, method: str, path: str
 ) -> None:
     back.add_site()
-    kind = "application/json" if path.endswith(("form", "keys")) else "application/toml"
+    kind = "application/json" if path.endswith(("form", "keys", "readings")) else "application/toml"
     answer = client.request(method, path, content="{}", headers={"content-type": kind})
     assert answer.status_code == 401
     assert answer.headers["content-type"] == "application/problem+json"
