@@ -46,11 +46,13 @@ from analysis.savings import savings_of
 from analysis.site import Site
 from analysis.sitefile import change_dates, site_on
 from analysis.stepping import edge_columns, values_kind
-from analysis.sun_basis import sun_basis
+from analysis.sun_basis import sensor_notes, sun_basis
+from analysis.sun_drift import drift_notes, drifts, without_drift
+from analysis.sun_sensor import sensor_columns
 from analysis.units import SECONDS_PER_DAY
 from analysis.weather import Weather
 
-METHOD = "3"
+METHOD = "4"
 """Version of the method: stored tables of another version are observed anew."""
 
 MARGIN_DAYS = 1
@@ -123,7 +125,8 @@ def _observed(
     catalogue: tuple[Fault, ...],
 ) -> DayTable:
     case = case_of(site=site, record=record, channels=channels, weather=weather)
-    columns = {**day_columns(case), **edge_columns(case), **clear_columns(case)}
+    columns = {**day_columns(case), **edge_columns(case)}
+    columns.update({**sensor_columns(case), **clear_columns(case)})
     happenings: list[Happening] = list(field_check_hours(case))
     for fault in catalogue:
         seen = fault.observe(case)
@@ -171,6 +174,8 @@ def assess(
     catalogue : the faults that judge, the shortfall last
     """
     facts = site_on(site, local_date(end_s - 1, site.place.timezone))
+    drift = drifts(table, site)
+    table = without_drift(table, drift)
     spells = learn_offsets(table, site)
     table = corrected(table, spells, site)
     history = History(site=facts, table=table, start_s=start_s, end_s=end_s, until_s=until_s)
@@ -193,7 +198,7 @@ def assess(
         timezone=site.place.timezone,
         start_s=start_s,
         end_s=end_s,
-        basis=_basis(facts, channels, table, spells),
+        basis=_basis(facts, channels, table, spells, drift_notes(drift)),
         rows=rows,
         rejected=rejected,
         days=days,
@@ -290,7 +295,11 @@ def _tubes_lost(conclusions: dict[str, Conclusion], site: Site) -> Bounded | Non
 
 
 def _basis(
-    site: Site, channels: frozenset[str], table: DayTable, spells: tuple[Spell, ...]
+    site: Site,
+    channels: frozenset[str],
+    table: DayTable,
+    spells: tuple[Spell, ...],
+    of_drift: tuple[str, ...],
 ) -> Basis:
     heat = heat_basis(channels)
     learnt = any(spell.corrected for spell in spells)
@@ -300,7 +309,7 @@ def _basis(
         notes.append("Heat cannot be worked out: neither flow, a meter nor pump and temperatures")
     elif heat in _HEAT_WORDS:
         notes.append(_HEAT_WORDS[heat])
-    notes.extend(sun_notes)
+    notes.extend((*sun_notes, *sensor_notes(table), *of_drift))
     kind = values_kind(table)
     if site.log.values is None and kind == "mean":
         notes.append("Values are means over their step, as the pump's edges show")

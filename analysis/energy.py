@@ -92,4 +92,6 @@ def sun_u_frac(table: DayTable, days: Days, site: Site) -> Floats:
     facts = facts_of_days(site, [table.days.dates[day] for day in days.tolist()])
     percent = np.array([one.sensors.irradiance_percent for one in facts])
     percent = np.where(number == WEATHER, 0.0, percent)
-    return np.asarray(np.hypot(percent / 100.0 / COVERAGE_95, _SOURCE_FRACS[number]))
+    frac = np.hypot(percent / 100.0 / COVERAGE_95, _SOURCE_FRACS[number])
+    drift = np.nan_to_num(table.column("sun_drift_u_frac")[days])
+    return np.asarray(np.hypot(frac, drift))

@@ -76,6 +76,11 @@ PEREZ = Source(
     "coefficients of all sites, as in pvlib",
 )
 KASTEN_YOUNG = Source("Kasten & Young, Applied Optics 28 (1989)", "constants as in pvlib")
+INEICHEN = Source(
+    "Ineichen & Perez, A new airmass independent formulation for the Linke turbidity coefficient, "
+    "Solar Energy 73 (2002)",
+    "as in pvlib",
+)
 HAURWITZ = Source(
     "Haurwitz, Insolation in relation to cloudiness, J. Meteorology 2 and 3 (1945, 1946)"
 )

@@ -6,6 +6,14 @@ from analysis.day_figures import usual_sun
 from analysis.days import DayTable
 from analysis.site import Site, Sun
 from analysis.sky import PLANE, SOURCES_OF_SUN
+from analysis.sun_drift import LEAST_CLEAR_H
+
+# What haze and height explain of a clear day's share of a usual clear sky (our judgement).
+_LEAST_SHARE, _MOST_SHARE = 0.80, 1.15
+_FEWEST_CLEAR_DAYS = 10
+# A sensor's offset at night: more has another cause than the cold sky (engineering judgement).
+_MOST_NIGHT_W_M2, _LEAST_NIGHT_W_M2 = 5.0, -10.0
+_OVER_DAYS_FRAC = 0.05
 
 _WORDS = ("the sensor in the plane", "the horizontal sensor", "the weather data")
 
@@ -44,3 +52,33 @@ def sun_basis(table: DayTable, site: Site) -> tuple[str | None, tuple[str, ...]]
             f"{site.sun.model}, as the site file says"
         )
     return SOURCES_OF_SUN[usual], tuple(notes)
+
+
+def sensor_notes(table: DayTable) -> tuple[str, ...]:
+    """Say where the sun sensor reads what no sky gives; it is not corrected for that."""
+    notes = []
+    clear = np.nan_to_num(table.column("sensor_clear_h")) >= LEAST_CLEAR_H
+    share = table.column("sensor_clear_ratio")[clear]
+    if len(share) >= _FEWEST_CLEAR_DAYS:
+        usual = float(np.median(share))
+        if not _LEAST_SHARE <= usual <= _MOST_SHARE:
+            notes.append(
+                f"On {len(share)} clear days the sun sensor reads {100.0 * usual:.0f} % of what a "
+                "clear sky gives; haze explains 80 to 115 %. Check its scale in the logger, its "
+                "plane and its glass: irradiation and expected heat are off by as much"
+            )
+    night = table.column("sensor_night_w_m2")
+    night = night[np.isfinite(night)]
+    if night.size and not _LEAST_NIGHT_W_M2 <= float(np.median(night)) <= _MOST_NIGHT_W_M2:
+        notes.append(
+            f"The sun sensor reads {float(np.median(night)):+.0f} W/m2 at night: its zero is off "
+            "by that, by day as well"
+        )
+    over = table.column("sensor_over_h")
+    days, known = int((over > 0.0).sum()), int(np.isfinite(over).sum())
+    if days >= _FEWEST_CLEAR_DAYS and days >= _OVER_DAYS_FRAC * known:
+        notes.append(
+            f"On {days} of {known} days the sun sensor reads more than the cleanest air lets "
+            "through for a quarter of an hour and longer: check its scale and its plane"
+        )
+    return tuple(notes)

@@ -1,0 +1,125 @@
+"""Stage one of the sun sensor's check: its readings against a clear sky and against the night.
+
+Hours are proven clear by their shape alone: over three quarters of an hour and more the reading
+follows the clear sky's curve, whatever its level. So a sensor that reads too little still shows its
+clear hours.
+"""
+
+import numpy as np
+
+from analysis.case import Case
+from analysis.cloudless import clear_sky
+from analysis.grid import BIN_S
+from analysis.heat import column
+from analysis.record import Bools, Floats
+from analysis.runs import long_runs
+from analysis.sky import LEVEL, NO_SOURCE, SOURCES_OF_SUN, WEATHER
+from analysis.sources import INEICHEN
+from analysis.sun import extraterrestrial_w_m2
+from analysis.transposition import air_mass, transpose
+from analysis.units import SECONDS_PER_HOUR
+
+SOURCES = (INEICHEN,)
+
+# Where the shape of a clear sky is told best: a sun 15 degrees high, 60 degrees off at most.
+_LEAST_SINE = 0.26
+_LEAST_FACING = 0.5
+# From one bin to the next the ratio to the clear sky moves by less; cloud moves it by more, thin
+# veils included, for most of the time (engineering judgement, after Reno & Hansen's criteria).
+_SMOOTH_FRAC = 0.012
+_CLEAR_BINS = 9
+# An even overcast is smooth as well, but far below; a sensor off by more is beyond correction.
+_LEAST_RATIO = 0.5
+# More than the cleanest air lets through, for a quarter of an hour (engineering judgement; beside
+# bright cloud single minutes reach it).
+_CLEAN_LINKE = 2.0
+_OVER = 1.15
+_OVER_BINS = 3
+_OVER_LEAST_W_M2 = 300.0
+# Six degrees below the horizon there is no light left that a sensor resolves.
+_NIGHT_SINE = -0.105
+
+
+def sensor_columns(case: Case) -> dict[str, Floats]:
+    """Give what each day says about the sensor that its sun comes from; shape (days,).
+
+    `sensor_clear_ratio` median of reading over clear sky in clear hours [-], `sensor_clear_h` how
+    many, `sensor_clear_mass` the air mass in them [-], `sensor_night_w_m2` median reading at
+    night, `sensor_over_h` hours beyond what a clear sky or the sun outside the atmosphere gives.
+    Nothing where no sensor tells the sun.
+    """
+    source = case.sky.source
+    told = (source != NO_SOURCE) & (source != WEATHER)
+    if not told.any():
+        return {}
+    reading = np.full(case.grid.shape, np.nan)
+    for number in np.unique(source[told]).tolist():
+        days = source == number
+        reading[days] = case.grid.mean(column(case.record, SOURCES_OF_SUN[number]))[days]
+    ratio, over = _against_clear(case, reading, level=(source == LEVEL)[:, None])
+    smooth = np.zeros(ratio.shape, dtype=np.bool_)
+    with np.errstate(invalid="ignore"):
+        smooth[:, 1:] = np.abs(np.diff(ratio, axis=1)) < _SMOOTH_FRAC * ratio[:, 1:]
+        smooth &= ratio > _LEAST_RATIO
+    clear = long_runs(smooth, _CLEAR_BINS)
+    known = told & np.isfinite(reading).any(axis=1)
+    columns = {
+        "sensor_clear_ratio": _median(ratio, clear),
+        "sensor_clear_h": clear.sum(axis=1) * BIN_S / SECONDS_PER_HOUR,
+        "sensor_clear_mass": _median(air_mass(case.sky.sun_sine), clear),
+        "sensor_night_w_m2": _median(reading, case.sky.sun_sine < _NIGHT_SINE),
+        "sensor_over_h": over.sum(axis=1) * BIN_S / SECONDS_PER_HOUR,
+    }
+    return {name: np.where(known, values, np.nan) for name, values in columns.items()}
+
+
+def _against_clear(case: Case, reading: Floats, *, level: Bools) -> tuple[Floats, Bools]:
+    """Give the ratio to the clear sky where it tells something, and bins that are beyond it."""
+    sine = case.sky.sun_sine
+    facing = np.where(level, sine, case.sky.cos_incidence)
+    place = np.nonzero((sine > _LEAST_SINE) & (facing > _LEAST_FACING) & np.isfinite(reading))
+    outside = extraterrestrial_w_m2(case.grid.start_s[place] + BIN_S // 2)
+    flat = np.broadcast_to(level, reading.shape)[place]
+    seen = [
+        _clear_reading(case, sine[place], facing[place], outside, flat, linke)
+        for linke in (None, _CLEAN_LINKE)
+    ]
+    ratio = np.full(reading.shape, np.nan)
+    ratio[place] = reading[place] / seen[0]
+    beyond = np.zeros(reading.shape, dtype=np.bool_)
+    bound = np.minimum(_OVER * seen[1], outside)
+    beyond[place] = (reading[place] > bound) & (reading[place] > _OVER_LEAST_W_M2)
+    return ratio, long_runs(beyond, _OVER_BINS)
+
+
+def _clear_reading(
+    case: Case, sine: Floats, facing: Floats, outside: Floats, flat: Bools, linke: float | None
+) -> Floats:
+    sky = clear_sky(
+        cos_zenith=sine,
+        extraterrestrial_w_m2=outside,
+        elevation_m=case.site.place.elevation_m,
+        **({} if linke is None else {"linke": linke}),
+    )
+    if flat.all():
+        return sky.ghi
+    plane = transpose(
+        ghi=sky.ghi,
+        dhi=sky.dhi,
+        dni=sky.dni,
+        cos_incidence=facing,
+        cos_zenith=sine,
+        extraterrestrial_w_m2=outside,
+        tilt_deg=case.site.arrays[0].tilt_deg,
+        model=case.site.sun.model,
+    )
+    return np.where(flat, sky.ghi, plane.total_w_m2)
+
+
+def _median(values: Floats, flags: Bools) -> Floats:
+    """Give the median of flagged known bins of each day, NaN where there are none."""
+    kept = np.where(flags, values, np.nan)
+    median = np.full(kept.shape[0], np.nan)
+    some = np.isfinite(kept).any(axis=1)
+    median[some] = np.nanmedian(kept[some], axis=1)
+    return median
