@@ -154,6 +154,9 @@ def understood_of(
     remarks = []
     if plan.line_offset:
         remarks.append(f"the columns change in line {plan.line_offset + 1}")
+    if plan.footers:
+        lines = "1 line" if plan.footers == 1 else f"{plan.footers} lines"
+        remarks.append(f"{lines} under the rows hold no row and were passed over")
     if rows.doubled_hour:
         remarks.append(
             f"{rows.doubled_hour} rows of the hour that comes twice in autumn were set aside"

@@ -120,17 +120,21 @@ class BlockReader:
 
     def _numbers(self, table: Any, column: Column) -> NDArray[np.float64]:
         held = table.column(f"c{column.place}")
-        if not column.words:
+        if not self._by_word(column):
             values = floats(held)
             # "inf" is a word to us, and the parser takes it for a number: let the others say so.
             if np.isinf(values).any():
                 raise _DeclinedError
             return values
         words, places = coded(held)
-        read = [value_of(word, column, self.rows.dialect.numbers) for word in words]
+        read = [value_of(word, column) for word in words]
         if None in read:
             raise _DeclinedError
         return np.array([*read, np.nan], dtype=np.float64)[places]
+
+    def _by_word(self, column: Column) -> bool:
+        """Whether the parser, which knows one decimal sign, cannot read the column's numbers."""
+        return column.by_word or column.numbers.decimal != self.rows.dialect.decimal
 
     def _table(self, block: Any, *, texts: bool) -> Any:
         import pyarrow as pa
@@ -139,7 +143,7 @@ class BlockReader:
         dialect, layout = self.rows.dialect, self.rows.layout
         names = [f"c{place}" for place in range(len(dialect.heads))]
         types = {
-            f"c{column.place}": pa.string() if texts or column.words else pa.float64()
+            f"c{column.place}": pa.string() if texts or self._by_word(column) else pa.float64()
             for column in layout.columns
         }
         for place in layout.stamp.places:

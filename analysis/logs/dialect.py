@@ -4,17 +4,18 @@ Found from the head of the file, the signs in numbers from spots all through it;
 or map tells goes before what is found.
 """
 
-import csv
 import re
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 from typing import Literal
 
+from analysis.channels import channel_of_tidy
 from analysis.errors import LogError
+from analysis.logs.cells import cells_of, is_comment, is_stamp
 from analysis.logs.headers import Headers, find_headers
-from analysis.logs.numbers import NumberStyle, decimal_evidence, looks_like_number
-from analysis.logs.stamp_formats import format_of, format_told
+from analysis.logs.number_signs import find_numbers
+from analysis.logs.numbers import NumberStyle, looks_like_number
 from analysis.logs.words import MISSING_FOLDED, WORDS
 from analysis.site import LogMap
 
@@ -25,10 +26,6 @@ _MEASURED_LINES = 40
 _DELIMITERS = (";", "\t", "|", ",", " ")
 DELIMITER_NAMES = {";": "semicolon", "\t": "tab", "|": "pipe", ",": "comma", " ": "blank"}
 _CLOCK = re.compile(r"\d{1,2}[:.]\d{2}([:.]\d{2})?(\s*[AaPp]\.?[Mm]\.?)?")
-_COMMENT = re.compile(r"#|//|%[\s\w]|;")
-_CELL = re.compile(r"[+-]?\d[\d.,'\u00a0\u2009\u202f\u2019]*[.,]\d*")
-_SPOT, _SPOTS = 2048, 100
-_SHORTEST_DAY = len("1/6/25")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,6 +36,7 @@ class Dialect:
     ----------
     delimiter : one sign; " " means runs of blanks
     numbers : the signs in numbers
+    two_signs : whether there are numbers with a decimal point and others with a comma
     number_doubt : a number that the whole file leaves two meanings, "" where there is none
     headers : names and units, and the lines that are passed over where they stand again
     first_line : 1-based line of the first row
@@ -49,6 +47,7 @@ class Dialect:
     delimiter: str
     numbers: NumberStyle
     number_doubt: str
+    two_signs: bool
     headers: Headers
     first_line: int
     body_at: int
@@ -68,25 +67,6 @@ class Dialect:
     def decimal(self) -> Literal[".", ","]:
         """The decimal sign."""
         return self.numbers.decimal
-
-
-def is_comment(line: str, delimiter: str) -> bool:
-    """Tell whether a line is a remark: it begins with #, //, % and a word, or a lone semicolon."""
-    mark = _COMMENT.match(line.lstrip())
-    return mark is not None and not mark[0].startswith(delimiter)
-
-
-def cells_of(line: str, delimiter: str) -> list[str]:
-    """Split one line; quotes are understood."""
-    if delimiter == " ":
-        return line.split()
-    if '"' not in line:
-        return line.split(delimiter)
-    try:
-        rows = list(csv.reader([line], delimiter=delimiter, skipinitialspace=True))
-    except csv.Error:
-        return line.split(delimiter)
-    return rows[0] if rows else []
 
 
 def find_dialect(name: str, text: bytes, told: LogMap) -> Dialect:
@@ -128,18 +108,35 @@ def find_dialect(name: str, text: bytes, told: LogMap) -> Dialect:
         for number, line in filled
         if number in bare and number < first_row
     ]
-    headers = find_headers(name, before, remarks, samples, width, told)
+    clock = _clock_place(samples[-1], told) if delimiter == " " else None
+    headers = find_headers(name, before, remarks, samples, width, told, clock_place=clock)
+    first_row = _first_row(headers, filled, first_row)
     body_at = sum(len(line.encode("utf-8")) + 1 for line in text_lines(text)[: first_row - 1])
-    numbers, doubt = _numbers(samples, text, delimiter, told)
+    numbers, doubt, two_signs = find_numbers(samples, text, delimiter, told)
+    if doubt and any(channel_of_tidy(head) is not None for head in headers.names):
+        # What knows our heads puts no signs between thousands.
+        numbers, doubt = replace(numbers, open=False), ""
     return Dialect(
         delimiter=delimiter,
         numbers=numbers,
         number_doubt=doubt,
+        two_signs=two_signs,
         headers=headers,
         first_line=first_row,
         body_at=min(body_at, len(text)),
         samples=samples,
     )
+
+
+def _first_row(headers: Headers, filled: list[tuple[int, str]], first_row: int) -> int:
+    """Give the line where rows begin: a damaged one under the header is a row, and will be told."""
+    after = headers.lines[-1] if headers.lines else 0
+    for number, line in filled:
+        if after < number < first_row:
+            telling = line.lstrip(' "')[:1].isdigit()
+            if telling or (after and any(sign.isdigit() for sign in line)):
+                return number
+    return first_row
 
 
 def text_lines(text: bytes) -> list[str]:
@@ -181,15 +178,6 @@ def _is_known(cell: str) -> bool:
         or is_stamp(cell, None)
         or _CLOCK.fullmatch(cell) is not None
     )
-
-
-def is_stamp(value: str, time_format: str | None) -> bool:
-    """Tell whether a cell holds a day, with or without the time of day."""
-    if time_format is not None and format_told(time_format).one(value) is not None:
-        return True
-    if len(value) < _SHORTEST_DAY or not any(sign.isdigit() for sign in value[:12]):
-        return False
-    return format_of([value]) is not None
 
 
 def _is_row(cells: list[str], told: LogMap) -> bool:
@@ -239,55 +227,16 @@ def _stamp_place(cells: list[str], told: LogMap) -> int | None:
     return None
 
 
+def _clock_place(cells: tuple[str, ...], told: LogMap) -> int | None:
+    """Give the place of a time of day that stands right of a bare date."""
+    day = _stamp_place(list(cells), told)
+    if day is None or day + 1 >= len(cells) or ":" in cells[day]:
+        return None
+    return day + 1 if _CLOCK.fullmatch(cells[day + 1].strip()) else None
+
+
 def _no_rows(told: LogMap) -> str:
     if told.delimiter is not None:
         sign = DELIMITER_NAMES[told.delimiter]
         return f"no row of numbers is found with the delimiter told, {sign}; check it in [log]"
     return "there is a header but no row of numbers under it; export the log again"
-
-
-def _numbers(
-    samples: tuple[tuple[str, ...], ...], text: bytes, delimiter: str, told: LogMap
-) -> tuple[NumberStyle, str]:
-    """Find decimal sign and sign between thousands; and a number that stays open, if any."""
-    cells = [cell for row in samples for cell in row if not is_stamp(cell.strip(), None)]
-    point, comma, either = decimal_evidence(cells)
-    # In a comma separated file without quotes no number can hold a comma.
-    plain = delimiter == "," and b'"' not in text
-    if not plain or not (point or comma or either):
-        more = decimal_evidence(_number_cells(text, delimiter))
-        point, comma, either = point + more[0], comma + more[1], either + more[2]
-    if told.decimal is not None:
-        return NumberStyle(decimal=told.decimal, thousands=""), ""
-    decimal: Literal[".", ","] = "," if comma > point else "."
-    if plain:
-        return NumberStyle(decimal="."), ""
-    if point or comma or not either:
-        return NumberStyle(decimal=decimal, thousands=_thousands(cells, text, delimiter)), ""
-    open_cell = next(
-        (cell for cell in cells + _number_cells(text, delimiter) if decimal_evidence([cell])[2]), ""
-    )
-    return NumberStyle(decimal="," if "," in open_cell else "."), open_cell.strip()
-
-
-def _thousands(cells: list[str], text: bytes, delimiter: str) -> str:
-    """Give the sign that stands left of the other one in some number, "" where none does."""
-    for cell in (*cells, *_number_cells(text, delimiter)):
-        point, comma = cell.find("."), cell.find(",")
-        if point >= 0 and comma >= 0 and decimal_evidence([cell])[2] == 0:
-            return "." if point < comma else ","
-    return ""
-
-
-def _number_cells(text: bytes, delimiter: str) -> list[str]:
-    """Give cells with a sign in them from spots all through a text."""
-    found: list[str] = []
-    for at in range(0, len(text), max(_SPOT, len(text) // _SPOTS)):
-        spot = text[at : at + _SPOT].decode("utf-8", errors="replace")
-        for line in spot.split("\n")[1:-1] or [spot]:
-            found.extend(
-                cell.strip()
-                for cell in cells_of(line, delimiter)
-                if _CELL.fullmatch(cell.strip()) and not is_stamp(cell.strip(), None)
-            )
-    return found

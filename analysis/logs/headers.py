@@ -40,6 +40,8 @@ def find_headers(
     samples: tuple[tuple[str, ...], ...],
     width: int,
     told: LogMap,
+    *,
+    clock_place: int | None = None,
 ) -> Headers:
     """Find the header among the lines above the first row.
 
@@ -55,6 +57,8 @@ def find_headers(
         How many cells a row has [-].
     told : LogMap
         Its heads are known ones.
+    clock_place : int, optional
+        Where blanks split a stamp in two: the column of its time of day, which has no name [-].
 
     Returns
     -------
@@ -66,14 +70,15 @@ def find_headers(
     LogError
         The header is shorter than the rows: nobody can tell which value has no name.
     """
-    again = frozenset(bare(cells) for _, cells in (*before, *remarks))
     units = next((row for row in reversed(before) if _is_units(row[1], width)), None)
     names = _names([row for row in before if row is not units], width, told)
     # A lone line that looks like units is a header of short names all the same.
     names = names or _names(remarks, width, told) or units
     if names is None:
-        return Headers(names=("",) * width, units=("",) * width, lines=(), again=again)
+        return Headers(names=("",) * width, units=("",) * width, lines=())
     number, cells = names
+    if clock_place is not None and len(bare(cells)) == width - 1:
+        cells = [*cells[:clock_place], "", *cells[clock_place:]]
     heads = _wide([cell.strip() for cell in cells], width)
     if cells and not heads[-1] and len(cells) < width and any(row[-1].strip() for row in samples):
         raise LogError(
@@ -84,6 +89,8 @@ def find_headers(
             line=number,
         )
     lines = (number,) if units is None or units[0] == number else (number, units[0])
+    above = [cells for line, cells in (*before, *remarks) if line <= lines[-1]]
+    again = frozenset(bare(cells) for cells in above)
     printed = [_unit(cell) for cell in units[1]] if units is not None else []
     return Headers(names=heads, units=_wide(printed, width), lines=lines, again=again)
 

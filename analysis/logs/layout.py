@@ -9,12 +9,14 @@ from analysis.channels import Channel, channel, channel_of_tidy
 from analysis.errors import LogError
 from analysis.logs.conversions import Unit, unit_named
 from analysis.logs.dialect import Dialect
-from analysis.logs.numbers import looks_like_number, split_unit
+from analysis.logs.numbers import NumberStyle, decimal_evidence, looks_like_number, split_unit
 from analysis.logs.shapes import quoted
 from analysis.logs.timecolumns import StampColumns, find_stamp_columns
 from analysis.logs.words import MISSING_FOLDED, WORDS
 from analysis.site import ColumnMeaning, LogMap
 
+# Stands for the unit of a long table's values: each series may have its own.
+ANY_UNIT = "*"
 _NAMED_WITH_UNIT = re.compile(r"(?P<name>.+?)\s*[\[(](?P<unit>[^\])]+)[\])]")
 
 
@@ -31,6 +33,7 @@ class Column:
     source : who said what it holds
     code : gives a number for each text, in a column of names
     tells : whether cells that are no numbers are problems although its meaning is unknown
+    numbers : the signs in its numbers, nearly always those of the file
     """
 
     place: int
@@ -43,6 +46,12 @@ class Column:
     source: str = "none"
     code: Callable[[str], float] | None = None
     tells: bool = False
+    numbers: NumberStyle
+
+    @property
+    def by_word(self) -> bool:
+        """Whether the columnar parser cannot vouch for its numbers."""
+        return self.words or self.numbers.open or self.code is not None
 
     @property
     def is_share(self) -> bool:
@@ -221,6 +230,7 @@ def known_column(
         words=words,
         cell_unit=cell_unit,
         source=source,
+        numbers=_numbers_of(dialect, place),
     )
 
 
@@ -241,7 +251,21 @@ def _open_column(dialect: Dialect, place: int) -> Column | None:
         unit_says=dialect.headers.units[place] or _cell_unit(dialect, place),
         words=_has_words(dialect, place),
         cell_unit=_cell_unit(dialect, place),
+        numbers=_numbers_of(dialect, place),
     )
+
+
+def _numbers_of(dialect: Dialect, place: int) -> NumberStyle:
+    """Give a column its own decimal sign where all its samples prove another than the file's."""
+    usual = dialect.numbers
+    if usual.open or not dialect.two_signs:
+        return usual
+    point, comma, _ = decimal_evidence([row[place] for row in dialect.samples])
+    if usual.decimal == "," and point and not comma:
+        return NumberStyle(decimal=".")
+    if usual.decimal == "." and comma and not point:
+        return NumberStyle(decimal=",")
+    return usual
 
 
 def _has_words(dialect: Dialect, place: int) -> bool:

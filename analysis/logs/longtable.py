@@ -1,13 +1,14 @@
 """Long tables: one value per row, named by another column, become columns of their own."""
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from threading import Lock
 
 from analysis.logs.conversions import Unit
 from analysis.logs.dialect import Dialect
-from analysis.logs.layout import Column, Layout
-from analysis.logs.numbers import is_unit, looks_like_number
+from analysis.logs.layout import ANY_UNIT, Column, Layout
+from analysis.logs.numbers import NumberStyle, is_unit, looks_like_number, split_unit
 from analysis.logs.words import MISSING_FOLDED
 
 # Heads of the column that names the series (trade words; common practice, no source).
@@ -120,7 +121,7 @@ def long_columns(
     names, units = SeriesCodes(), SeriesCodes()
     value = layout.open[0]
     columns = [
-        _coded(table.series_place, names),
+        _coded(table.series_place, names.code),
         Column(
             place=value.place,
             head=value.head,
@@ -128,16 +129,24 @@ def long_columns(
             unit=Unit(),
             unit_says="",
             words=True,
-            cell_unit=value.cell_unit,
+            cell_unit=ANY_UNIT if value.cell_unit else "",
             tells=True,
+            numbers=value.numbers,
         ),
     ]
     if table.unit_place is not None:
-        columns.append(_coded(table.unit_place, units))
+        columns.append(_coded(table.unit_place, units.code))
+    elif value.cell_unit:
+        columns.append(_coded(value.place, lambda text: units.code(_unit_of(text))))
     return tuple(columns), names, units
 
 
-def _coded(place: int, codes: SeriesCodes) -> Column:
+def _unit_of(text: str) -> str:
+    split = split_unit(text)
+    return "" if split is None else split[1]
+
+
+def _coded(place: int, code: Callable[[str], float]) -> Column:
     return Column(
         place=place,
         head=f"column {place + 1}",
@@ -145,5 +154,6 @@ def _coded(place: int, codes: SeriesCodes) -> Column:
         unit=Unit(),
         unit_says="",
         words=True,
-        code=codes.code,
+        code=code,
+        numbers=NumberStyle(decimal="."),
     )

@@ -40,12 +40,12 @@ def mixed_values(
     any_bad = np.zeros(len(lines), dtype=np.bool_)
     for column in reader.layout.columns:
         texts = table.column(f"c{column.place}")
-        plain = None if column.words else _cast(texts, reader.dialect.decimal)
+        plain = None if column.by_word else _cast(texts, column.numbers.decimal)
         if plain is not None:
             values.append(plain)
             continue
         words, places = coded(texts)
-        read = [value_of(word, column, reader.dialect.numbers) for word in words]
+        read = [value_of(word, column) for word in words]
         known = np.array([math.nan if one is None else one for one in read] + [math.nan])
         values.append(known[places])
         wrong = np.array([one is None for one in read] + [False])[places]

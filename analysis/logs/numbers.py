@@ -48,16 +48,20 @@ class NumberStyle:
     decimal : the decimal sign
     thousands : the sign between thousands that the file proves, "" where it proves none; blanks
         and apostrophes need no proof
+    open : whether nothing in the file tells its decimal sign: what depends on it has no value
     """
 
     decimal: Literal[".", ","]
     thousands: str = ""
+    open: bool = False
 
     def value(self, text: str) -> float | None:
         """Read one number without a unit; None where it is none or has two meanings."""
         bare = text.strip()
         if not bare.isascii():
             bare = bare.translate(_MINUS)
+        if self.open and any(one.fullmatch(bare) for one in _UNPROVEN.values()):
+            return None
         if _PLAIN[self.decimal].fullmatch(bare):
             return _finite(bare, self.decimal)
         grouped = _PROVEN[self.decimal].fullmatch(bare) or _GAPPED[self.decimal].fullmatch(bare)
@@ -72,7 +76,10 @@ class NumberStyle:
 
     def two_meanings(self, text: str) -> bool:
         """Tell whether a cell is a number only if its sign stands between thousands."""
-        return not self.thousands and bool(_UNPROVEN[self.decimal].fullmatch(text.strip()))
+        bare = text.strip()
+        if self.open:
+            return any(one.fullmatch(bare) for one in _UNPROVEN.values())
+        return not self.thousands and bool(_UNPROVEN[self.decimal].fullmatch(bare))
 
 
 def _finite(bare: str, decimal: str) -> float | None:

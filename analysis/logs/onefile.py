@@ -11,7 +11,7 @@ from analysis.logs.layout import Column, Layout
 from analysis.logs.longtable import long_columns
 from analysis.logs.planning import FilePlan, Told
 from analysis.logs.resets import clock_resets
-from analysis.logs.rows import EARLIEST_S, LATEST_S, Part, RowReader
+from analysis.logs.rows import EARLIEST_S, LATEST_S, Part, RowReader, unit_ratio
 from analysis.logs.shapes import ProblemList
 from analysis.logs.walltime import DOUBLED_HOUR, GOOD, MISSING_HOUR, utc_from_wall
 from analysis.units import SECONDS_PER_DAY
@@ -114,9 +114,8 @@ def _long_rows(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
             lines=part.lines[rows],
             read=int(rows.sum()),
         )
-        seen = unit_codes[rows]
-        seen = seen[np.isfinite(seen)]
-        printed.append(unit_words[int(seen[0])] if len(seen) and (seen == seen[0]).all() else "")
+        own, unit = _in_one_unit(own, unit_codes[rows], unit_words)
+        printed.append(unit)
         own, hours = _on_utc(plan, own, told, problems)
         missing, doubled = missing + hours[0], doubled + hours[1]
         stamps.append(own.stamp_s)
@@ -137,6 +136,19 @@ def _long_rows(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
         series=tuple(series),
         units=tuple(printed),
     )
+
+
+def _in_one_unit(part: Part, codes: NDArray[np.float64], words: list[str]) -> tuple[Part, str]:
+    """Bring the values of a series to the unit that it has first; some loggers change over."""
+    seen = codes[np.isfinite(codes)]
+    if not len(seen):
+        return part, ""
+    first = words[int(seen[0])]
+    values = part.values[0]
+    for code in np.unique(seen[seen != seen[0]]).tolist():
+        ratio = unit_ratio(words[int(code)], first)
+        values = np.where(codes == code, values * ratio, values)
+    return replace(part, values=(values,)), first
 
 
 def _reversed(part: Part) -> Part:

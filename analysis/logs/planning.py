@@ -10,9 +10,11 @@ from typing import Literal
 
 from analysis.errors import LogError
 from analysis.logs.asking import Choice, Question
+from analysis.logs.cells import cells_of
 from analysis.logs.dialect import Dialect, find_dialect
 from analysis.logs.layout import Layout, find_layout
 from analysis.logs.longtable import LongTable, long_table_of
+from analysis.logs.rows import stamp_of
 from analysis.logs.shapes import LogSource
 from analysis.logs.stamp_formats import order_of, proven
 from analysis.logs.stamps import StampFormat
@@ -23,6 +25,14 @@ from analysis.units import SECONDS_PER_DAY
 _DAY_PART = re.compile(rb"(?<![\d/.-])(\d{1,2}([/.-])\d{1,2}\2(?:\d{4}|\d{2}))(?![\d/-])")
 _SPOT, _SPOTS = 2048, 200
 _MOST_TABLES = 100
+_MOST_FOOTERS = 20
+_FIRST_WORD = re.compile(r"[^\W\d_]+")
+# What loggers write under a table (trade words; common practice, no source).
+_FOOTERS = (
+    "sum summe total totale totaal somme suma gesamt end ende fin fine einde eof min max minimum "
+    "maximum mean average avg mittel mittelwert moyenne media promedio gemiddelde export count"
+)
+_FOOTER_WORDS = frozenset(_FOOTERS.split())
 _ORDER_SAYS = {
     "day_first": "the day stands first",
     "month_first": "the month stands first",
@@ -53,6 +63,7 @@ class FilePlan:
     text : the file as clean UTF-8, from the header on where it is a later table of its file
     line_offset : how many lines of the file stand before the text
     source : which of the files it is of
+    footers : how many lines under the rows are none
     long : which columns name the series of a long table, None for a wide one
     """
 
@@ -64,6 +75,7 @@ class FilePlan:
     long: LongTable | None = None
     line_offset: int = 0
     source: int = 0
+    footers: int = 0
 
     @property
     def stamp_example(self) -> str:
@@ -118,15 +130,38 @@ def _plan(name: str, text: bytes, encoding: str, told: Told, offset: int) -> Fil
         text = _single_blanks(text)
         dialect = find_dialect(name, text, replace(told.log_map, delimiter=" "))
     layout = find_layout(name, dialect, told.log_map)
+    end = _without_footer(text, dialect, layout)
     return FilePlan(
         name=name,
-        text=text,
+        text=text if end == len(text) else text[:end],
+        footers=text.count(b"\n", end) + (end < len(text) and not text.endswith(b"\n")),
         encoding=encoding,
         dialect=dialect,
         layout=layout,
         long=long_table_of(dialect, layout),
         line_offset=offset,
     )
+
+
+def _without_footer(text: bytes, dialect: Dialect, layout: Layout) -> int:
+    """Give where lines such as `Total;...` or `End of export` begin under the rows."""
+    end = len(text)
+    for _ in range(_MOST_FOOTERS):
+        bare = len(text[max(dialect.body_at, end - _SPOT) : end].rstrip())
+        stop = max(dialect.body_at, end - _SPOT) + bare
+        start = text.rfind(b"\n", max(dialect.body_at, stop - _SPOT), stop) + 1
+        if start <= dialect.body_at:
+            break
+        cells = cells_of(text[start:stop].decode("utf-8", errors="replace"), dialect.delimiter)
+        filled = [cell.strip() for cell in cells if cell.strip()]
+        word = _FIRST_WORD.match(filled[0].lower()) if filled else None
+        alone = len(filled) == 1 and len(dialect.heads) > 1 and dialect.delimiter != " "
+        if word is None or not (alone or word[0] in _FOOTER_WORDS):
+            break
+        if stamp_of(layout.stamp, cells) is not None:
+            break
+        end = start
+    return end
 
 
 def _single_blanks(text: bytes) -> bytes:

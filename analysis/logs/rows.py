@@ -10,11 +10,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.logs.cells import cells_of, is_comment
 from analysis.logs.conversions import UNITS, folded_unit
-from analysis.logs.dialect import Dialect, cells_of, is_comment
+from analysis.logs.dialect import Dialect
 from analysis.logs.headers import bare
-from analysis.logs.layout import Column, Layout
-from analysis.logs.numbers import NumberStyle, split_unit
+from analysis.logs.layout import ANY_UNIT, Column, Layout
+from analysis.logs.numbers import split_unit
 from analysis.logs.shapes import ProblemList, quoted
 from analysis.logs.timecolumns import StampColumns
 from analysis.logs.words import MISSING_FOLDED, WORDS
@@ -104,9 +105,9 @@ class RowReader:
         if column.channel is None and not column.tells:
             return
         why = f"{quoted(text)} is not a number"
-        if self.dialect.numbers.two_meanings(text):
+        if column.numbers.two_meanings(text):
             why = f"{quoted(text)} can be thousands or have decimals, and the file does not tell"
-        elif self.dialect.decimal == "," and "." in text:
+        elif column.numbers.decimal == "," and "." in text:
             why += " where the decimal sign is a comma"
         self._reject(number, column.head, why)
 
@@ -135,7 +136,7 @@ class RowReader:
         values = []
         bad = False
         for column in self.layout.columns:
-            value = value_of(cells[column.place], column, self.dialect.numbers)
+            value = value_of(cells[column.place], column)
             if value is None:
                 bad = bad or column.channel is not None or column.tells
                 value = math.nan
@@ -146,9 +147,11 @@ class RowReader:
 
 def stamp_of(stamp: StampColumns, cells: list[str]) -> int | None:
     """Read the stamp of one row: seconds as `Part` holds them, or None [s]."""
+    if max(stamp.places) >= len(cells):
+        return None
     text = " ".join(cells[place].strip() for place in stamp.places)
     if stamp.count_s is None:
-        return stamp.formats[0].one(text)
+        return next((at for one in stamp.formats if (at := one.one(text)) is not None), None)
     try:
         value = float(text.replace(",", ".")) * stamp.count_s + stamp.origin_s
     except ValueError:
@@ -156,7 +159,7 @@ def stamp_of(stamp: StampColumns, cells: list[str]) -> int | None:
     return math.floor(value + 0.5) if abs(value) < LATEST_S else None
 
 
-def value_of(text: str, column: Column, numbers: NumberStyle) -> float | None:
+def value_of(text: str, column: Column) -> float | None:
     """Read one cell: NaN where it is empty, None where it is no number."""
     if column.code is not None:
         return column.code(text)
@@ -166,17 +169,17 @@ def value_of(text: str, column: Column, numbers: NumberStyle) -> float | None:
         return math.nan
     if column.is_share and folded in WORDS:
         return ON if WORDS[folded] else 0.0
-    value = numbers.value(bare)
+    value = column.numbers.value(bare)
     if value is not None or not column.cell_unit:
         return value
     split = split_unit(bare)
-    value = None if split is None else numbers.value(split[0])
+    value = None if split is None else column.numbers.value(split[0])
     if split is None or value is None:
         return None
-    return value * _ratio(split[1], column.cell_unit)
+    return value if column.cell_unit == ANY_UNIT else value * unit_ratio(split[1], column.cell_unit)
 
 
-def _ratio(unit: str, usual: str) -> float:
+def unit_ratio(unit: str, usual: str) -> float:
     """Give the factor from the unit of a cell to the usual one of its column, else NaN."""
     unit, usual = folded_unit(unit), folded_unit(usual)
     if unit == usual:

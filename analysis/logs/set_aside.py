@@ -4,7 +4,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from analysis.errors import LogError
-from analysis.logs.dialect import cells_of, find_dialect
+from analysis.logs.cells import cells_of
+from analysis.logs.dialect import find_dialect
 from analysis.logs.shapes import LogSource
 from analysis.logs.text import clean_text
 from analysis.results import Problem

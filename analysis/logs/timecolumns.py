@@ -26,6 +26,7 @@ _WORD = re.compile(r"[^\W\d_]+")
 _EPOCH_SPAN_S = (1e9, 4e9)
 _SHEET_SPAN_D = (32_874.0, 73_050.0)
 _SHEET_ORIGIN_S = -25_569 * int(SECONDS_PER_DAY)
+_COMPACT_DIGITS = {len("202506011401"), len("20250601140109")}
 _COUNTS = (("s", 1.0), ("ms", 1e-3), ("µs", 1e-6), ("ns", 1e-9))
 
 
@@ -185,7 +186,8 @@ class _Finder:
         """Know a column of stamps; with a format told, two that only together have it."""
         samples = self._samples((place,))
         # A column of plain numbers, such as 20250101, is no column of stamps unless called so.
-        if not self._titled(place) and all(sample.isdigit() for sample in samples):
+        digits = {len(sample) if sample.isdigit() else 0 for sample in samples}
+        if not self._titled(place) and 0 not in digits and not digits <= _COMPACT_DIGITS:
             return None
         formats = self._formats(samples)
         if formats is not None:
