@@ -144,12 +144,12 @@ def bounds(draws: int = 20) -> None:
     """
     every, insulation = [], np.random.default_rng(5)
     for number, (place, facts) in enumerate(CLIMATES.items()):
-        for name in list(PLANTS)[number % 2 :: 2]:
+        for kind, name in list(enumerate(PLANTS))[number % 2 :: 2]:
             scenario = PLANTS[name](**facts)
             drawn = scenario.hose_w_mk * max(1.0 + 0.2 * insulation.standard_normal(), 0.4)
             scenario = replace(scenario, hose_w_mk=drawn)
             run = simulate(scenario, seed=100 + number)
-            got = held(scenario, run, draws=draws, seed=number)
+            got = held(scenario, run, draws=draws, seed=100 + 10 * number + kind)
             share = 100.0 * np.mean(got, axis=0)
             print(f"{place} | {name} | day {share[0]:.0f} % | year {share[1]:.0f} %", flush=True)
             every += got
