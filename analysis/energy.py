@@ -27,7 +27,7 @@ Days = NDArray[np.int64]
 # real one stood still (all engineering judgement).
 OPTICS_FRAC = 0.015
 LOSS_FRAC = 0.08
-PIPE_FRAC = 0.20
+PIPE_FRAC = 0.25
 STORED_FRAC = 0.25
 STANDING_FRAC = 0.10
 # Where the site file does not say how long the pipes are.
