@@ -43,7 +43,8 @@ def read_text(
     Parameters
     ----------
     files : how each file was understood; those alike in all but the name share an entry
-    ranges : channel to lowest and highest value in use [canonical unit]
+    ranges : channel to lowest and highest value in use [canonical unit]; also key of a column
+        that is left open [as written]
     questions : what is open
     problems : rows and cells that were set aside, the first ones
     problem_count : how many there are
@@ -55,10 +56,15 @@ def read_text(
         alike.setdefault(_shape(one), []).append(one)
     lines: list[str] = []
     for group in alike.values():
-        lines += [*_file(group, ranges, timezone), ""]
+        lines += [*_file(group, ranges, timezone, _first_guesses(questions)), ""]
     lines += _asked(questions)
     lines += _set_aside(problems, problem_count, impossible)
     return "\n".join(lines).rstrip() + "\n"
+
+
+def questions_text(questions: Sequence[Question]) -> str:
+    """Write what is asked, with the answers to choose from."""
+    return "\n".join(_asked(questions)).rstrip() + "\n"
 
 
 def map_text(log_map: LogMap, questions: Sequence[Question]) -> str:
@@ -78,8 +84,20 @@ def _shape(one: FileRead) -> tuple[object, ...]:
     return one.dialect, columns
 
 
+def _first_guesses(questions: Sequence[Question]) -> dict[str, str]:
+    """Give the likeliest channel of each column that is asked, where anything speaks for one."""
+    return {
+        question.subject: question.choices[0].value
+        for question in questions
+        if question.kind == "column" and question.choices and question.choices[0].value
+    }
+
+
 def _file(
-    group: Sequence[FileRead], ranges: Mapping[str, tuple[float, float]], timezone: str
+    group: Sequence[FileRead],
+    ranges: Mapping[str, tuple[float, float]],
+    timezone: str,
+    guesses: Mapping[str, str],
 ) -> Iterator[str]:
     first = group[0]
     name = printable(first.name)
@@ -94,7 +112,7 @@ def _file(
     yield ""
     yield f"  {'COLUMN':<{_HEAD}} {'HOLDS':<{_HOLDS}} {'UNIT':<{_UNIT}} HOW SURE"
     for column in columns_of([first]):
-        yield from _column(column, ranges)
+        yield from _column(column, ranges, guesses.get(column.key))
 
 
 def _written(one: FileRead) -> str:
@@ -135,12 +153,17 @@ def _timed(group: Sequence[FileRead], timezone: str) -> str:
     return f"{said}; time{head} written as {known.stamp_format}, {clock}"
 
 
-def _column(column: ColumnUnderstood, ranges: Mapping[str, tuple[float, float]]) -> Iterator[str]:
+def _column(
+    column: ColumnUnderstood, ranges: Mapping[str, tuple[float, float]], guess: str | None
+) -> Iterator[str]:
     meaning = column.meaning
     head = printable(column.head) or f"column {column.place + 1}"
     if column.unit_head and f"{column.unit_head}" not in head:
         head += f" [{printable(column.unit_head)}]"
     holds, unit = "left out", ""
+    if meaning is None and guess is not None:
+        likely = channel(guess)
+        holds = f"perhaps {likely.says if likely is not None else guess}"
     if meaning is not None:
         known = channel(meaning.channel)
         holds = known.says if known is not None else meaning.channel
@@ -155,6 +178,9 @@ def _column(column: ColumnUnderstood, ranges: Mapping[str, tuple[float, float]])
         known = channel(meaning.channel)
         if known is not None:
             yield f"      from {_near(low)} to {_near(high)} {known.unit}"
+    elif meaning is None and column.key in ranges:
+        low, high = ranges[column.key]
+        yield f"      from {_near(low)} to {_near(high)}, as written"
     for reason in column.reasons:
         yield from _wrapped(printable(reason), 6)
     for words in column_losses(column):

@@ -19,10 +19,13 @@ from service.report_files import (
 )
 
 if TYPE_CHECKING:
+    from analysis.errors import LogError
     from analysis.logs.shapes import ParsedLog
+    from analysis.site import LogMap
 
 ALL_UNDERSTOOD = 0
 SOMETHING_OPEN = 1
+_WRITTEN = "\nThe map is written to {name}: read it, complete it, give it with --map.\n"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -45,6 +48,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _run(args: argparse.Namespace, progress: Progress) -> int:
+    from analysis.errors import LogError
     from analysis.logs.proposed_map import proposed_map
     from analysis.logs.reading import read_logs
     from analysis.site import LogMap
@@ -54,8 +58,13 @@ def _run(args: argparse.Namespace, progress: Progress) -> int:
     site = site_of(args.site) if args.site else None
     log_map = map_of(args.map)
     sources = sources_of(args.logs, progress)
-    parsed = read_logs(sources, site=site, log_map=log_map, now_s=int(time.time()))
     told = log_map or (site.log if site is not None else LogMap())
+    try:
+        parsed = read_logs(
+            sources, site=site, log_map=log_map, now_s=int(time.time()), keep_open=True
+        )
+    except LogError as error:
+        return _unread(error, told, args.map_out, progress)
     files = {}
     if args.map_out:
         files[args.map_out] = map_text(proposed_map(parsed.files, told=told), parsed.questions)
@@ -73,12 +82,27 @@ def _run(args: argparse.Namespace, progress: Progress) -> int:
         )
     )
     if args.map_out:
-        say(f"\nThe map is written to {args.map_out}: read it, complete it, give it with --map.\n")
+        say(_WRITTEN.format(name=args.map_out))
     return SOMETHING_OPEN if parsed.questions or parsed.problems else ALL_UNDERSTOOD
 
 
+def _unread(error: "LogError", told: "LogMap", map_out: str | None, progress: Progress) -> int:
+    """Show what has to be answered before a log can be read; without a question, it cannot be."""
+    from dashboards.read_text import map_text, questions_text
+
+    if not error.questions:
+        raise error
+    if map_out:
+        write_all({map_out: map_text(told, error.questions)})
+    progress.clear()
+    say(f"{error}\n\n{questions_text(error.questions)}")
+    if map_out:
+        say(_WRITTEN.format(name=map_out))
+    return SOMETHING_OPEN
+
+
 def _ranges(parsed: "ParsedLog") -> dict[str, tuple[float, float]]:
-    """Give the lowest and highest value in use of each channel."""
+    """Give the lowest and highest value of each channel, and of each column left open."""
     from analysis.record import record_from_stamps
 
     record = record_from_stamps(stamp_s=parsed.stamp_s, columns=parsed.columns, stamp=parsed.stamp)
@@ -87,4 +111,8 @@ def _ranges(parsed: "ParsedLog") -> dict[str, tuple[float, float]]:
         used = values[values == values]
         if used.shape[0]:
             found[name] = (float(used.min()), float(used.max()))
+    for key, values in parsed.open_columns.items():
+        used = values[values == values]
+        if used.shape[0]:
+            found[key] = (float(used.min()), float(used.max()))
     return found

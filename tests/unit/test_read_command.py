@@ -209,3 +209,35 @@ def test_an_unusable_file_is_one_plain_message_and_writes_nothing(folder, capsys
 def test_the_map_is_never_written_over_the_log(folder, capsys):
     assert command(folder, "log.csv", "--map-out", "log.csv") == 2
     assert "in use already" in capsys.readouterr().err
+
+
+def test_a_log_without_header_shows_all_its_columns_and_asks(folder, capsys):
+    rows = tidy_log(hours=48).splitlines()[1:]
+    bare = "\n".join(",".join(row.split(",")[:7]) for row in rows)
+    (folder / "bare.csv").write_text(bare, encoding="utf-8")
+    assert command(folder, "bare.csv", "--site", "site.toml", "--map-out", "map.toml") == 1
+    out = capsys.readouterr().out
+    for number in range(2, 8):
+        assert f"column {number} " in out
+    assert "288 rows" in out
+    assert "no header" in out
+    assert max(map(len, out.splitlines())) <= 80 + len(str(folder))
+    parse_map((folder / "map.toml").read_text(encoding="utf-8"))
+
+
+def test_what_keeps_a_log_from_being_read_is_asked_with_its_answers(folder, capsys):
+    rows = [f"03/04/2025 {hour:02}:00,{20 + hour}" for hour in range(24)]
+    text = "\n".join(["time,t_collector_c", *rows])
+    (folder / "open.csv").write_text(text, encoding="utf-8")
+    assert command(folder, "open.csv", "--map-out", "map.toml") == 1
+    out = capsys.readouterr().out
+    assert "ASKED" in out
+    assert "the month stands first" in out
+    answered = (
+        (folder / "map.toml")
+        .read_text(encoding="utf-8")
+        .replace('# date_order = "month_first"', 'date_order = "month_first"')
+    )
+    (folder / "map.toml").write_text(answered, encoding="utf-8")
+    assert command(folder, "open.csv", "--map", "map.toml") == 0
+    assert "4 March 2025" in capsys.readouterr().out
