@@ -85,12 +85,16 @@ def _shape(one: FileRead) -> tuple[object, ...]:
 
 
 def _first_guesses(questions: Sequence[Question]) -> dict[str, str]:
-    """Give the likeliest channel of each column that is asked, where anything speaks for one."""
-    return {
-        question.subject: question.choices[0].value
-        for question in questions
-        if question.kind == "column" and question.choices and question.choices[0].value
-    }
+    """Say what each column that is asked may be, where anything speaks for it."""
+    guesses = {}
+    for question in questions:
+        if question.kind == "unit":
+            guesses[question.subject] = "its unit is asked"
+        elif question.kind == "column" and question.choices and question.choices[0].value:
+            likely = channel(question.choices[0].value)
+            says = likely.says if likely is not None else question.choices[0].value
+            guesses[question.subject] = f"perhaps {says}"
+    return guesses
 
 
 def _file(
@@ -162,8 +166,7 @@ def _column(
         head += f" [{printable(column.unit_head)}]"
     holds, unit = "left out", ""
     if meaning is None and guess is not None:
-        likely = channel(guess)
-        holds = f"perhaps {likely.says if likely is not None else guess}"
+        holds = guess
     if meaning is not None:
         known = channel(meaning.channel)
         holds = known.says if known is not None else meaning.channel
