@@ -14,7 +14,8 @@ from analysis.basis import Basis
 from analysis.case import case_of
 from analysis.clear_days import seasons_of
 from analysis.clear_sky import clear_columns
-from analysis.condition import LOSS_SPREAD_FRAC, UNSEEN_FRAC, condition_of
+from analysis.condition.state import condition_of
+from analysis.condition.tubes import TubesState
 from analysis.day_figures import day_columns
 from analysis.days import DayTable, Happening, joined, local_date, local_midnight_s, part_of
 from analysis.design import promise
@@ -34,7 +35,6 @@ from analysis.readings import hand_spans
 from analysis.record import Record
 from analysis.results import (
     URGENCIES,
-    Bounded,
     Finding,
     Outcome,
     Problem,
@@ -207,7 +207,7 @@ def assess(
         findings=tuple(sorted(kept, key=_weight)),
         explained=explained,
         verdicts=tuple(verdicts),
-        condition=condition_of(table, facts, lost=_tubes_lost(conclusions, facts)),
+        condition=condition_of(table, facts, tubes=_tubes(conclusions)),
         savings=savings_of(table, site),
         method=METHOD,
         clear_seasons=seasons_of(table),
@@ -277,21 +277,9 @@ def _weight(item: Finding) -> tuple[bool, int, float, int]:
     return (item.end_s is not None, URGENCIES.index(item.urgency), -lost, item.start_s)
 
 
-def _tubes_lost(conclusions: dict[str, Conclusion], site: Site) -> Bounded | None:
-    """Give how many tubes are lost by now, None where that could not be judged."""
+def _tubes(conclusions: dict[str, Conclusion]) -> TubesState | None:
     conclusion = conclusions.get("degraded_tubes")
-    if not isinstance(conclusion, Judged) or not site.tubes:
-        return None
-    lasting = [item for item in conclusion.findings if item.end_s is None]
-    if lasting and lasting[-1].tubes_lost is not None:
-        few, many = lasting[-1].tubes_lost
-        lost = lasting[-1].lost
-        reach = 0.0 if lost is None or lost.value <= 0.0 else lost.high / lost.value - 1.0
-        high = many * (1.0 + float(np.hypot(reach, LOSS_SPREAD_FRAC)))
-        low = few * max(1.0 - reach, 0.0)
-        return Bounded(value=many, low=low, high=min(high, float(site.tubes)))
-    # Clear: a drop of less than what is reported may still be there.
-    return Bounded(value=0.0, low=0.0, high=UNSEEN_FRAC * site.tubes)
+    return conclusion.tubes if isinstance(conclusion, Judged) else None
 
 
 def _basis(

@@ -75,12 +75,20 @@ class LoopModel:
         """
         loss = np.zeros(np.broadcast(t_mean_c, t_ambient_c).shape)
         for array in self.arrays:
-            inside = t_mean_c
-            if array.collector == "heat_pipe":
-                inside = np.maximum(t_mean_c, _start_c(array) - TUBE_OVER_FLUID_K)
-            over = inside - t_ambient_c
+            over = _inside_c(array, t_mean_c) - t_ambient_c
             loss += array.area_m2 * over * (array.a1_w_m2k + array.a2_w_m2k2 * np.abs(over))
         return loss
+
+    def over_air_k(self, t_mean_c: Floats, t_ambient_c: Floats) -> Floats:
+        """Give how far the tubes are over the air while fluid at this temperature runs [K].
+
+        The mean of the arrays by area, heat pipes as in `running_loss_w`.
+        """
+        area_m2 = sum(array.area_m2 for array in self.arrays)
+        over = np.zeros(np.broadcast(t_mean_c, t_ambient_c).shape)
+        for array in self.arrays:
+            over += array.area_m2 / area_m2 * (_inside_c(array, t_mean_c) - t_ambient_c)
+        return over
 
     def let_through_frac(self, t_mean_c: Floats) -> Floats:
         """Give the share of the heat that heat pipes near their limit still hand over [-]."""
@@ -101,6 +109,13 @@ class LoopModel:
 def _start_c(array: Array) -> float:
     """Give where an array's heat pipes begin to work, -inf where not stated [°C]."""
     return -np.inf if array.heat_pipe_start_c is None else array.heat_pipe_start_c
+
+
+def _inside_c(array: Array, t_mean_c: Floats) -> Floats:
+    """Give the temperature that an array loses heat at [°C]."""
+    if array.collector != "heat_pipe":
+        return t_mean_c
+    return np.asarray(np.maximum(t_mean_c, _start_c(array) - TUBE_OVER_FLUID_K))
 
 
 def _brightest_w(array: Array) -> float:

@@ -19,6 +19,7 @@ from itertools import pairwise
 import numpy as np
 
 from analysis.basis import PairOffset
+from analysis.condition.steady import SPREAD_RATES
 from analysis.days import DayTable, Happening
 from analysis.record import Bools, Floats, Ints
 from analysis.site import Sensors, Site
@@ -235,7 +236,9 @@ def corrected(table: DayTable, spells: Sequence[Spell], site: Site) -> DayTable:
         name = f"heat_{part}_u_kwh"
         before = columns.get(name, np.where(np.isfinite(per_k), 0.0, np.nan))
         columns[name] = np.where(moved, u_k * np.abs(per_k), before)
-    for name, rate in (("heat_kwh", per_k), ("steady_out_kwh", table.column("steady_per_k_kwh"))):
+    rates = {"heat_kwh": per_k}
+    rates |= {name: table.column(rate) for name, rate in SPREAD_RATES.items()}
+    for name, rate in rates.items():
         if name in columns:
             less = np.where(moved, offset_k * np.nan_to_num(rate), 0.0)
             columns[name] = columns[name] - less

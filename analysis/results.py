@@ -10,6 +10,9 @@ from datetime import UTC, datetime
 from typing import Any, Literal
 
 from analysis.basis import Basis, basis_from_json
+from analysis.bounded import Bounded as Bounded
+from analysis.condition_results import Condition as Condition
+from analysis.condition_results import condition_from_json
 from analysis.design.result import DesignYield, design_from_json
 from analysis.hand_span import HandSpan
 
@@ -21,15 +24,6 @@ FieldCheckMode = Literal["strict", "indicative"]
 FieldCheckOutcome = Literal["reached", "not_reached", "too_few_hours"]
 
 URGENCIES: tuple[Urgency, ...] = ("act", "visit", "watch", "record")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Bounded:
-    """A figure and its 95 % interval."""
-
-    value: float
-    low: float
-    high: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,16 +142,6 @@ class Verdict:
     kind: str
     outcome: Outcome
     why: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Condition:
-    """The state of the collector as the data show it; parts are None where they cannot be told."""
-
-    tubes_working: Bounded | None
-    eta0: Bounded | None
-    a1_w_m2k: Bounded | None
-    as_of: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -368,7 +352,7 @@ def report_from_json(data: Mapping[str, Any]) -> Report:
         findings=tuple(_finding(item) for item in data["findings"]),
         explained=tuple(_finding(item) for item in data["explained"]),
         verdicts=tuple(Verdict(**item) for item in data["verdicts"]),
-        condition=None if condition is None else _condition(condition),
+        condition=None if condition is None else condition_from_json(condition),
         savings=None if savings is None else Savings(**savings),
         method=data["method"],
         field_check=_field_check(data.get("field_check")),
@@ -455,18 +439,6 @@ def _finding(data: Mapping[str, Any]) -> Finding:
         check_next=tuple(data["check_next"]),
         cautions=tuple(data["cautions"]),
         suppressed_by=data["explained_by"],
-    )
-
-
-def _condition(data: Mapping[str, Any]) -> Condition:
-    def bounded(name: str) -> Bounded | None:
-        return None if data[name] is None else Bounded(**data[name])
-
-    return Condition(
-        tubes_working=bounded("tubes_working"),
-        eta0=bounded("eta0"),
-        a1_w_m2k=bounded("a1_w_m2k"),
-        as_of=data["as_of"],
     )
 
 

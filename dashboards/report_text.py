@@ -75,6 +75,7 @@ def _heat(report: Report) -> str:
         *_readings(report),
         *_clear(report),
         *_promise(report),
+        *_collector(report),
         ("Rests on", f"heat: {heat_basis(basis.heat)}"),
         *(("", f"pipe sensors: {offset_words(item)}") for item in basis.offsets),
         ("", f"weather: {weather_basis(basis.weather)}"),
@@ -125,6 +126,21 @@ def _savings(report: Report) -> Iterator[tuple[str, str]]:
     else:
         co2 = fmt.bounded(fmt.bound_of(saved.co2_kg, saved.co2_low_kg, saved.co2_high_kg), "kg")
         yield "", f"CO2: {co2}"
+
+
+def _collector(report: Report) -> Iterator[tuple[str, str]]:
+    state = report.condition
+    if state is None:
+        return
+    said = list(state.says)
+    if state.tubes_working is not None:
+        # The report does not hold how many tubes there are: words of the analysis do.
+        working = state.tubes_working
+        value, low, high = (fmt.number(n) for n in (working.value, working.low, working.high))
+        span = "" if low == high else f", likely between {low} and {high}"
+        said.insert(0, f"tubes working: {value}{span}")
+    for number, sentence in enumerate(said):
+        yield "" if number else "Collector", sentence
 
 
 def _year(report: Report) -> Iterator[tuple[str, str]]:

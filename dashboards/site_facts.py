@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from analysis.condition.words import tubes_words
 from analysis.results import Bounded, Report, Savings
 from analysis.site import Site
 from dashboards.format import (
@@ -101,18 +102,28 @@ def condition_of(report: Report, site: Site) -> tuple[Fact, ...]:
     state = report.condition
     if state is None:
         return ()
-    of_tubes = f" of {site.tubes}" if site.tubes else ""
     parts: tuple[tuple[str, Bounded | None, str], ...] = (
-        (f"Tubes at work{of_tubes}", state.tubes_working, ""),
         ("Peak efficiency η₀", state.eta0, ""),
         ("Heat loss a₁", state.a1_w_m2k, "W/(m²·K)"),
     )
-    return tuple(
-        Fact(
-            label=label, value=bounded(value, unit, unknown="cannot be told yet").replace(" ,", ",")
-        )
-        for label, value, unit in parts
+    return (
+        Fact(label="Tubes working", value=tubes_at_work(report, site), note=" ".join(state.says)),
+        *(
+            Fact(
+                label=label,
+                value=bounded(value, unit, unknown="cannot be told yet").replace(" ,", ","),
+            )
+            for label, value, unit in parts
+        ),
     )
+
+
+def tubes_at_work(report: Report, site: Site) -> str:
+    """Say how many tubes work, where that can be told: "17 of 20 (15 to 19)"."""
+    state = report.condition
+    if state is None or state.tubes_working is None or not site.tubes:
+        return "cannot be told yet"
+    return tubes_words(state.tubes_working, site.tubes)
 
 
 def basis_of(report: Report) -> tuple[Fact, ...]:

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 from analysis.case import Case
+from analysis.condition.tubes import TubesState
 from analysis.days import DayTable, Happening
 from analysis.record import Floats
 from analysis.results import Bounded, Evidence, Urgency
@@ -64,10 +65,7 @@ class History:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
-    """One finding as a fault states it; prose and lists are added from its text.
-
-    `tubes_lost` is for degraded tubes: fewest and most.
-    """
+    """One finding as a fault states it; prose and lists are added from its text."""
 
     start_s: int
     end_s: int | None
@@ -77,15 +75,18 @@ class Found:
     evidence: tuple[Evidence, ...]
     lost: Bounded | None = None
     channel: str | None = None
-    tubes_lost: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Judged:
-    """The data were enough to judge; no findings means clear."""
+    """The data were enough to judge; no findings means clear.
+
+    `tubes` is for degraded tubes alone.
+    """
 
     findings: tuple[Found, ...]
     why: str = ""
+    tubes: TubesState | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

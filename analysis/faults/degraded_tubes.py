@@ -12,14 +12,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.case import Case
-from analysis.condition import (
-    Drop,
-    Trace,
-    steady_columns,
-    steady_days,
-    trace_of,
-    tubes_lost,
+from analysis.condition.steady import steady_columns, steady_days
+from analysis.condition.trace import Drop, Trace, trace_of
+from analysis.condition.tubes import (
+    Measured,
+    TubesState,
+    detectable,
+    measured_step,
+    unseen_loss,
 )
+from analysis.condition.words import lost_words
+from analysis.condition_results import Detectable
 from analysis.day_figures import usual_sun
 from analysis.days import DayTable
 from analysis.faults._cautions import GLASS, HEIGHT, HOT_PARTS, LOCAL_CODES, STEAM
@@ -41,6 +44,8 @@ from analysis.units import kwh_from_j
 # A drop seen in steady sun is carried to all hours and seasons; lost vacuum costs more of dull and
 # cold days (judgement), 95 %.
 _ELSEWHEN_FRAC = 0.3
+# A loss at the least that shows would show 95 times in 100 with this much more, in sigmas.
+_ONE_SIDED_95 = 1.645
 
 TEXT = FaultText(
     title="Collector weaker than it was",
@@ -79,6 +84,21 @@ class _Follow:
 
     logged: Ints
     drift: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Spell:
+    """A drop and its end as the days showed it; places are rows of the table of days.
+
+    `sound_place` lies before the onset by as many steady days as it may have been dated too late.
+    """
+
+    onset_place: int
+    seen_place: int
+    sound_place: int
+    end_place: int | None
+    frac: float
+    u_frac: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,15 +171,62 @@ class DegradedTubes:
             day = table.days.dates[trace.days.place[early.onset]]
             return NotJudged(
                 why=f"the output fell about {day}, before there were {self.sound_days} sound days "
-                "to compare with"
+                f"with {self.steady_days} sunny, steady ones to compare with"
             )
-        findings: list[Found] = []
         since = table.days.dates[trace.days.place[0]]
+        why = f"compared with the plant's own output since {since}; older faults stay unseen"
+        spells = self._spells(trace, follow, first)
+        used = np.ones(len(table.days), dtype=np.bool_)
+        first_place = int(trace.days.place[first - self.least_after])
+        findings: list[Found] = []
+        now: Measured | None = None
+        for spell in spells:
+            seen = self._measured(history, spell, used, first_place, follow.drift)
+            ended = slice(seen.place, spell.end_place)
+            if seen.change.kind == "flow_reading":
+                why += (
+                    f"; the flow reading fell about {seen.change.date} at the same pump command "
+                    "while the spread between the pipes stayed: the flow meter, not the tubes"
+                )
+            else:
+                findings.append(self._found(history, spell, seen))
+            if spell.end_place is None:
+                now = seen
+            else:
+                used[ended] = False
+        shown = self._detectable(history, trace, follow, spells)
+        if now is not None:
+            tubes = TubesState(
+                lost=now.lost,
+                change=now.change,
+                detectable=shown,
+                trend_percent_a=now.trend_percent_a,
+            )
+        else:
+            lost, trend = unseen_loss(
+                table, history.site, used=used, first=first_place, drift=follow.drift
+            )
+            tubes = TubesState(lost=lost, change=None, detectable=shown, trend_percent_a=trend)
+        return Judged(findings=tuple(findings), why=why, tubes=tubes)
+
+    def _spells(self, trace: Trace, follow: _Follow, first: int) -> list[_Spell]:
+        """Follow the days from drop to drop; the last one may last."""
+        spells: list[_Spell] = []
         joint, last = 0, first
         while (drop := self._next_drop(trace, follow, joint, last)) is not None:
             drop = self._settled(trace, drop)
             end = self._recovery(trace, drop)
-            findings.append(self._found(history, trace, drop, end))
+            place = trace.days.place
+            spells.append(
+                _Spell(
+                    onset_place=int(place[drop.onset]),
+                    seen_place=int(place[drop.seen - 1]),
+                    sound_place=int(place[max(drop.onset - self.steady_days, 0)]),
+                    end_place=None if end is None else int(place[end]),
+                    frac=drop.frac,
+                    u_frac=drop.u_frac,
+                )
+            )
             if end is None:
                 break
             # What follows the repair is compared with all sound days, before and after.
@@ -167,8 +234,49 @@ class DegradedTubes:
             trace = trace.without(drop.onset, end)
             logged = np.delete(follow.logged, slice(drop.onset, end))
             follow = _Follow(logged=logged, drift=follow.drift)
-        why = f"compared with the plant's own output since {since}; older faults stay unseen"
-        return Judged(findings=tuple(findings), why=why)
+        return spells
+
+    def _measured(
+        self, history: History, spell: _Spell, used: Bools, first_place: int, drift: float
+    ) -> Measured:
+        """Measure a spell by the finer regression."""
+        until = len(used) if spell.end_place is None else spell.end_place
+        now = used.copy()
+        now[until:] = False
+        seen = measured_step(
+            history.table,
+            history.site,
+            used=now,
+            first=max(first_place, spell.sound_place),
+            last=spell.seen_place,
+            drift=drift,
+            plain=(spell.frac, float(np.hypot(spell.u_frac, drift))),
+        )
+        # A spell was found on more days than a measurement needs.
+        assert seen is not None
+        return seen
+
+    def _detectable(
+        self, history: History, trace: Trace, follow: _Follow, spells: list[_Spell]
+    ) -> Detectable | None:
+        """Say which loss a summer of the plant's own sound days would have shown."""
+        for spell in spells:
+            lasting = np.flatnonzero(trace.days.place >= spell.onset_place)
+            end = len(trace.out) if spell.end_place is None else None
+            if end is not None:
+                lasting = lasting[trace.days.place[lasting] < (spell.end_place or 0)]
+            if len(lasting):
+                trace = trace.without(int(lasting[0]), int(lasting[-1]) + 1)
+        if len(trace.out) < self.steady_days + self.least_after:
+            return None
+        u_step = trace.latest_step(0, len(trace.out), reach=self.reach, least=self.least_after)
+        u = float(np.hypot(u_step.u_frac, follow.drift))
+        return detectable(
+            trace.days,
+            history.site,
+            least_drop=max(self.least_drop, self.sigmas * u) + _ONE_SIDED_95 * u,
+            steady_days=self.reach,
+        )
 
     def _first_judged(self, trace: Trace, follow: _Follow) -> int | None:
         """Give how many steady days there must be before the first can be judged."""
@@ -232,61 +340,42 @@ class DegradedTubes:
                 return day
         return first
 
-    def _found(
-        self,
-        history: History,
-        trace: Trace,
-        seen: Drop,
-        end: int | None,
-    ) -> Found:
-        table, place = history.table, trace.days.place
-        last = len(place) if end is None else end
-        drop = seen.frac
-        u_all = float(np.hypot(seen.u_frac, self.drift))
-        start_s = int(table.days.edge_s[place[seen.onset]])
-        end_s = None if end is None else int(table.days.edge_s[place[end]])
+    def _found(self, history: History, spell: _Spell, seen: Measured) -> Found:
+        table, end = history.table, spell.end_place
+        drop, u_all = seen.share, float(np.hypot(seen.u_share, self.drift))
+        start_s = int(table.days.edge_s[seen.place])
+        end_s = None if end is None else int(table.days.edge_s[end])
         until_s = history.end_s if end_s is None else end_s
-        span = slice(place[seen.onset], None if end is None else place[end])
-        lost = _lost(table, span, drop, u_all)
-        gone = tubes_lost(trace, seen.sound, seen.onset, last, site=history.site)
+        lost = _lost(table, slice(seen.place, end), drop, u_all)
         evidence = [
-            Evidence(
-                what="output below the plant's own sound months",
-                start_s=start_s,
-                end_s=until_s,
-                value=100.0 * drop,
-                unit="%",
-            ),
-            Evidence(
-                what="bounds of that figure (95 %), plus or minus",
-                start_s=start_s,
-                end_s=until_s,
-                value=196.0 * u_all,
-                unit="%",
-            ),
+            ("output below the plant's own sound months", 100.0 * drop, "%"),
+            ("bounds of that figure (95 %), plus or minus", 196.0 * u_all, "%"),
         ]
         words = f"Collector gives {100.0 * drop:.0f} % less than in its sound months"
-        if gone is not None:
-            few, many = gone
-            words += (
-                f", as if {_about(many)} of {history.site.tubes} tubes had lost their vacuum, or "
-                f"{_about(few)} {'was' if few < 1.5 else 'were'} missing"
+        kind, tubes = seen.change.kind, history.site.tubes
+        if kind == "tubes_or_flow_reading":
+            words = (
+                f"Output low by {100.0 * drop:.0f} %: tubes, or the flow reading, which nothing "
+                "else in the log can tell apart"
             )
+        elif seen.lost is not None and tubes:
+            words += f", {lost_words(seen.lost, tubes, kind)}"
+            evidence += [
+                ("tubes lost, fewest (95 %)", seen.lost.low, ""),
+                ("tubes lost, most (95 %)", seen.lost.high, ""),
+            ]
         return Found(
             start_s=start_s,
             end_s=end_s,
             urgency="visit" if drop >= self.visit_drop else "watch",
-            certainty=min(0.99, 0.5 + 0.1 * drop / max(u_all, 1e-6)),
+            certainty=min(0.99, 0.5 + 0.1 * spell.frac / max(spell.u_frac, 1e-6)),
             summary=words,
-            evidence=tuple(evidence),
-            tubes_lost=gone,
+            evidence=tuple(
+                Evidence(what=what, start_s=start_s, end_s=until_s, value=value, unit=unit)
+                for what, value, unit in evidence
+            ),
             lost=lost,
         )
-
-
-def _about(tubes: float) -> str:
-    """Write a number of tubes no finer than it is known."""
-    return f"about {tubes:.0f}" if tubes >= 0.75 else "less than one"
 
 
 def _seen_elsewhere(history: History) -> bool:
