@@ -28,6 +28,7 @@ from analysis.days import DayTable
 from analysis.record import Floats, Ints
 from analysis.site import Site
 from analysis.uncertainty import temperature_standard_uncertainty_k
+from analysis.units import SECONDS_PER_DAY
 
 # The test report is about right; the pipes, which lose about as much as the collector and are known
 # less well, stand in b (engineering judgement).
@@ -162,7 +163,7 @@ def rows_of(days: SteadyDays, table: DayTable, site: Site, *, drift: float) -> R
     """
     gain = days.gain_kwh
     prior, prior_u = prior_of(site)
-    slow, slow_u = _slow_curve(table.days.edge_s[days.place] / 86400.0, drift)
+    slow, slow_u = _slow_curve(table.days.edge_s[days.place] / SECONDS_PER_DAY, drift)
     return Rows(
         days=days,
         day_first=np.flatnonzero(np.diff(days.place, prepend=-1)),

@@ -6,6 +6,7 @@ from analysis.condition.regression import Fit, Rows
 from analysis.days import DayTable
 from analysis.results import Bounded
 from analysis.uncertainty import COVERAGE_95
+from analysis.units import SECONDS_PER_DAY
 
 # Below this a season passes for a trend [days].
 _LEAST_SPAN_D = 400.0
@@ -18,7 +19,7 @@ def trend_of(rows: Rows, fit: Fit, table: DayTable) -> Bounded | None:
     Fitted beside everything else, the slow curve with its season included, so that what these can
     account for widens the bounds.
     """
-    day = table.days.edge_s[rows.days.place] / 86400.0
+    day = table.days.edge_s[rows.days.place] / SECONDS_PER_DAY
     if day[-1] - day[0] < _LEAST_SPAN_D:
         return None
     base = rows.physics @ fit.parameters[: rows.physics.shape[1]]

@@ -116,8 +116,8 @@ def unseen_loss(
 
     Parameters
     ----------
+    table, site, used, drift : as in `measured_step`
     first : row of the table from which a loss is looked for
-    others : as in `measured_step`
     """
     rows = _rows(table, site, used, drift)
     if rows is None:
