@@ -2,6 +2,8 @@
 
 import re
 
+import numpy as np
+
 from analysis.errors import LogError
 
 _HEAD = 65536
@@ -19,8 +21,9 @@ _BOMS = (
     (b"\xfe\xff", "utf-16-be"),
 )
 _EMPTY = b"\x00\r\n\t \xef\xbb\xbf"
-_SIGNS = re.compile(r"[^\x00-\x7f]+")
+_ASCII, _FIRST_LEAD, _LAST_LEAD = 0x7F, 0xC2, 0xF4
 _MORE_WHOLE = 5
+_FEW_STRANGE = 12
 _LONE_RETURN = re.compile(rb"\r(?!\n)")
 
 
@@ -78,14 +81,20 @@ def _decoded(name: str, data: bytes) -> tuple[bytes, str]:
 def _damaged(data: bytes) -> tuple[bytes, str]:
     """Read bytes that are not UTF-8 throughout: a damaged sign or two, else Windows-1252.
 
-    Windows-1252 holds the printable signs of Latin-1 at the same places.
+    Windows-1252 holds the printable signs of Latin-1 at the same places. Only the stretch that is
+    not plain ASCII is turned: mostly that is the header.
     """
-    text = data.decode("utf-8", errors="replace")
+    signs = np.frombuffer(data, dtype=np.uint8)
+    high = np.flatnonzero(signs > _ASCII)
+    start, stop = int(high[0]), int(high[-1]) + 1
+    stretch = data[start:stop]
+    text = stretch.decode("utf-8", errors="replace")
     strange = text.count("\ufffd")
-    whole = sum(len(one) for one in _SIGNS.findall(text)) - strange
-    if whole > _MORE_WHOLE * strange:
-        return text.encode("utf-8"), "UTF-8"
-    return data.decode("cp1252", errors="replace").encode("utf-8"), "Windows-1252"
+    begun = int(((signs[high] >= _FIRST_LEAD) & (signs[high] <= _LAST_LEAD)).sum())
+    encoding = "UTF-8"
+    if begun - strange <= _MORE_WHOLE * strange:
+        text, encoding = stretch.decode("cp1252", errors="replace"), "Windows-1252"
+    return b"".join((data[:start], text.encode("utf-8"), data[stop:])), encoding
 
 
 def _utf_8(name: str, body: bytes, encoding: str) -> bytes:
@@ -99,5 +108,5 @@ def _utf_8(name: str, body: bytes, encoding: str) -> bytes:
 def _no_rubbish(name: str, head: bytes) -> None:
     control = sum(head.count(sign) for sign in range(32) if sign not in (9, 10, 12, 13))
     strange = head.count("\ufffd".encode()) * 3
-    if control > len(head) // 100 or strange > len(head) // 50:
+    if control > len(head) // 100 or strange > max(len(head) // 50, _FEW_STRANGE):
         raise LogError("this is binary data, not text; export the log as CSV text", file=name)

@@ -9,7 +9,7 @@ import pytest
 from analysis.errors import LogError
 from analysis.logs.reading import read_logs
 from analysis.logs.shapes import LogSource
-from analysis.site import LogMap
+from analysis.site import ColumnMeaning, LogMap
 from analysis.sitefile import parse_site
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
@@ -34,6 +34,12 @@ def read(*names: str):
         ("restarted.csv", (4, 3, 1, 0), []),
         ("sensor-open.csv", (6, 6, 0, 0), [5, 6]),
         ("clock-lost.csv", (5, 3, 0, 2), [5, 6]),
+        ("columns-change.csv", (4, 4, 0, 0), []),
+        ("totals.csv", (2, 2, 0, 0), []),
+        ("clock-reset.csv", (11, 8, 0, 3), [6, 7, 8]),
+        ("long-units.csv", (4, 4, 0, 0), []),
+        ("first-row-damaged.csv", (3, 2, 0, 1), [2]),
+        ("two-decimal-signs.csv", (2, 2, 0, 0), []),
     ],
 )
 def test_rows_are_counted_and_problems_name_their_lines(name, rows, lines):
@@ -74,3 +80,71 @@ def test_a_broken_sensor_leaves_unknown_values_and_no_zeros():
 def test_a_hopeless_log_is_refused_with_the_remedy(name, words):
     with pytest.raises(LogError, match=words):
         read(name)
+
+
+def test_a_table_that_changes_its_columns_is_read_as_two():
+    log = read("columns-change.csv")
+    assert log.columns["collector"].tolist() == [60.5, 60.7, 61.0, 61.2]
+    assert log.columns["flow"].tolist() == [2.0, 2.0, 2.1, 2.1]
+    assert np.isnan(log.columns["ambient"][:2]).all()
+    assert len(log.files) == 2
+
+
+def test_a_long_table_has_a_column_for_each_name_in_one_unit():
+    log = read("long-units.csv")
+    assert log.columns["collector"].tolist() == [60.5, 61.5, 62.5, 63.5]
+    np.testing.assert_allclose(log.columns["flow"], 2.0)
+    np.testing.assert_allclose(log.columns["heat_power"], [950, 950, 1050, 1050])
+    assert log.files[0].understood is not None
+    assert log.files[0].understood.long
+
+
+def test_each_column_may_have_its_own_decimal_sign():
+    log = read("two-decimal-signs.csv")
+    assert log.columns["collector"].tolist() == [60.5, 60.7]
+    assert log.columns["flow"].tolist() == [2.0, 2.1]
+
+
+def test_dates_that_nothing_tells_are_asked_and_read_when_answered():
+    with pytest.raises(LogError, match='date_order = "day_first"') as caught:
+        read("one-day-either-way.csv")
+    (question,) = caught.value.questions
+    assert question.kind == "date_order"
+    assert [one.value for one in question.choices] == ["day_first", "month_first"]
+    source = LogSource(name="x", data=(FIXTURES / "logs/one-day-either-way.csv").read_bytes())
+    for order, day in (("day_first", "2025-06-03"), ("month_first", "2025-03-06")):
+        log = read_logs([source], site=SITE, log_map=LogMap(date_order=order))
+        assert str(log.stamp_s[0].astype("datetime64[s]"))[:10] == day
+
+
+def test_a_file_that_waits_for_an_answer_does_not_keep_others_from_being_read():
+    log = read("one-day-either-way.csv", "tidy.csv")
+    assert log.rows.kept == 3
+    assert [one.kind for one in log.questions] == ["date_order"]
+
+
+def test_a_number_with_two_meanings_has_no_value_and_is_asked():
+    source = LogSource(name="x", data=(FIXTURES / "logs/thousands-or-not.csv").read_bytes())
+    told = LogMap(
+        columns=(
+            ("Kollektor", ColumnMeaning(channel="collector", unit="C")),
+            ("Zähler", ColumnMeaning(channel="flow_volume", unit="l")),
+        )
+    )
+    log = read_logs([source], site=SITE, log_map=told)
+    assert log.columns["collector"].tolist() == [60, 61, 61]
+    assert np.isnan(log.columns["flow_volume"]).all()
+    assert [one.kind for one in log.questions] == ["decimal"]
+    assert "thousands" in log.rejected[0].why
+    point = read_logs([source], site=SITE, log_map=replace(told, decimal="."))
+    assert point.columns["flow_volume"].tolist() == [1.234, 1.235, 1.236]
+
+
+def test_a_far_value_that_comes_again_and_again_is_a_broken_sensor():
+    rows = [(f"2025-06-13T14:{n:02d}:00Z", 30 + n % 12 * 0.5) for n in range(40)]
+    rows[10:14] = [(stamp, 149.9) for stamp, _ in rows[10:14]]
+    text = "time,t_store_top_c\n" + "".join(f"{stamp},{value}\n" for stamp, value in rows)
+    log = read_logs([LogSource(name="x", data=text.encode())], site=SITE)
+    assert np.flatnonzero(np.isnan(log.columns["store_top"])).tolist() == [10, 11, 12, 13]
+    (column,) = log.files[0].understood.columns
+    assert (column.sentinels, column.masked) == ((149.9,), 4)

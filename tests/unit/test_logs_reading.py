@@ -508,3 +508,14 @@ def test_the_fast_and_the_tolerant_reader_agree(decimal, zone, seed):
 def test_no_file_at_all_is_refused():
     with pytest.raises(LogError, match="name at least one"):
         read()
+
+
+def test_a_damaged_sign_does_not_change_the_encoding_of_a_file():
+    head = "time;Fühler außen °C;Rücklauf §;Größe µ\n"
+    text = (head + "2025-06-01T12:01:00Z;60;1;2\n").encode()
+    log_map = LogMap(columns=(("Fühler außen °C", ColumnMeaning(channel="ambient", unit="C")),))
+    log = read(text + b"# cut \xc3", log_map=log_map)
+    assert log.columns["ambient"].tolist() == [60]
+    western = head.encode("cp1252") + b"2025-06-01T12:01:00Z;60;1;2\n"
+    assert read(western, log_map=log_map).columns["ambient"].tolist() == [60]
+    assert read(b"\xef\xbb\xbf" + TIDY.encode() + b"# \xb0\n").rows.kept == 3
