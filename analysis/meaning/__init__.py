@@ -1,0 +1,1 @@
+"""What the columns of an unknown log mean: header words and units, checked against physics."""

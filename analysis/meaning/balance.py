@@ -1,0 +1,149 @@
+"""Units told apart by heat: flow times spread is heat, and heat comes from the sun.
+
+30 may be litres a minute or an hour; only one of them fits the spread of the loop and the power
+that the meter shows, or that so much collector can give. Once the two loop pipes are known, every
+pair of a flow, a power and a register is checked against the other.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.channels import BASE_CHANNELS
+from analysis.logs.conversions import UNITS
+from analysis.meaning.looks import Times
+from analysis.meaning.states import State
+from analysis.record import Bools, Floats
+from analysis.units import SECONDS_PER_HOUR
+
+# Heat that a litre a minute carries for one kelvin, water and glycol mixtures alike within a tenth
+# [W]: 4180 J/(kg K) / 60 s; handbook value of water at 20 °C, from memory.
+_W_PER_L_MIN_K = 68.0
+# Usual heat over sunshine on the collectors while the loop runs, and its spread as a factor; the
+# same without knowing the sun, per m2 (engineering judgement).
+_OF_SUN, _OF_SUN_SPREAD = 0.42, 0.55
+_PER_M2_W, _PER_M2_SPREAD = 280.0, 0.8
+# How well heat and the meter that shows it agree, as a factor.
+_AGREE = 0.3
+_AGREE_NATS, _WORST = 1.5, -9.0
+_FEWEST = 10
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Balance:
+    """What heat says of units.
+
+    Attributes
+    ----------
+    heat : logarithm of the heat that one l/min of column i carried, per written unit
+        [log W], shape (columns,); NaN where unknown
+    level : logarithm of the level while the loop runs, as written, shape (columns,)
+    gain_per_h : logarithm of what a counter gains in an hour of running, as written
+    expected_w, spread : the heat that sun and collector make likely, and its spread as a factor
+    """
+
+    heat: Floats
+    level: Floats
+    gain_per_h: Floats
+    expected_w: float
+    spread: float
+
+    def alone(self, column: int, state: State) -> float:
+        """Say how well a flow or power in this unit fits sun and collector [nats]."""
+        if math.isnan(self.expected_w):
+            return 0.0
+        if state.channel == "flow":
+            heat = float(self.heat[column]) + _log_factor(state)
+        elif state.channel == "heat_power":
+            heat = float(self.level[column]) + _log_factor(state)
+        else:
+            return 0.0
+        if math.isnan(heat):
+            return 0.0
+        return max(-0.5 * ((heat - math.log(self.expected_w)) / self.spread) ** 2, _WORST)
+
+    def both(self, one: int, mine: State, other: int, theirs: State) -> float:
+        """Say how well two columns in their units agree [nats]."""
+        if mine.channel != "flow":
+            return 0.0
+        if theirs.channel == "heat_power":
+            off = float(self.heat[one] - self.level[other])
+        elif theirs.channel == "heat_register":
+            # A kilowatt-hour in an hour is a kilowatt.
+            off = float(self.heat[one] - self.gain_per_h[other]) - math.log(1000.0)
+        elif theirs.channel == "flow_volume":
+            off = float(self.level[one] - self.gain_per_h[other]) + math.log(60.0)
+        else:
+            return 0.0
+        off += _log_factor(mine) - _log_factor(theirs)
+        if math.isnan(off):
+            return 0.0
+        return max(_AGREE_NATS - 0.5 * (off / _AGREE) ** 2, _WORST)
+
+
+def _log_factor(state: State) -> float:
+    factor = UNITS[BASE_CHANNELS[state.channel].quantity][state.unit or ""].factor
+    return math.log(factor)
+
+
+def balance_of(
+    values: Floats,
+    times: Times,
+    *,
+    on: Bools | None,
+    spread_k: Floats | None,
+    sun_w_m2: Floats | None,
+    area_m2: float | None,
+) -> Balance:
+    """Work out what heat says of units.
+
+    Parameters
+    ----------
+    values : ndarray, shape (columns, m)
+        Values at the sampled rows [as written].
+    times : Times
+        The rows.
+    on : ndarray of bool, shape (m,), or None
+        When the loop runs.
+    spread_k : ndarray, shape (m,), or None
+        Hot less cold pipe [K].
+    sun_w_m2 : ndarray, shape (m,), or None
+        Irradiance [W/m²].
+    area_m2 : float or None
+        Collector area, where the site is known [m²].
+
+    Returns
+    -------
+    Balance
+        NaN where something is missing.
+    """
+    count = len(values)
+    heat, level, gain = (np.full(count, np.nan) for _ in range(3))
+    if on is None or int(on.sum()) < _FEWEST:
+        return Balance(heat=heat, level=level, gain_per_h=gain, expected_w=math.nan, spread=1.0)
+    warm = on if spread_k is None else on & (spread_k > 1.0)
+    running = on[1:] & times.joined
+    hours = float(running.sum()) * times.step_s / SECONDS_PER_HOUR
+    for column in range(count):
+        level[column] = _log_mean(values[column][on])
+        steps = np.diff(values[column])[running]
+        total = float(np.nansum(np.maximum(steps, 0.0)))
+        if hours > 0.0 and total > 0.0:
+            gain[column] = math.log(total / hours)
+        if spread_k is not None and int(warm.sum()) >= _FEWEST:
+            heat[column] = _log_mean(values[column][on] * np.maximum(spread_k[on], 0.0))
+            heat[column] += math.log(_W_PER_L_MIN_K)
+    expected_w, spread = math.nan, 1.0
+    if area_m2 is not None:
+        expected_w, spread = area_m2 * _PER_M2_W, _PER_M2_SPREAD
+        sun = math.exp(_log_mean(sun_w_m2[on])) if sun_w_m2 is not None else math.nan
+        if sun > 50.0:
+            expected_w, spread = area_m2 * sun * _OF_SUN, _OF_SUN_SPREAD
+    return Balance(heat=heat, level=level, gain_per_h=gain, expected_w=expected_w, spread=spread)
+
+
+def _log_mean(values: Floats) -> float:
+    there = values[np.isfinite(values)]
+    mean = float(there.mean()) if there.size >= _FEWEST else math.nan
+    return math.log(mean) if mean > 0.0 else math.nan

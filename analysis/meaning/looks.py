@@ -1,0 +1,294 @@
+"""What a column looks like: its levels, its day and night, its steps, without knowing what it is.
+
+Everything is a share, a correlation or a level, so that a year at one minute and a week at one
+hour are described alike. Rows are a sample: some weeks in whole days, so that the edges of a pump
+and the course of a day are still there.
+"""
+
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+
+from analysis.record import Bools, Floats, Ints
+from analysis.sun import sun_vectors
+from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
+
+MOST_ROWS = 20_000
+_BLOCKS = 4
+_FEWEST = 8
+# The sun below this sine: night, also for a clock that is an hour off; above that share of the
+# day's highest: the hours around noon (engineering judgement).
+_NIGHT_SINE, _NOON_SHARE = -0.15, 0.8
+# In less time than this anything may only have risen.
+_REGISTER_DAYS = 0.6
+# What one day is worth: it may have been a dull one (engineering judgement).
+_ONE_DAY = 0.55
+_PER_HOUR = 1.0 / SECONDS_PER_HOUR
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Times:
+    """The sampled rows and the sun over them.
+
+    Attributes
+    ----------
+    rows : ndarray of int64, shape (m,); which rows of the log
+    stamp_s : their stamps [s]
+    step_s : usual step [s]
+    day : number of the solar day of each
+    hour : solar hour of the day, 12 when the sun is highest [h]
+    sun : sine of the sun's height, negative at night
+    night, noon : rows by night, rows around noon
+    joined : shape (m - 1,); whether a row and the next are neighbours in time
+    trust_frac : how much the course of so few days is worth against a full week
+    """
+
+    rows: Ints
+    stamp_s: Ints
+    step_s: float
+    day: Ints
+    hour: Floats
+    sun: Floats
+    night: Bools
+    noon: Bools
+    joined: Bools
+    trust_frac: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """How a column looks; NaN where the rows do not tell.
+
+    Attributes
+    ----------
+    low, high, median : 1st, 99th and 50th percentile [unit of the values]
+    lowest : the lowest [unit]
+    night, midday : medians by night and around noon [unit]
+    swing : usual difference of highest and lowest within a day [unit]
+    scatter : standard deviation over the median [-]
+    known : share of rows with a value
+    distinct : number of different values, counted up to 50
+    whole : share of whole numbers
+    zero : share of zeros (values under 1 % of the high)
+    dark_zero : the same, by night only
+    on_by_day : share of the rows above zero at which the sun is up
+    on_spread : quartile distance over median, of values above zero
+    on_level : median of the values above zero [unit]
+    register : 1 where it never falls but for resets, though it moves; 0 where it does
+    rise_per_day : what a register gains in a day [unit]
+    sun_like : correlation with the sun's height
+    lag_h : by how much its hottest tenth comes after noon [h]
+    rough : median step over the swing
+    """
+
+    low: float
+    high: float
+    median: float
+    lowest: float
+    night: float
+    midday: float
+    swing: float
+    scatter: float
+    known: float
+    distinct: float
+    whole: float
+    zero: float
+    dark_zero: float
+    on_by_day: float
+    on_spread: float
+    on_level: float
+    register: float
+    rise_per_day: float
+    sun_like: float
+    lag_h: float
+    rough: float
+
+
+_LEVELS = ("low", "high", "median", "lowest", "night", "midday")
+_SPANS = ("swing", "rise_per_day", "on_level")
+
+
+def times_of(
+    stamp_s: Ints, *, latitude_deg: float, longitude_deg: float, shift_s: float = 0.0
+) -> Times:
+    """Choose the rows to look at, and put the sun over them.
+
+    Parameters
+    ----------
+    stamp_s : ndarray of int64, shape (n,)
+        Stamps in the order of the file [s].
+    latitude_deg, longitude_deg : float
+        The place, or one assumed [°].
+    shift_s : float
+        Added to the stamps to bring them to the sun of that place [s].
+
+    Returns
+    -------
+    Times
+        At most `MOST_ROWS` rows.
+    """
+    rows = _chosen(len(stamp_s))
+    chosen = stamp_s[rows]
+    gaps_s = np.diff(chosen)
+    moving = gaps_s[gaps_s > 0]
+    step_s = float(np.median(moving)) if moving.size else 60.0
+    at_s = (chosen + shift_s).astype(np.int64)
+    sun = sun_vectors(
+        time_s=at_s, latitude_deg=latitude_deg, longitude_deg=longitude_deg, elevation_m=0.0
+    ).up
+    # Solar time by longitude alone; the equation of time, a quarter of an hour, does not matter.
+    solar_s = at_s + longitude_deg / 360.0 * SECONDS_PER_DAY
+    day = np.floor(solar_s / SECONDS_PER_DAY).astype(np.int64)
+    numbers, place = np.unique(day, return_inverse=True)
+    highest = np.full(numbers.size, -1.0)
+    np.maximum.at(highest, place, sun)
+    return Times(
+        rows=rows,
+        stamp_s=chosen,
+        step_s=step_s,
+        day=place.astype(np.int64),
+        hour=np.asarray(solar_s % SECONDS_PER_DAY, dtype=np.float64) * _PER_HOUR,
+        sun=sun,
+        night=sun < _NIGHT_SINE,
+        noon=sun > np.maximum(_NOON_SHARE * highest[place], 0.02),
+        joined=(gaps_s > 0) & (gaps_s <= 3.0 * step_s),
+        trust_frac=min(1.0, _ONE_DAY + (1.0 - _ONE_DAY) * (numbers.size - 1) / 7.0),
+    )
+
+
+def _chosen(count: int) -> Ints:
+    if count <= MOST_ROWS:
+        return np.arange(count, dtype=np.int64)
+    each = MOST_ROWS // _BLOCKS
+    begins = np.linspace(0, count - each, _BLOCKS).astype(np.int64)
+    return np.unique((begins[:, None] + np.arange(each)[None, :]).ravel())
+
+
+def look_at(values: Floats, times: Times) -> Look:
+    """Describe a column.
+
+    Parameters
+    ----------
+    values : ndarray, shape (m,)
+        Values at the sampled rows [as written].
+    times : Times
+        The rows.
+
+    Returns
+    -------
+    Look
+        NaN everywhere where next to nothing is known.
+    """
+    known = np.isfinite(values)
+    share = float(known.mean()) if known.size else 0.0
+    if int(known.sum()) < _FEWEST:
+        empty = {field.name: np.nan for field in fields(Look)}
+        return Look(**{**empty, "known": share})
+    there = values[known]
+    low, median, high = (float(one) for one in np.percentile(there, [1.0, 50.0, 99.0]))
+    size = max(abs(high), abs(low), 1e-12)
+    on = there > 0.01 * size
+    dark = known & times.night
+    noon = known & times.noon
+    swing, full_days = _swing(values, known, times)
+    steps = np.diff(values)[times.joined]
+    steps = steps[np.isfinite(steps)]
+    register, rise = _register(there, steps, times)
+    varied = high - low > 1e-9 * size
+    return Look(
+        low=low,
+        high=high,
+        median=median,
+        lowest=float(there.min()),
+        night=_median(values[dark]),
+        midday=_median(values[noon]),
+        swing=swing,
+        scatter=float(there.std()) / max(abs(median), 1e-9),
+        known=share,
+        distinct=float(np.unique(there[:: max(there.size // 4000, 1)])[:50].size),
+        whole=float(np.mean(there == np.round(there))),
+        zero=float(np.mean(np.abs(there) <= 0.01 * size)),
+        dark_zero=_mean(np.abs(values[dark]) <= 0.01 * size),
+        on_by_day=_mean(times.sun[known][on] > 0.0) if varied else np.nan,
+        on_spread=_spread(there[on]),
+        on_level=_median(there[on]),
+        register=register,
+        rise_per_day=rise,
+        sun_like=_alike(there, np.maximum(times.sun[known], 0.0)) if varied else np.nan,
+        lag_h=_lag_h(values, known, times) if full_days and varied else np.nan,
+        rough=float(np.median(np.abs(steps))) / max(high - low, 1e-9) if steps.size else np.nan,
+    )
+
+
+def rescaled(look: Look, *, factor: float, shift: float) -> Look:
+    """Give the look of the same column in another unit: value * factor + shift."""
+    levels = {name: getattr(look, name) * factor + shift for name in _LEVELS}
+    spans = {name: getattr(look, name) * factor for name in _SPANS}
+    return replace(look, **levels, **spans)
+
+
+def _median(values: Floats) -> float:
+    return float(np.median(values)) if values.size >= _FEWEST else np.nan
+
+
+def _mean(flags: Bools) -> float:
+    return float(np.mean(flags)) if flags.size >= _FEWEST else np.nan
+
+
+def _spread(values: Floats) -> float:
+    if values.size < _FEWEST:
+        return np.nan
+    quarter, half, three = np.percentile(values, [25.0, 50.0, 75.0])
+    return float((three - quarter) / max(half, 1e-9))
+
+
+def _alike(values: Floats, sun: Floats) -> float:
+    if values.std() == 0.0 or sun.std() < 0.02:
+        return np.nan
+    return float(np.corrcoef(values, sun)[0, 1])
+
+
+def _by_day(values: Floats, known: Bools, times: Times) -> tuple[Floats, Floats, Bools]:
+    """Give each day's lowest and highest, and whether most of the day is there."""
+    days = int(times.day.max()) + 1
+    low, high = np.full(days, np.inf), np.full(days, -np.inf)
+    np.minimum.at(low, times.day[known], values[known])
+    np.maximum.at(high, times.day[known], values[known])
+    rows = np.bincount(times.day[known], minlength=days)
+    full = rows >= 0.6 * SECONDS_PER_DAY / times.step_s
+    return low, high, np.asarray(full)
+
+
+def _swing(values: Floats, known: Bools, times: Times) -> tuple[float, bool]:
+    low, high, full = _by_day(values, known, times)
+    if not full.any():
+        return np.nan, False
+    return float(np.median((high - low)[full])), True
+
+
+def _lag_h(values: Floats, known: Bools, times: Times) -> float:
+    """Give the mean hour of the hottest tenth of the rows, after noon."""
+    low, high, full = _by_day(values, known, times)
+    span = np.where(full & (high > low), high - low, np.nan)[times.day]
+    with np.errstate(invalid="ignore"):
+        hot = known & (values > low[times.day] + 0.9 * span)
+    if int(hot.sum()) < 3:
+        return np.nan
+    angle = 2.0 * np.pi * (times.hour[hot] - 12.0) / 24.0
+    mean = np.arctan2(np.sin(angle).mean(), np.cos(angle).mean())
+    return float(mean * 24.0 / (2.0 * np.pi))
+
+
+def _register(there: Floats, steps: Floats, times: Times) -> tuple[float, float]:
+    moved = steps[steps != 0.0]
+    if moved.size < 3:
+        return np.nan, np.nan
+    falls = moved < 0.0
+    # A reset is a fall to next to nothing; more than a few of them are no resets.
+    rising = float(falls.mean()) <= 0.002 or (int(falls.sum()) <= 2 and moved.size >= 40)
+    if not rising or there.min() < 0.0:
+        return 0.0, np.nan
+    days = float(np.sum(times.joined)) * times.step_s / SECONDS_PER_DAY
+    if days < _REGISTER_DAYS:
+        return np.nan, np.nan
+    return 1.0, float(moved[~falls].sum()) / days

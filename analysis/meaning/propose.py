@@ -1,0 +1,336 @@
+"""The door: columns that nobody explained in, a proposal for each out.
+
+Words and units of the header are scored, what the data do is scored, and the columns are assigned
+together. What stays below `SURE_FRAC` is asked.
+"""
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from analysis.channels import BASE_CHANNELS, channel
+from analysis.logs.asking import SURE_FRAC, Choice, OpenColumn, Proposal, Question
+from analysis.logs.conversions import UNITS
+from analysis.meaning.assign import Assignment, Links, assign
+from analysis.meaning.balance import balance_of
+from analysis.meaning.looks import Look, Times, look_at, times_of
+from analysis.meaning.pairs import pairs_of
+from analysis.meaning.phase import shift_to_sun_s
+from analysis.meaning.reasons import reasons_for, says_of
+from analysis.meaning.states import Header, State, header_of, printed_unit, states_of
+from analysis.record import Bools, Floats, Ints
+from analysis.site import ColumnMeaning, Site
+
+# Where no place is known: the sun of the middle latitudes, noon by the clock.
+_LATITUDE_DEG, _LONGITUDE_DEG = 45.0, 0.0
+_RUNNING = ("pump", "flow")
+_SHARE_ASKED = 0.02
+_MOST_CHOICES = 5
+_SUREST_NONE = 0.85
+# Degrees of Fahrenheit or kelvin without a word about it are rare; engineering judgement [nats].
+_TEMPERATURES = {"c": 0.0, "f": -3.0, "k": -4.0}
+
+
+def propose(
+    columns: Sequence[OpenColumn], stamp_s: Ints, *, site: Site | None = None, file: str = ""
+) -> tuple[Proposal, ...]:
+    """Say what each column probably holds, how sure that is and why.
+
+    Parameters
+    ----------
+    columns : sequence of OpenColumn
+        The columns that nobody explained; a map may have told the channel of some.
+    stamp_s : ndarray of int64, shape (n,)
+        Stamps, UTC as far as known [s]; a clock that is hours off is found from the data.
+    site : Site, optional
+        Place and collector; without it the daily course still tells.
+    file : str
+        Name for questions.
+
+    Returns
+    -------
+    tuple of Proposal
+        One for each column, in their order.
+    """
+    if not columns or not len(stamp_s):
+        return tuple(_nothing(column) for column in columns)
+    headers = [header_of(column) for column in columns]
+    times, values = _sampled(columns, stamp_s, site)
+    looks = [look_at(row, times) for row in values]
+    found = [
+        _together(columns, headers, looks, values, times, site, temperature)
+        for temperature in _temperatures(headers, looks)
+    ]
+    weights = np.array([one.evidence for one in found])
+    best = found[int(np.argmax(weights))]
+    shares = np.exp(weights - weights.max())
+    return best.proposals(columns, headers, file=file, sure_of_degrees=float(1.0 / shares.sum()))
+
+
+def _nothing(column: OpenColumn) -> Proposal:
+    return Proposal(place=column.place, meaning=None, certainty_frac=math.nan, reasons=())
+
+
+def _sampled(
+    columns: Sequence[OpenColumn], stamp_s: Ints, site: Site | None
+) -> tuple[Times, Floats]:
+    latitude = site.place.latitude_deg if site is not None else _LATITUDE_DEG
+    longitude = site.place.longitude_deg if site is not None else _LONGITUDE_DEG
+    times = times_of(stamp_s, latitude_deg=latitude, longitude_deg=longitude)
+    values = np.array([column.values[times.rows] for column in columns], dtype=np.float64)
+    shift_s = shift_to_sun_s(
+        values, times, latitude_deg=latitude, longitude_deg=longitude, known_place=site is not None
+    )
+    if shift_s:
+        times = times_of(stamp_s, latitude_deg=latitude, longitude_deg=longitude, shift_s=shift_s)
+    return times, values
+
+
+def _temperatures(headers: Sequence[Header], looks: Sequence[Look]) -> list[str]:
+    """Give the units that temperatures without one may be in."""
+    said = {header.unit.unit for header in headers if "temperature" in header.unit.quantities}
+    if len(said) == 1:
+        return list(said)
+    levels = [look.median for look in looks if not math.isnan(look.median)]
+    some = ["c"]
+    if any(20.0 < level < 220.0 for level in levels):
+        some.append("f")
+    if any(255.0 < level < 400.0 for level in levels):
+        some.append("k")
+    return some
+
+
+class _Found:
+    """What was found under one unit of temperature."""
+
+    def __init__(
+        self,
+        states: list[tuple[State, ...]],
+        assignment: Assignment,
+        links: Links,
+        temperature: str,
+    ) -> None:
+        self.states, self.assignment, self.links = states, assignment, links
+        self.temperature = temperature
+        self.evidence = assignment.evidence + _TEMPERATURES[temperature]
+
+    def proposals(
+        self,
+        columns: Sequence[OpenColumn],
+        headers: Sequence[Header],
+        *,
+        file: str,
+        sure_of_degrees: float,
+    ) -> tuple[Proposal, ...]:
+        names = self._numbered(headers)
+        return tuple(
+            self._proposal(number, columns, headers, names, file, sure_of_degrees)
+            for number in range(len(columns))
+        )
+
+    def _numbered(self, headers: Sequence[Header]) -> list[str]:
+        """Number columns of the same channel: as their headers do, else in their order."""
+        best = [
+            self.states[number][option].channel
+            for number, option in enumerate(self.assignment.best)
+        ]
+        names = list(best)
+        for name in set(best) - {""}:
+            same = [number for number, one in enumerate(best) if one == name]
+            same.sort(key=lambda number: (headers[number].words.number or 0, number))
+            for count, number in enumerate(same[1:9], start=2):
+                names[number] = f"{name}_{count}"
+            for number in same[9:]:
+                names[number] = ""
+        return names
+
+    def _proposal(
+        self,
+        number: int,
+        columns: Sequence[OpenColumn],
+        headers: Sequence[Header],
+        names: Sequence[str],
+        file: str,
+        sure_of_degrees: float,
+    ) -> Proposal:
+        column, states = columns[number], self.states[number]
+        shares = self.assignment.shares[number]
+        best = states[int(np.argmax(shares))]
+        # The best of all together and the likeliest of this one may differ: then nothing is sure.
+        certainty = float(shares.max())
+        name = names[number] if names[number].startswith(best.channel) else best.channel
+        known = column.known.channel if column.known is not None else None
+        quantity = BASE_CHANNELS[best.channel].quantity if best.channel else ""
+        if not best.channel and headers[number].scores.none <= 0.0:
+            # That a column is nothing we know is never certain from its values alone.
+            certainty = min(certainty, _SUREST_NONE)
+        if quantity == "temperature" and not headers[number].unit.unit:
+            certainty *= sure_of_degrees
+        reasons = reasons_for(
+            number,
+            best,
+            head=column.head,
+            headers=headers,
+            states=self.states,
+            assignment=self.assignment,
+            links=self.links,
+        )
+        meaning = None
+        if best.channel and channel(known or name) is not None:
+            unit = printed_unit(best.channel, best.unit) or None
+            meaning = ColumnMeaning(channel=known or name, unit=unit)
+        questions: tuple[Question, ...] = ()
+        if certainty < SURE_FRAC:
+            questions = self._questions(number, column, best, file, certainty)
+        return Proposal(
+            place=column.place,
+            meaning=meaning,
+            certainty_frac=certainty,
+            reasons=reasons,
+            questions=questions,
+        )
+
+    def _questions(
+        self, number: int, column: OpenColumn, best: State, file: str, certainty: float
+    ) -> tuple[Question, ...]:
+        states, shares = self.states[number], self.assignment.shares[number]
+        subject = column.head or str(column.place + 1)
+        by_channel: dict[str, float] = {}
+        for state, share in zip(states, shares.tolist(), strict=True):
+            by_channel[state.channel] = by_channel.get(state.channel, 0.0) + share
+        ranked = sorted(by_channel.items(), key=lambda one: -one[1])
+        if best.channel and by_channel[best.channel] >= SURE_FRAC:
+            return (self._unit_question(number, best, subject, file, certainty),)
+        choices = [
+            Choice(
+                value=name,
+                says=BASE_CHANNELS[name].says if name else "none of these",
+                certainty_frac=share,
+            )
+            for name, share in ranked
+            if share >= _SHARE_ASKED
+        ][:_MOST_CHOICES]
+        if all(choice.value for choice in choices):
+            none = by_channel.get("", 0.0)
+            choices.append(Choice(value="", says="none of these", certainty_frac=none))
+        real = [choice.says for choice in choices if choice.value]
+        why = (
+            f"its header and its values fit {_listed(real[:3])}"
+            if len(real) > 1
+            else "its header and its values do not say enough"
+        )
+        return (
+            Question(kind="column", file=file, subject=subject, choices=tuple(choices), why=why),
+        )
+
+    def _unit_question(
+        self, number: int, best: State, subject: str, file: str, certainty: float
+    ) -> Question:
+        shares = self.assignment.shares[number]
+        units: dict[str | None, float] = {
+            state.unit: share
+            for state, share in zip(self.states[number], shares.tolist(), strict=True)
+            if state.channel == best.channel and share >= _SHARE_ASKED / 4
+        }
+        if BASE_CHANNELS[best.channel].quantity == "temperature":
+            others = [unit for unit in _TEMPERATURES if unit != self.temperature]
+            units = dict.fromkeys(others, (1.0 - certainty) / 2)
+            units[self.temperature] = certainty
+        ranked = sorted(units.items(), key=lambda one: -one[1])
+        choices = tuple(
+            Choice(
+                value=printed_unit(best.channel, unit),
+                says=printed_unit(best.channel, unit),
+                certainty_frac=share,
+            )
+            for unit, share in ranked
+        )
+        return Question(
+            kind="unit",
+            file=file,
+            subject=subject,
+            choices=choices,
+            why=f"this is {says_of(best)}, but its unit is not written and its size does not tell",
+        )
+
+
+def _listed(words: Sequence[str]) -> str:
+    return " as well as ".join(words)
+
+
+def _together(
+    columns: Sequence[OpenColumn],
+    headers: Sequence[Header],
+    looks: Sequence[Look],
+    values: Floats,
+    times: Times,
+    site: Site | None,
+    temperature: str,
+) -> _Found:
+    states = [
+        states_of(column, header, look, temperature=temperature, trust_frac=times.trust_frac)
+        for column, header, look in zip(columns, headers, looks, strict=True)
+    ]
+    on = _running(states, values)
+    celsius = np.array(
+        [_in_celsius(row, header, temperature) for row, header in zip(values, headers, strict=True)]
+    )
+    links = Links(pairs=pairs_of(celsius, times, on), named=_named(headers))
+    first = assign(states, links)
+    taken = {states[number][option].channel: number for number, option in enumerate(first.best)}
+    spread = None
+    if "loop_hot" in taken and "loop_cold" in taken:
+        spread = celsius[taken["loop_hot"]] - celsius[taken["loop_cold"]]
+    balance = balance_of(
+        values,
+        times,
+        on=on,
+        spread_k=spread,
+        sun_w_m2=_sun(states, first, values),
+        area_m2=None if site is None else site.area_m2,
+    )
+    links = Links(pairs=links.pairs, named=links.named, balance=balance)
+    return _Found(states, assign(states, links), links, temperature)
+
+
+def _named(headers: Sequence[Header]) -> list[str | None]:
+    return [
+        max(header.scores.nats, key=lambda name: header.scores.nats[name])
+        if header.scores.nats
+        else None
+        for header in headers
+    ]
+
+
+def _in_celsius(row: Floats, header: Header, temperature: str) -> Floats:
+    unit = header.unit.unit if "temperature" in header.unit.quantities else temperature
+    scale = UNITS["temperature"][unit]
+    return row * scale.factor + scale.shift
+
+
+def _running(states: Sequence[Sequence[State]], values: Floats) -> Bools | None:
+    """Give when the loop runs, by the column that is likeliest a pump or a flow."""
+    best, nats = None, 0.0
+    for number, own in enumerate(states):
+        top = max((state.nats for state in own if state.channel in _RUNNING), default=-np.inf)
+        lead = top - max(
+            (state.nats for state in own if state.channel not in _RUNNING), default=0.0
+        )
+        if top > 0.0 and lead > nats:
+            best, nats = number, lead
+    if best is None:
+        return None
+    row = values[best]
+    with np.errstate(invalid="ignore"):
+        return np.asarray(row > 0.02 * np.nanmax(np.abs(row)))
+
+
+def _sun(
+    states: Sequence[Sequence[State]], assignment: Assignment, values: Floats
+) -> Floats | None:
+    for number, option in enumerate(assignment.best):
+        state = states[number][option]
+        if state.channel in ("irradiance_plane", "irradiance_horizontal"):
+            return np.asarray(values[number]) * UNITS["irradiance"][state.unit or "w/m2"].factor
+    return None
