@@ -6,14 +6,15 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.logs.asking import OpenColumn, Proposal, Question
-from analysis.logs.layout import column_key
+from analysis.channels import channel_of_tidy
+from analysis.logs.asking import OpenColumn, Proposal
+from analysis.logs.layout import Column, column_key
 from analysis.logs.onefile import RowsRead, read_rows
 from analysis.logs.planning import FilePlan, Told
 from analysis.logs.rows import ON
 from analysis.logs.sentinels import find_sentinels
 from analysis.logs.shapes import ProblemList
-from analysis.site import Site
+from analysis.site import ColumnMeaning, Site
 
 _SAMPLE_BYTES = 1_500_000
 _SLICES = 8
@@ -21,10 +22,16 @@ _LONG_ROWS = 20_000
 
 
 def is_open(plan: FilePlan, told: Told) -> bool:
-    """Tell whether a file needs proposals: not where a map speaks, nor where a head is tidy."""
+    """Tell whether a file needs proposals: not where a map speaks, nor where a head is tidy.
+
+    A head that is a channel's name by chance, as `Collector [°C]` is, makes no tidy log.
+    """
     if told.log_map.columns:
         return False
-    return plan.long is not None or bool(plan.layout.open and not plan.layout.columns)
+    if plan.long is not None:
+        return True
+    tidy = any(channel_of_tidy(column.head) is not None for column in plan.layout.columns)
+    return bool(plan.layout.open) and not tidy
 
 
 def proposals_for(
@@ -47,11 +54,13 @@ def proposals_for(
         One for each open column of the first plan (wide) in its order.
     """
     first = plans[0]
+    # What heads tell already stands beside the open columns: it says what these are not.
+    looked_at = first.layout.reading(*first.layout.open).columns
     stamps, columns = [], []
     for part in _slices(plans):
         reading = replace(part, layout=part.layout.reading(*part.layout.open))
         rows = read_rows(reading, told=told, problems=ProblemList())
-        wanted = {column.place for column in first.layout.open}
+        wanted = {column.place for column in looked_at}
         places = [at for at, column in enumerate(reading.layout.columns) if column.place in wanted]
         stamps.append(rows.stamp_s)
         columns.append([rows.values[at] for at in places])
@@ -64,11 +73,20 @@ def proposals_for(
             unit_head=column.unit_says,
             values=offered_values(np.concatenate([one[at] for one in columns])[order]),
             words=column.words,
+            known=_known(column),
         )
-        for at, column in enumerate(first.layout.open)
+        for at, column in enumerate(looked_at)
     )
-    keys = {column.place: column_key(first.dialect, column.place) for column in first.layout.open}
-    return propose(offered, stamp_s=stamp_s[order], site=site, keys=keys, file=first.name)
+    keys = {column.place: column_key(first.dialect, column.place) for column in looked_at}
+    found = propose(offered, stamp_s=stamp_s[order], site=site, keys=keys, file=first.name)
+    asked = {column.place for column in first.layout.open}
+    return tuple(proposal for proposal in found if proposal.place in asked)
+
+
+def _known(column: Column) -> ColumnMeaning | None:
+    if column.channel is None or column.source == "none":
+        return None
+    return ColumnMeaning(channel=column.channel.name, unit=column.unit_says or None)
 
 
 def proposals_for_series(
@@ -100,25 +118,10 @@ def propose(
     keys: dict[int, str],
     file: str,
 ) -> tuple[Proposal, ...]:
-    """Propose a meaning for each column; what nothing speaks for is asked."""
-    return tuple(
-        Proposal(
-            place=column.place,
-            meaning=None,
-            certainty_frac=0.0,
-            reasons=(),
-            questions=(
-                Question(
-                    kind="column",
-                    file=file,
-                    subject=keys[column.place],
-                    choices=(),
-                    why="neither its name nor a map tells what it holds",
-                ),
-            ),
-        )
-        for column in columns
-    )
+    """Propose a meaning for each column, from its words and what its values do."""
+    from analysis.meaning.propose import propose as by_words_and_physics
+
+    return by_words_and_physics(columns, stamp_s=stamp_s, site=site, keys=keys, file=file)
 
 
 def offered_values(values: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -56,6 +56,7 @@ charge: charge charging loading
 hours: hours hour runtime =hrs running operating =run
 temp: temperature temp =tmp =t
 sensor: sensor probe
+plant: system plant
 rising: rate
 foreign: room indoor radiator underfloor heating battery error fault code humidity voltage
   current signal setpoint =set target limit =cpu alarm =max =min maximum minimum difference =delta
@@ -109,6 +110,7 @@ charge: lade beladung ladung
 hours: stunden betriebsstd =bs =std laufzeit betriebszeit =bst betriebsst
 temp: temperatur temp
 sensor: fuehler fuhler sensor geber
+plant: anlage anlagen system
 foreign: raum zimmer heizkreis heizkoerper heizkorper fussboden batterie fehler stoerung storung
   feuchte spannung strom signal sollwert =soll grenz alarm maximal minimal mittelwert differenz
   status tages regen schwimmbad pool =nr nummer jahr =hk =diff ziel
@@ -160,6 +162,7 @@ charge: charge
 hours: heures horaire duree =heure fonctionnement
 temp: temperature temp
 sensor: sonde
+plant: installation systeme
 foreign: piece ambiance chambre salon radiateur plancher chauffage batterie erreur defaut humidite
   tension courant consigne alarme maxi mini moyenne ecart pluie piscine code
 """
@@ -210,6 +213,7 @@ charge: carga
 hours: horas funcionamiento tiempo trabajo =hora
 temp: temperatura temp
 sensor: sonda
+plant: instalacion sistema
 foreign: habitacion interior radiador suelo calefaccion bateria error fallo humedad tension
   corriente consigna alarma maxima minima maximo minimo diferencia lluvia piscina codigo
 """
@@ -260,6 +264,7 @@ charge: carico
 hours: =ore contaore funzionamento tempo esercizio lavoro
 temp: temperatura temp
 sensor: sonda
+plant: impianto sistema
 foreign: camera stanza interna radiatore pavimento riscaldamento batteria errore guasto umidita
   tensione corrente setpoint allarme massima minima massimo minimo differenza pioggia piscina
 """
@@ -272,8 +277,8 @@ primary: primair =prim
 circuit: kring circuit
 supply: aanvoer
 return: retour
-out: uitgang =uit uittrede uitlaat
-in: =in ingang intrede inlaat
+out: uitgang uitgaand =uit uittrede uitlaat
+in: =in ingang ingaand intrede inlaat
 hot: warm warme =heet hete
 cold: koud koude
 pipe: leiding buis
@@ -312,6 +317,7 @@ charge: laad laden
 hours: uren draaiuren bedrijfsuren looptijd draaitijd urenteller
 temp: temperatuur temp
 sensor: voeler
+plant: installatie systeem
 foreign: kamer binnen ruimte radiator vloer verwarming batterij fout storing vocht spanning stroom
   gewenst alarm maximum minimum verschil regen zwembad code
 """

@@ -21,6 +21,7 @@ _FEWEST = 8
 _NIGHT_SINE, _NOON_SHARE = -0.15, 0.8
 # In less time than this anything may only have risen.
 _REGISTER_DAYS = 0.6
+_RESET_SHARE, _MOST_RESETS = 0.05, 3
 # What one day is worth: it may have been a dull one (engineering judgement).
 _ONE_DAY = 0.55
 _PER_HOUR = 1.0 / SECONDS_PER_HOUR
@@ -191,9 +192,9 @@ def look_at(values: Floats, times: Times) -> Look:
     dark = known & times.night
     noon = known & times.noon
     swing, full_days = _swing(values, known, times)
-    steps = np.diff(values)[times.joined]
-    steps = steps[np.isfinite(steps)]
-    register, rise = _register(there, steps, times)
+    neighbours = times.joined & known[1:] & known[:-1]
+    steps = np.diff(values)[neighbours]
+    register, rise = _register(there, steps, values[1:][neighbours], times)
     varied = high - low > 1e-9 * size
     return Look(
         low=low,
@@ -250,7 +251,7 @@ def _alike(values: Floats, sun: Floats) -> float:
 
 def _by_day(values: Floats, known: Bools, times: Times) -> tuple[Floats, Floats, Bools]:
     """Give each day's lowest and highest, and whether most of the day is there."""
-    days = int(times.day.max()) + 1
+    days = int(times.day.max(initial=-1)) + 1
     low, high = np.full(days, np.inf), np.full(days, -np.inf)
     np.minimum.at(low, times.day[known], values[known])
     np.maximum.at(high, times.day[known], values[known])
@@ -279,14 +280,16 @@ def _lag_h(values: Floats, known: Bools, times: Times) -> float:
     return float(mean * 24.0 / (2.0 * np.pi))
 
 
-def _register(there: Floats, steps: Floats, times: Times) -> tuple[float, float]:
-    moved = steps[steps != 0.0]
+def _register(there: Floats, steps: Floats, after: Floats, times: Times) -> tuple[float, float]:
+    # A reset is a fall to next to nothing, and rare.
+    resets = (steps < 0.0) & (after <= _RESET_SHARE * (after - steps))
+    if int(resets.sum()) > _MOST_RESETS:
+        resets[:] = False
+    moved = steps[(steps != 0.0) & ~resets]
     if moved.size < 3:
         return np.nan, np.nan
     falls = moved < 0.0
-    # A reset is a fall to next to nothing; more than a few of them are no resets.
-    rising = float(falls.mean()) <= 0.002 or (int(falls.sum()) <= 2 and moved.size >= 40)
-    if not rising or there.min() < 0.0:
+    if float(falls.mean()) > 0.002 or there.min() < 0.0:
         return 0.0, np.nan
     days = float(np.sum(times.joined)) * times.step_s / SECONDS_PER_DAY
     if days < _REGISTER_DAYS:

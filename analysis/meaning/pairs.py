@@ -186,7 +186,7 @@ def _warmer(values: Floats, rows: Bools) -> Floats:
 
 
 def _peak(values: Floats, times: Times) -> Floats:
-    days = int(times.day.max()) + 1
+    days = int(times.day.max(initial=-1)) + 1
     high = np.full((len(values), days), -np.inf)
     for row, column in zip(high, values, strict=True):
         known = np.isfinite(column)

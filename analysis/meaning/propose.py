@@ -5,7 +5,7 @@ together. What stays below `SURE_FRAC` is asked.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -28,12 +28,22 @@ _RUNNING = ("pump", "flow")
 _SHARE_ASKED = 0.02
 _MOST_CHOICES = 5
 _SUREST_NONE = 0.85
+_FEWEST_ROWS = 3
+# Numbers beyond this are no measurements, and their squares would overflow.
+_FARTHEST = 1e13
+# Where the header says one thing and the values another, a person is asked.
+_SUREST_AGAINST_WORDS, _WORDS_AGAINST = 0.85, 2.5
 # Degrees of Fahrenheit or kelvin without a word about it are rare; engineering judgement [nats].
 _TEMPERATURES = {"c": 0.0, "f": -3.0, "k": -4.0}
 
 
 def propose(
-    columns: Sequence[OpenColumn], stamp_s: Ints, *, site: Site | None = None, file: str = ""
+    columns: Sequence[OpenColumn],
+    *,
+    stamp_s: Ints,
+    site: Site | None = None,
+    keys: Mapping[int, str],
+    file: str,
 ) -> tuple[Proposal, ...]:
     """Say what each column probably holds, how sure that is and why.
 
@@ -45,6 +55,8 @@ def propose(
         Stamps, UTC as far as known [s]; a clock that is hours off is found from the data.
     site : Site, optional
         Place and collector; without it the daily course still tells.
+    keys : mapping
+        Place of a column to what names it in `[log.columns]`, for questions.
     file : str
         Name for questions.
 
@@ -53,8 +65,8 @@ def propose(
     tuple of Proposal
         One for each column, in their order.
     """
-    if not columns or not len(stamp_s):
-        return tuple(_nothing(column) for column in columns)
+    if not columns or len(stamp_s) < _FEWEST_ROWS:
+        return tuple(_too_short(column, keys[column.place], file) for column in columns)
     headers = [header_of(column) for column in columns]
     times, values = _sampled(columns, stamp_s, site)
     looks = [look_at(row, times) for row in values]
@@ -65,11 +77,17 @@ def propose(
     weights = np.array([one.evidence for one in found])
     best = found[int(np.argmax(weights))]
     shares = np.exp(weights - weights.max())
-    return best.proposals(columns, headers, file=file, sure_of_degrees=float(1.0 / shares.sum()))
+    return best.proposals(
+        columns, headers, keys=keys, file=file, sure_of_degrees=float(1.0 / shares.sum())
+    )
 
 
-def _nothing(column: OpenColumn) -> Proposal:
-    return Proposal(place=column.place, meaning=None, certainty_frac=math.nan, reasons=())
+def _too_short(column: OpenColumn, subject: str, file: str) -> Proposal:
+    why = "the log has too few rows to tell what this holds"
+    question = Question(kind="column", file=file, subject=subject, choices=(), why=why)
+    return Proposal(
+        place=column.place, meaning=None, certainty_frac=0.0, reasons=(), questions=(question,)
+    )
 
 
 def _sampled(
@@ -79,6 +97,8 @@ def _sampled(
     longitude = site.place.longitude_deg if site is not None else _LONGITUDE_DEG
     times = times_of(stamp_s, latitude_deg=latitude, longitude_deg=longitude)
     values = np.array([column.values[times.rows] for column in columns], dtype=np.float64)
+    with np.errstate(invalid="ignore"):
+        values[np.abs(values) > _FARTHEST] = np.nan
     shift_s = shift_to_sun_s(
         values, times, latitude_deg=latitude, longitude_deg=longitude, known_place=site is not None
     )
@@ -120,12 +140,13 @@ class _Found:
         columns: Sequence[OpenColumn],
         headers: Sequence[Header],
         *,
+        keys: Mapping[int, str],
         file: str,
         sure_of_degrees: float,
     ) -> tuple[Proposal, ...]:
         names = self._numbered(headers)
         return tuple(
-            self._proposal(number, columns, headers, names, file, sure_of_degrees)
+            self._proposal(number, columns, headers, names, keys, file, sure_of_degrees)
             for number in range(len(columns))
         )
 
@@ -138,12 +159,17 @@ class _Found:
         names = list(best)
         for name in set(best) - {""}:
             same = [number for number, one in enumerate(best) if one == name]
-            same.sort(key=lambda number: (headers[number].words.number or 0, number))
+            # Without numbers in their headers the surest comes first: one that will be asked takes
+            # no name from one that is sure.
+            same.sort(key=lambda number: (headers[number].words.number or 0, self._unsure(number)))
             for count, number in enumerate(same[1:9], start=2):
                 names[number] = f"{name}_{count}"
             for number in same[9:]:
                 names[number] = ""
         return names
+
+    def _unsure(self, number: int) -> bool:
+        return float(self.assignment.shares[number].max()) < SURE_FRAC
 
     def _proposal(
         self,
@@ -151,6 +177,7 @@ class _Found:
         columns: Sequence[OpenColumn],
         headers: Sequence[Header],
         names: Sequence[str],
+        keys: Mapping[int, str],
         file: str,
         sure_of_degrees: float,
     ) -> Proposal:
@@ -162,6 +189,8 @@ class _Found:
         name = names[number] if names[number].startswith(best.channel) else best.channel
         known = column.known.channel if column.known is not None else None
         quantity = BASE_CHANNELS[best.channel].quantity if best.channel else ""
+        if _contradicted(headers[number], best):
+            certainty = min(certainty, _SUREST_AGAINST_WORDS)
         if not best.channel and headers[number].scores.none <= 0.0:
             # That a column is nothing we know is never certain from its values alone.
             certainty = min(certainty, _SUREST_NONE)
@@ -182,7 +211,7 @@ class _Found:
             meaning = ColumnMeaning(channel=known or name, unit=unit)
         questions: tuple[Question, ...] = ()
         if certainty < SURE_FRAC:
-            questions = self._questions(number, column, best, file, certainty)
+            questions = self._questions(number, keys[column.place], best, file, certainty)
         return Proposal(
             place=column.place,
             meaning=meaning,
@@ -192,10 +221,9 @@ class _Found:
         )
 
     def _questions(
-        self, number: int, column: OpenColumn, best: State, file: str, certainty: float
+        self, number: int, subject: str, best: State, file: str, certainty: float
     ) -> tuple[Question, ...]:
         states, shares = self.states[number], self.assignment.shares[number]
-        subject = column.head or str(column.place + 1)
         by_channel: dict[str, float] = {}
         for state, share in zip(states, shares.tolist(), strict=True):
             by_channel[state.channel] = by_channel.get(state.channel, 0.0) + share
@@ -253,6 +281,11 @@ class _Found:
             choices=choices,
             why=f"this is {says_of(best)}, but its unit is not written and its size does not tell",
         )
+
+
+def _contradicted(header: Header, best: State) -> bool:
+    said = max(header.scores.nats.values(), default=0.0)
+    return said - header.scores.nats.get(best.channel, 0.0) >= _WORDS_AGAINST
 
 
 def _listed(words: Sequence[str]) -> str:

@@ -59,6 +59,9 @@ def reasons_for(
     words = header.scores.nats.get(state.channel, 0.0)
     if words > 0.0:
         found.append(f"the header “{head}” says {says_of(state)}")
+    elif header.scores.nats:
+        said = max(header.scores.nats, key=lambda name: header.scores.nats[name])
+        found.append(f"but the header “{head}” says {BASE_CHANNELS[said].says}")
     if header.unit.unit and state.channel:
         quantity = BASE_CHANNELS[state.channel].quantity
         printed = printed_unit(state.channel, header.unit.unit)
@@ -77,6 +80,7 @@ def _does(state: State, others: Sequence[State], *, against: bool = False) -> li
     if not state.channel:
         return []
     lifts: list[tuple[float, str]] = []
+    weak: list[tuple[float, str]] = []
     for trait, nats in state.traits.items():
         rest = [other.traits[trait] for other in others if other.channel != state.channel]
         if not rest:
@@ -85,6 +89,10 @@ def _does(state: State, others: Sequence[State], *, against: bool = False) -> li
         phrase = _phrase(trait, state.seen, BASE_CHANNELS[state.channel].quantity)
         if phrase and (lift <= -_DOUBT if against else lift >= _WORTH):
             lifts.append((-abs(lift), phrase))
+        elif phrase and lift > 0.0:
+            weak.append((-lift, phrase))
+    if not lifts and not against:
+        lifts = sorted(weak)[:1]
     lifts.sort()
     return [phrase for _, phrase in lifts[: _MOST_DOUBTS if against else _MOST_SIGNS]]
 

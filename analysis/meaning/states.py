@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from analysis.channels import BASE_CHANNELS, channel
 from analysis.logs.asking import OpenColumn
-from analysis.logs.conversions import UNITS, known_units
+from analysis.logs.conversions import UNITS, folded_unit, known_units
 from analysis.meaning.looks import Look, rescaled
 from analysis.meaning.traits import flat_nats, impossible_nats, trait_nats
 from analysis.meaning.unit_words import UnitFound, find_unit
@@ -29,7 +29,7 @@ _UNIT_SHARES: dict[str, dict[str, float]] = {
     "volume": {"l": 0.7, "m3": 0.3},
     "power": {"w": 0.7, "kw": 0.3},
     "irradiance": {"w/m2": 0.97, "kw/m2": 0.03},
-    "energy": {"kwh": 0.86, "wh": 0.05, "mwh": 0.05, "mj": 0.04},
+    "energy": {"kwh": 0.76, "wh": 0.06, "mwh": 0.06, "mj": 0.12},
     "pressure": {"bar": 0.93, "kpa": 0.04, "psi": 0.02, "mbar": 0.01},
     "speed": {"m/s": 0.85, "km/h": 0.13, "mph": 0.01, "kn": 0.01},
     "duration": {"h": 0.97, "min": 0.02, "s": 0.01},
@@ -126,8 +126,8 @@ def _units(
     """Give the units that the channel may be in, with how common each is."""
     quantity = BASE_CHANNELS[name].quantity
     told = column.known.unit if column.known is not None else None
-    if told is not None:
-        return [(told, 1.0)]
+    if told is not None and folded_unit(told) in UNITS[quantity]:
+        return [(folded_unit(told), 1.0)]
     if quantity in header.unit.quantities:
         return [(header.unit.unit, 1.0)]
     if quantity == "temperature":

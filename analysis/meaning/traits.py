@@ -21,6 +21,10 @@ _NORM = math.lgamma((_NU + 1) / 2) - math.lgamma(_NU / 2) - 0.5 * math.log(_NU *
 _FARTHEST = 9.0
 _LEAST_X = 1e-3
 _IMPOSSIBLE = -14.0
+# Above nought by day only: a temperature does so in a frost, sunshine always.
+_ONLY_BY_DAY, _UNUSUAL = 0.95, -3.0
+# The dullest day is brighter than this (engineering judgement) [W/m2].
+_DULLEST_W_M2 = 3.0
 # No temperature rests at nought for more of the time than this.
 _MOST_ZERO = 0.3
 
@@ -119,7 +123,8 @@ def trait_nats(channel: str, written: Look, seen: Look, factor: float) -> dict[s
     """
     linear = BASE_CHANNELS[channel].quantity == "temperature"
     found: dict[str, float] = {}
-    for trait, usual in zip(TRAITS, USUAL[channel], strict=True):
+    for trait in TRAITS:
+        usual = USUAL[channel][trait.name]
         raw = trait_value(written, trait.name)
         if math.isnan(raw):
             continue
@@ -164,6 +169,10 @@ def impossible_nats(channel: str, seen: Look) -> float:
     if seen.low < known.lowest or seen.high > known.highest:
         off += _IMPOSSIBLE
     if known.quantity == "temperature" and seen.zero > _MOST_ZERO:
+        off += _IMPOSSIBLE
+    if known.quantity == "temperature" and seen.on_by_day > _ONLY_BY_DAY:
+        off += _UNUSUAL
+    if known.quantity == "irradiance" and seen.high < _DULLEST_W_M2:
         off += _IMPOSSIBLE
     if known.quantity in ("energy", "volume", "duration") and seen.register == 0.0:
         off += _IMPOSSIBLE

@@ -19,7 +19,7 @@ class Rule:
 
 
 # May stand in any header without saying anything against a channel.
-ALWAYS = frozenset({"sensor", "solar", "meter"})
+ALWAYS = frozenset({"sensor", "solar", "meter", "plant"})
 
 _LOOP = "solar primary circuit collector"
 _NOT_PIPE = (
@@ -56,7 +56,8 @@ def _store(name: str, place: str) -> tuple[Rule, ...]:
 
 
 RULES: tuple[Rule, ...] = (
-    _rule("collector", "collector/roof", 7.0, "temp roof", _NOT_TEMPERATURE + " plane"),
+    _rule("collector", "collector/roof", 7.0, "temp roof",
+          _NOT_TEMPERATURE + " plane supply return in pipe secondary store"),
     _rule("collector", "collector/roof out", 3.5, "temp roof", _NOT_TEMPERATURE + " plane"),
     _rule("loop_hot", "solar/primary/circuit/collector supply", 7.0, f"temp pipe hot {_LOOP}",
           _NOT_PIPE),

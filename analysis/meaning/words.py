@@ -15,7 +15,7 @@ from analysis.meaning.lexicon import IMPLIED, LEXICON
 from analysis.meaning.word_rules import ALWAYS, RULES, Rule
 
 # A known idea that the rule does not provide for; a word that no language knows.
-_STRANGE_IDEA, _STRANGE_WORD, _STRANGE_LETTER = -3.0, -0.6, -0.1
+_STRANGE_IDEA, _STRANGE_WORD, _STRANGE_LETTER = -3.0, -1.5, -0.1
 _FOREIGN = 4.0
 _INSIDE, _BEHIND = 5, 4
 # A word of which more than this is left over is not known.

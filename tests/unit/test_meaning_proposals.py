@@ -1,0 +1,198 @@
+"""What columns mean by what they do. Logs are those of invented plants (`fixtures`, `tests`)."""
+
+import functools
+
+import numpy as np
+import pytest
+
+from analysis.logs.asking import SURE_FRAC, OpenColumn
+from analysis.meaning.propose import propose
+from analysis.site import ColumnMeaning
+from analysis.sitefile import parse_site
+from fixtures.scenario import home, site_toml
+from fixtures.sensors import observe
+from fixtures.simulate import simulate
+from tests.other_plant import Other, log_of
+
+SIX = ("collector", "loop_hot", "loop_cold", "store_bottom", "store_top", "pump")
+MORE = (*SIX, "ambient", "irradiance_plane", "flow", "pressure", "heat_register", "heat_power")
+
+
+@functools.cache
+def logged(start: str = "2025-05-10", days: int = 8, step_s: int = 300):
+    run = simulate(home(), seed=12, start=start, days=days)
+    return observe(run, seed=4, sensors="site", channels=MORE, step_s=step_s)
+
+
+def proposals(names, *, heads=None, units=None, log=None, site=None, change=None):
+    log = log or logged()
+    change = change or {}
+    columns = tuple(
+        OpenColumn(
+            place=place,
+            head=(heads or {}).get(name, ""),
+            unit_head=(units or {}).get(name, ""),
+            values=np.asarray(change.get(name, lambda v: v)(log.columns[name]), dtype=float),
+            words=False,
+        )
+        for place, name in enumerate(names)
+    )
+    keys = {one.place: one.head or str(one.place + 1) for one in columns}
+    found = propose(columns, stamp_s=log.stamp_s, site=site, keys=keys, file="a.csv")
+    return dict(zip(names, found, strict=True))
+
+
+def test_six_columns_without_a_header_each_get_a_meaning_with_reasons():
+    found = proposals(SIX)
+    for name, proposal in found.items():
+        assert proposal.meaning is not None
+        assert proposal.reasons, name
+        # Right, or asked with the truth among the choices.
+        if proposal.certainty_frac >= SURE_FRAC:
+            assert proposal.meaning.channel == name
+        else:
+            (question,) = proposal.questions
+            assert name in [choice.value for choice in question.choices]
+            assert question.choices[0].certainty_frac >= question.choices[1].certainty_frac
+    assert found["collector"].meaning.channel == "collector"
+    assert found["store_top"].meaning.channel == "store_top"
+    assert found["pump"].meaning.channel == "pump"
+    assert any("hotter than" in reason or "with the sun" in reason
+               for reason in found["collector"].reasons)  # fmt: skip
+
+
+def test_order_of_columns_changes_nothing():
+    there, back = proposals(SIX), proposals(SIX[::-1])
+    for name in SIX:
+        assert there[name].meaning == back[name].meaning
+        assert there[name].certainty_frac == pytest.approx(back[name].certainty_frac, abs=0.02)
+
+
+def test_headers_that_say_it_are_taken_and_swapped_pipes_are_not_sure():
+    heads = {"collector": "Kollektor [°C]", "store_bottom": "Speicher unten [°C]",
+             "loop_hot": "Solarvorlauf [°C]", "loop_cold": "Solarrücklauf [°C]",
+             "pump": "Solarpumpe [%]", "store_top": "Speicher oben [°C]"}  # fmt: skip
+    right = proposals(SIX, heads=heads)
+    for name, proposal in right.items():
+        assert proposal.meaning.channel == name
+        assert proposal.certainty_frac > SURE_FRAC
+    swapped = proposals(
+        SIX, heads=heads | {"store_top": heads["store_bottom"], "store_bottom": heads["store_top"]}
+    )
+    # The header says one thing, the values another: a person is asked.
+    assert swapped["store_top"].certainty_frac < SURE_FRAC
+    assert swapped["store_bottom"].certainty_frac < SURE_FRAC
+
+
+def test_header_and_values_that_do_not_fit_are_not_believed():
+    heads = dict.fromkeys(SIX, "") | {"store_top": "Aussentemperatur"}
+    found = proposals(SIX, heads=heads)["store_top"]
+    assert found.meaning.channel != "ambient" or found.certainty_frac < SURE_FRAC
+
+
+def test_flow_without_a_unit_is_told_by_the_power_beside_it():
+    names = (*SIX, "flow", "heat_power")
+    heads = {"flow": "Durchfluss", "heat_power": "Leistung [W]", "loop_hot": "Vorlauf Solar",
+             "loop_cold": "Rücklauf Solar"}  # fmt: skip
+    minute = proposals(names, heads=heads)["flow"]
+    hour = proposals(names, heads=heads, change={"flow": lambda v: v * 60.0})["flow"]
+    assert (minute.meaning.unit, hour.meaning.unit) == ("l/min", "l/h")
+    assert min(minute.certainty_frac, hour.certainty_frac) > SURE_FRAC
+
+
+def test_flow_between_two_units_is_asked_where_nothing_else_tells():
+    level = np.where(logged().columns["flow"] > 0.0, 20.0, 0.0)
+    names = ("collector", "store_bottom", "flow")
+    found = proposals(
+        names, heads={"flow": "Durchfluss"}, change={"flow": lambda _: level + 0.01 * level**0.5}
+    )["flow"]
+    assert found.certainty_frac < SURE_FRAC
+    (question,) = found.questions
+    assert question.kind == "unit"
+    assert {"l/min", "l/h"} <= {choice.value for choice in question.choices}
+
+
+def test_fahrenheit_and_kilowatts_are_told_by_their_size():
+    heads = {"collector": "Collector", "store_bottom": "Tank bottom", "store_top": "Tank top",
+             "ambient": "Outside", "heat_power": "Heat power"}  # fmt: skip
+    to_f = {name: lambda v: v * 1.8 + 32.0 for name in heads if name != "heat_power"}
+    found = proposals(tuple(heads), heads=heads, change=to_f | {"heat_power": lambda v: v / 1e3})
+    assert found["collector"].meaning.unit == "F"
+    assert found["heat_power"].meaning.unit == "kW"
+
+
+def test_a_sensor_twice_is_numbered_as_the_headers_say():
+    log = logged()
+    twice = {"collector": "Kollektor 2 [°C]", "loop_hot": "Kollektor 1 [°C]"}
+    found = proposals(("collector", "loop_hot", "store_bottom"), heads=twice,
+                      change={"loop_hot": lambda _: log.columns["collector"] - 1.0})  # fmt: skip
+    assert found["collector"].meaning.channel == "collector_2"
+    assert found["loop_hot"].meaning.channel == "collector"
+
+
+def test_a_clock_hours_off_does_not_hide_the_day():
+    log = logged()
+    columns = tuple(
+        OpenColumn(place=at, head="", unit_head="", values=log.columns[name], words=False)
+        for at, name in enumerate(("collector", "ambient", "irradiance_plane"))
+    )
+    site = parse_site(site_toml(home()))
+    for off_h in (0, 7, -9):
+        found = propose(
+            columns,
+            stamp_s=log.stamp_s + off_h * 3600,
+            site=site,
+            keys={0: "1", 1: "2", 2: "3"},
+            file="a.csv",
+        )
+        assert [one.meaning.channel for one in found] == [
+            "collector", "ambient", "irradiance_plane"
+        ], off_h  # fmt: skip
+
+
+def test_what_a_map_told_binds_and_helps():
+    log = logged()
+    known = ColumnMeaning(channel="store_bottom", unit="C")
+    columns = (
+        OpenColumn(place=0, head="A", unit_head="", values=log.columns["store_bottom"],
+                   words=False, known=known),
+        OpenColumn(place=1, head="", unit_head="", values=log.columns["store_top"], words=False),
+    )  # fmt: skip
+    found = propose(columns, stamp_s=log.stamp_s, site=None, keys={0: "A", 1: "2"}, file="a.csv")
+    assert found[0].meaning == known
+    assert found[1].meaning.channel == "store_top"
+
+
+def test_another_plant_is_read_without_headers_and_never_silently_wrong():
+    for seed, start in ((5, "2025-05-01"), (6, "2025-02-01"), (7, "2025-09-10")):
+        record = log_of(Other(seed=seed, start=start, days=10))
+        columns = tuple(
+            OpenColumn(place=at, head="", unit_head="", values=values, words=False)
+            for at, values in enumerate(record.columns.values())
+        )
+        keys = {at: str(at + 1) for at in range(len(columns))}
+        found = propose(columns, stamp_s=record.start_s, site=None, keys=keys, file="a.csv")
+        for name, proposal in zip(record.columns, found, strict=True):
+            if proposal.certainty_frac >= SURE_FRAC:
+                assert proposal.meaning.channel == name, (seed, name)
+
+
+def test_columns_that_hold_next_to_nothing_are_asked_and_break_nothing():
+    stamps = np.arange(0, 3600 * 5, 3600, dtype=np.int64)
+    rows = {
+        "empty": np.full(5, np.nan),
+        "constant": np.full(5, 7.0),
+        "one": np.array([np.nan, 3.0, np.nan, np.nan, np.nan]),
+        "huge": np.array([1e300, -1e300, 1e300, 0.0, 5.0]),
+    }
+    for count in (0, 1, 5):
+        columns = tuple(
+            OpenColumn(place=at, head="", unit_head="", values=values[:count], words=False)
+            for at, values in enumerate(rows.values())
+        )
+        found = propose(columns, stamp_s=stamps[:count], site=None,
+                        keys={at: str(at) for at in range(4)}, file="a.csv")  # fmt: skip
+        assert len(found) == 4
+        for proposal in found:
+            assert proposal.certainty_frac < SURE_FRAC
+            assert len(proposal.questions) == 1
