@@ -21,6 +21,8 @@ _FEWEST = 8
 _NIGHT_SINE, _NOON_SHARE = -0.15, 0.8
 # In less time than this anything may only have risen.
 _REGISTER_DAYS = 0.6
+# Below this share of the high a value is nought: a sensor may tremble there.
+_NOUGHT = 0.03
 _RESET_SHARE, _MOST_RESETS = 0.05, 3
 # What one day is worth: it may have been a dull one (engineering judgement).
 _ONE_DAY = 0.55
@@ -70,7 +72,7 @@ class Look:
     known : share of rows with a value
     distinct : number of different values, counted up to 50
     whole : share of whole numbers
-    zero : share of zeros (values under 1 % of the high)
+    zero : share of zeros (values under 3 % of the high)
     dark_zero : the same, by night only
     on_by_day : share of the rows above zero at which the sun is up
     on_spread : quartile distance over median, of values above zero
@@ -188,7 +190,7 @@ def look_at(values: Floats, times: Times) -> Look:
     there = values[known]
     low, median, high = (float(one) for one in np.percentile(there, [1.0, 50.0, 99.0]))
     size = max(abs(high), abs(low), 1e-12)
-    on = there > 0.01 * size
+    on = there > _NOUGHT * size
     dark = known & times.night
     noon = known & times.noon
     swing, full_days = _swing(values, known, times)
@@ -208,8 +210,8 @@ def look_at(values: Floats, times: Times) -> Look:
         known=share,
         distinct=float(np.unique(there[:: max(there.size // 4000, 1)])[:50].size),
         whole=float(np.mean(there == np.round(there))),
-        zero=float(np.mean(np.abs(there) <= 0.01 * size)),
-        dark_zero=_mean(np.abs(values[dark]) <= 0.01 * size),
+        zero=float(np.mean(np.abs(there) <= _NOUGHT * size)),
+        dark_zero=_mean(np.abs(values[dark]) <= _NOUGHT * size),
         on_by_day=_mean(times.sun[known][on] > 0.0) if varied else np.nan,
         on_spread=_spread(there[on]),
         on_level=_median(there[on]),

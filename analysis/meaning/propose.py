@@ -28,6 +28,8 @@ _RUNNING = ("pump", "flow")
 _SHARE_ASKED = 0.02
 _MOST_CHOICES = 5
 _SUREST_NONE = 0.85
+# By what the odds are divided where no word supports them (`tests.bench.meaning`).
+_VALUES_ALONE = 3.0
 _FEWEST_ROWS = 3
 # Numbers beyond this are no measurements, and their squares would overflow.
 _FARTHEST = 1e13
@@ -189,6 +191,9 @@ class _Found:
         name = names[number] if names[number].startswith(best.channel) else best.channel
         known = column.known.channel if column.known is not None else None
         quantity = BASE_CHANNELS[best.channel].quantity if best.channel else ""
+        if best.channel and known is None and not headers[number].scores.nats.get(best.channel):
+            # Values alone have been surer than they should be: their odds count for less.
+            certainty /= certainty + _VALUES_ALONE * (1.0 - certainty)
         if _contradicted(headers[number], best):
             certainty = min(certainty, _SUREST_AGAINST_WORDS)
         if not best.channel and headers[number].scores.none <= 0.0:

@@ -20,7 +20,7 @@ _COMMON = {
     "collector": 0.0, "store_bottom": 0.0, "store_top": -0.3, "loop_hot": -0.4, "loop_cold": -0.4,
     "pump": -0.2, "flow": -0.5, "ambient": -1.0, "irradiance_plane": -0.7, "pressure": -1.2,
     "irradiance_horizontal": -2.0, "heat_register": -1.2, "heat_power": -1.2, "backup": -1.5,
-    "store_middle": -1.8, "flow_volume": -2.0, "cold_feed": -2.5, "hot_tap": -2.5, "wind": -2.5,
+    "store_middle": -1.0, "flow_volume": -2.0, "cold_feed": -2.5, "hot_tap": -2.5, "wind": -2.5,
     "pump_hours": -2.3, "secondary_pump": -3.0, "exchanger_hot": -3.2, "exchanger_cold": -3.2,
 }  # fmt: skip
 # How common a unit is where the header says none; engineering judgement.
