@@ -4,6 +4,7 @@ Nothing is stored and no report is made: it is the look before a log counts.
 """
 
 import argparse
+import textwrap
 import time
 from typing import TYPE_CHECKING
 
@@ -21,7 +22,7 @@ from service.report_files import (
 if TYPE_CHECKING:
     from analysis.errors import LogError
     from analysis.logs.shapes import ParsedLog
-    from analysis.site import LogMap
+    from analysis.site import LogMap, Site
 
 ALL_UNDERSTOOD = 0
 SOMETHING_OPEN = 1
@@ -81,6 +82,9 @@ def _run(args: argparse.Namespace, progress: Progress) -> int:
             timezone=site.place.timezone if site is not None else told.timezone or "UTC",
         )
     )
+    clock = _clock(parsed, site) if site is not None else ""
+    if clock:
+        say("\n" + textwrap.fill(f"By the sun: {clock}.", width=78) + "\n")
     if args.map_out:
         say(_WRITTEN.format(name=args.map_out))
     return SOMETHING_OPEN if parsed.questions or parsed.problems else ALL_UNDERSTOOD
@@ -99,6 +103,18 @@ def _unread(error: "LogError", told: "LogMap", map_out: str | None, progress: Pr
     if map_out:
         say(_WRITTEN.format(name=map_out))
     return SOMETHING_OPEN
+
+
+def _clock(parsed: "ParsedLog", site: "Site") -> str:
+    """Say what the sun tells of the clock, "" where no irradiance sensor shows enough days."""
+    from analysis.meaning.clock import clock_error
+
+    for name in ("irradiance_horizontal", "irradiance_plane"):
+        values = parsed.columns.get(name)
+        if values is not None:
+            found = clock_error(stamp_s=parsed.stamp_s, irradiance_w_m2=values, site=site)
+            return found.says if found is not None else ""
+    return ""
 
 
 def _ranges(parsed: "ParsedLog") -> dict[str, tuple[float, float]]:

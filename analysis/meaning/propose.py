@@ -132,8 +132,10 @@ class _Found:
         assignment: Assignment,
         links: Links,
         temperature: str,
+        heads: tuple[str, ...],
     ) -> None:
         self.states, self.assignment, self.links = states, assignment, links
+        self.heads = heads
         self.temperature = temperature
         self.evidence = assignment.evidence + _TEMPERATURES[temperature]
 
@@ -248,13 +250,16 @@ class _Found:
             none = by_channel.get("", 0.0)
             choices.append(Choice(value="", says="none of these", certainty_frac=none))
         real = [choice.says for choice in choices if choice.value]
-        why = (
-            f"its header and its values fit {_listed(real[:3])}"
-            if len(real) > 1
-            else "its header and its values do not say enough"
-        )
+        what = "its header and its values" if self.heads[number] else "its values"
+        fits = f"fit {_listed(real[:3])}" if len(real) > 1 else "do not say enough"
         return (
-            Question(kind="column", file=file, subject=subject, choices=tuple(choices), why=why),
+            Question(
+                kind="column",
+                file=file,
+                subject=subject,
+                choices=tuple(choices),
+                why=f"{what} {fits}",
+            ),
         )
 
     def _unit_question(
@@ -294,7 +299,7 @@ def _contradicted(header: Header, best: State) -> bool:
 
 
 def _listed(words: Sequence[str]) -> str:
-    return " as well as ".join(words)
+    return ", or ".join(words)
 
 
 def _together(
@@ -329,7 +334,9 @@ def _together(
         area_m2=None if site is None else site.area_m2,
     )
     links = Links(pairs=links.pairs, named=links.named, balance=balance)
-    return _Found(states, assign(states, links), links, temperature)
+    return _Found(
+        states, assign(states, links), links, temperature, tuple(one.head for one in columns)
+    )
 
 
 def _named(headers: Sequence[Header]) -> list[str | None]:

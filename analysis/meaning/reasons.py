@@ -17,7 +17,7 @@ _PRINTED = {
     "speed": "m/s",
     "flow": "l/min",
     "volume": "l",
-    "share": "",
+    "share": "%",
     "pressure": "bar",
     "energy": "kWh",
     "power": "W",

@@ -12,6 +12,10 @@ from analysis.results import Problem
 from analysis.site import ColumnMeaning, LogMap
 from analysis.sitefile import parse_map
 from dashboards.read_text import map_text, read_text
+from fixtures.logfile import tidy_csv
+from fixtures.scenario import home, site_toml
+from fixtures.sensors import observe
+from fixtures.simulate import simulate
 from service.read_command import add_arguments, run
 from tests.build_service import site_file, tidy_log
 
@@ -206,6 +210,18 @@ def test_an_unusable_file_is_one_plain_message_and_writes_nothing(folder, capsys
     assert error.startswith("suntally read: ")
     assert error.count("\n") == 1
     assert not (folder / "map.toml").exists()
+
+
+def test_the_sun_tells_that_the_clock_is_wrong(folder, capsys):
+    scenario = home()
+    run_ = simulate(scenario, seed=8, start="2025-05-10", days=6)
+    log = observe(run_, seed=2, channels=("irradiance_plane", "collector"), step_s=600)
+    (folder / "roof.toml").write_text(site_toml(scenario), encoding="utf-8")
+    for off_min, words in ((0, "the clock fits the sun"), (75, "minutes ahead of the sun")):
+        late = replace(log, stamp_s=log.stamp_s + 60 * off_min)
+        (folder / "sun.csv").write_bytes(tidy_csv(late))
+        assert command(folder, "sun.csv", "--site", "roof.toml") == 0
+        assert words in " ".join(capsys.readouterr().out.split())
 
 
 def test_the_map_is_never_written_over_the_log(folder, capsys):
