@@ -44,7 +44,9 @@ def _always_decimals(column: tuple[str, ...]) -> bool:
 def _may_tell(cell: str) -> bool:
     """Tell whether a cell holds a sign that can be a decimal one, and is no date."""
     signs = cell.count(".") + cell.count(",")
-    return signs > 0 and (signs == 1 or not is_stamp(cell.strip(), None))
+    if signs < 2 or ":" in cell:
+        return signs == 1
+    return not is_stamp(cell.strip(), None)
 
 
 def _thousands(cells: list[str]) -> str:

@@ -71,15 +71,11 @@ def _decoded(name: str, data: bytes) -> tuple[bytes, str]:
         return _utf_8(name, data, encoding), encoding.upper()
     if data.isascii():
         return data, "UTF-8"
-    try:
-        data.decode("utf-8")
-    except UnicodeDecodeError:
-        return _damaged(data)
-    return data, "UTF-8"
+    return _with_high_bytes(data)
 
 
-def _damaged(data: bytes) -> tuple[bytes, str]:
-    """Read bytes that are not UTF-8 throughout: a damaged sign or two, else Windows-1252.
+def _with_high_bytes(data: bytes) -> tuple[bytes, str]:
+    """Read bytes that are not all ASCII: UTF-8, perhaps with a damaged sign, else Windows-1252.
 
     Windows-1252 holds the printable signs of Latin-1 at the same places. Only the stretch that is
     not plain ASCII is turned: mostly that is the header.
@@ -88,6 +84,12 @@ def _damaged(data: bytes) -> tuple[bytes, str]:
     high = np.flatnonzero(signs > _ASCII)
     start, stop = int(high[0]), int(high[-1]) + 1
     stretch = data[start:stop]
+    try:
+        stretch.decode("utf-8")
+    except UnicodeDecodeError:
+        pass
+    else:
+        return data, "UTF-8"
     text = stretch.decode("utf-8", errors="replace")
     strange = text.count("\ufffd")
     begun = int(((signs[high] >= _FIRST_LEAD) & (signs[high] <= _LAST_LEAD)).sum())
