@@ -20,6 +20,8 @@ from service.sites.actions import replace_site_file
 
 # What a preview reads at most; a year of minutes fits.
 _MOST_BYTES = 48 * 1024 * 1024
+# A column that stays open is left out; these questions keep nothing else from being read.
+_OF_COLUMNS = ("column", "unit")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,9 +83,13 @@ def save_map(
     """
     if found.problem is not None or found.parsed is None:
         raise ConflictError(found.problem or "The log cannot be read with this map.")
-    if not found.parsed.columns:
+    # What was only worked out is no answer: it was shown, and it was not chosen.
+    told = [one for one in found.columns if one.meaning is not None and one.source != "proposal"]
+    if not told:
         raise ConflictError("No column has a meaning yet; say of at least one what it holds.")
-    whole_file = [one for one in unanswered(found.questions, log_map) if one.kind != "column"]
+    whole_file = [
+        one for one in unanswered(found.questions, log_map) if one.kind not in _OF_COLUMNS
+    ]
     if whole_file:
         raise ConflictError(f"One answer is missing: {whole_file[0].why}.")
     return replace_site_file(db, site=site, text=with_log(site.text, log_map), now=now)

@@ -205,7 +205,7 @@ def waits_for(parsed: ParsedLog, log_map: LogMap) -> str | None:
 
 def _waits_for(questions: tuple[Question, ...]) -> str:
     first = questions[0]
-    named = f"“{first.subject}”: " if first.subject and first.kind == "column" else ""
+    named = f"“{first.subject}”: " if first.subject and first.kind in ("column", "unit") else ""
     more = f" (and {len(questions) - 1} more to answer)" if len(questions) > 1 else ""
     return f"it waits for an answer: {named}{first.why}{more}"
 
