@@ -31,6 +31,8 @@ _SUREST_NONE = 0.85
 # By what the odds are divided where no word supports them (`tests.bench.meaning`).
 _VALUES_ALONE = 3.0
 _FEWEST_ROWS = 3
+# Every column is held against every other: the work would grow with the square beyond this.
+_MOST_COLUMNS = 64
 # Numbers beyond this are no measurements, and their squares would overflow.
 _FARTHEST = 1e13
 # Where the header says one thing and the values another, a person is asked.
@@ -68,7 +70,13 @@ def propose(
         One for each column, in their order.
     """
     if not columns or len(stamp_s) < _FEWEST_ROWS:
-        return tuple(_too_short(column, keys[column.place], file) for column in columns)
+        why = "the log has too few rows to tell what this holds"
+        return tuple(_unseen(column, keys[column.place], file, why) for column in columns)
+    if len(columns) > _MOST_COLUMNS:
+        why = f"only the first {_MOST_COLUMNS} columns of a log are looked at"
+        near = propose(columns[:_MOST_COLUMNS], stamp_s=stamp_s, site=site, keys=keys, file=file)
+        far = [_unseen(one, keys[one.place], file, why) for one in columns[_MOST_COLUMNS:]]
+        return (*near, *far)
     headers = [header_of(column) for column in columns]
     times, values = _sampled(columns, stamp_s, site)
     looks = [look_at(row, times) for row in values]
@@ -84,8 +92,7 @@ def propose(
     )
 
 
-def _too_short(column: OpenColumn, subject: str, file: str) -> Proposal:
-    why = "the log has too few rows to tell what this holds"
+def _unseen(column: OpenColumn, subject: str, file: str, why: str) -> Proposal:
     question = Question(kind="column", file=file, subject=subject, choices=(), why=why)
     return Proposal(
         place=column.place, meaning=None, certainty_frac=0.0, reasons=(), questions=(question,)

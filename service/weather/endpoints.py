@@ -7,7 +7,7 @@ import tempfile
 from datetime import UTC, datetime
 from typing import IO, Annotated
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, Depends, Query, Request, Response
 from sqlalchemy.orm import Session
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
@@ -25,7 +25,16 @@ from service.weather.schemas import (
     WeatherShown,
 )
 
-router = APIRouter(prefix="/api/sites/{slug}/weather", tags=["weather"])
+
+def _somebody(here: Here) -> None:
+    """Turn strangers away before their request is looked at."""
+    with here.database.reading() as db:
+        person_of(db, here.request, now=here.now())
+
+
+router = APIRouter(
+    prefix="/api/sites/{slug}/weather", tags=["weather"], dependencies=[Depends(_somebody)]
+)
 
 _IN_MEMORY = 4 * 1024 * 1024
 _FILES_LISTED = 200

@@ -62,6 +62,11 @@ CLOSED = [
     ("POST", "/api/sites/mill-lane-4/readings"),
     ("GET", "/api/sites/mill-lane-4/series?from=2025-06-01&to=2025-06-01"),
     ("GET", "/api/sites/mill-lane-4/report"),
+    ("GET", "/api/sites/mill-lane-4/weather"),
+    ("POST", "/api/sites/mill-lane-4/weather"),
+    ("DELETE", "/api/sites/mill-lane-4/weather/files/1"),
+    ("PUT", "/api/sites/mill-lane-4/weather/source"),
+    ("DELETE", "/api/sites/mill-lane-4/weather/source"),
 ]
 
 
@@ -70,7 +75,11 @@ def test_an_anonymous_caller_gets_nothing_from_a_public_server(
     back: BackEnd, client: TestClient, method: str, path: str
 ) -> None:
     back.add_site()
-    kind = "application/json" if path.endswith(("form", "keys", "readings")) else "application/toml"
+    kind = (
+        "application/json"
+        if path.endswith(("form", "keys", "readings", "source"))
+        else "application/toml"
+    )
     answer = client.request(method, path, content="{}", headers={"content-type": kind})
     assert answer.status_code == 401
     assert answer.headers["content-type"] == "application/problem+json"
@@ -82,6 +91,7 @@ def test_the_table_of_closed_addresses_is_whole(back: BackEnd) -> None:
     }
     listed = {(m, p.replace("/keys/1", "/keys/{key_id}")) for m, p in listed}
     listed = {(m, p.replace("/uploads/1", "/uploads/{upload_id}")) for m, p in listed}
+    listed = {(m, p.replace("/files/1", "/files/{file_id}")) for m, p in listed}
     schema = back.app().openapi()["paths"]
     served = {
         (method.upper(), path)
