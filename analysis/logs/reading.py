@@ -70,7 +70,7 @@ def read_logs(
     told = Told(
         log_map=log_map,
         zone=log_map.timezone or ("UTC" if site is None else site.place.timezone),
-        zone_from="map" if log_map.timezone is not None or site is None else "site",
+        zone_from="map" if log_map.timezone is not None else "site",
         now_s=now_s,
         stamp=log_map.stamp or "end",
     )

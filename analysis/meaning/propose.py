@@ -87,9 +87,11 @@ def propose(
     weights = np.array([one.evidence for one in found])
     best = found[int(np.argmax(weights))]
     shares = np.exp(weights - weights.max())
-    return best.proposals(
-        columns, headers, keys=keys, file=file, sure_of_degrees=float(1.0 / shares.sum())
-    )
+    degrees = {
+        one.temperature: float(share)
+        for one, share in zip(found, shares / shares.sum(), strict=True)
+    }
+    return best.proposals(columns, headers, keys=keys, file=file, degrees=degrees)
 
 
 def _unseen(column: OpenColumn, subject: str, file: str, why: str) -> Proposal:
@@ -153,11 +155,11 @@ class _Found:
         *,
         keys: Mapping[int, str],
         file: str,
-        sure_of_degrees: float,
+        degrees: Mapping[str, float],
     ) -> tuple[Proposal, ...]:
         names = self._numbered(headers)
         return tuple(
-            self._proposal(number, columns, headers, names, keys, file, sure_of_degrees)
+            self._proposal(number, columns, headers, names, keys, file, degrees)
             for number in range(len(columns))
         )
 
@@ -190,7 +192,7 @@ class _Found:
         names: Sequence[str],
         keys: Mapping[int, str],
         file: str,
-        sure_of_degrees: float,
+        degrees: Mapping[str, float],
     ) -> Proposal:
         column, states = columns[number], self.states[number]
         shares = self.assignment.shares[number]
@@ -209,7 +211,7 @@ class _Found:
             # That a column is nothing we know is never certain from its values alone.
             certainty = min(certainty, _SUREST_NONE)
         if quantity == "temperature" and not headers[number].unit.unit:
-            certainty *= sure_of_degrees
+            certainty *= degrees[self.temperature]
         reasons = reasons_for(
             number,
             best,
@@ -225,7 +227,7 @@ class _Found:
             meaning = ColumnMeaning(channel=known or name, unit=unit)
         questions: tuple[Question, ...] = ()
         if certainty < SURE_FRAC:
-            questions = self._questions(number, keys[column.place], best, file, certainty)
+            questions = self._questions(number, keys[column.place], best, file, degrees)
         return Proposal(
             place=column.place,
             meaning=meaning,
@@ -235,15 +237,16 @@ class _Found:
         )
 
     def _questions(
-        self, number: int, subject: str, best: State, file: str, certainty: float
+        self, number: int, subject: str, best: State, file: str, degrees: Mapping[str, float]
     ) -> tuple[Question, ...]:
         states, shares = self.states[number], self.assignment.shares[number]
         by_channel: dict[str, float] = {}
         for state, share in zip(states, shares.tolist(), strict=True):
             by_channel[state.channel] = by_channel.get(state.channel, 0.0) + share
         ranked = sorted(by_channel.items(), key=lambda one: -one[1])
-        if best.channel and by_channel[best.channel] >= SURE_FRAC:
-            return (self._unit_question(number, best, subject, file, certainty),)
+        units = self._units(number, best, degrees) if best.channel else {}
+        if len(units) > 1 and by_channel[best.channel] >= SURE_FRAC:
+            return (_unit_question(best, units, subject, file),)
         choices = [
             Choice(
                 value=name,
@@ -269,35 +272,37 @@ class _Found:
             ),
         )
 
-    def _unit_question(
-        self, number: int, best: State, subject: str, file: str, certainty: float
-    ) -> Question:
-        shares = self.assignment.shares[number]
-        units: dict[str | None, float] = {
+    def _units(
+        self, number: int, best: State, degrees: Mapping[str, float]
+    ) -> dict[str | None, float]:
+        """Give the units that the likeliest channel may be in, with their shares."""
+        if BASE_CHANNELS[best.channel].quantity == "temperature":
+            return {unit: share for unit, share in degrees.items() if share >= _SHARE_ASKED / 4}
+        shares = self.assignment.shares[number].tolist()
+        return {
             state.unit: share
-            for state, share in zip(self.states[number], shares.tolist(), strict=True)
+            for state, share in zip(self.states[number], shares, strict=True)
             if state.channel == best.channel and share >= _SHARE_ASKED / 4
         }
-        if BASE_CHANNELS[best.channel].quantity == "temperature":
-            others = [unit for unit in _TEMPERATURES if unit != self.temperature]
-            units = dict.fromkeys(others, (1.0 - certainty) / 2)
-            units[self.temperature] = certainty
-        ranked = sorted(units.items(), key=lambda one: -one[1])
-        choices = tuple(
+
+
+def _unit_question(
+    best: State, units: Mapping[str | None, float], subject: str, file: str
+) -> Question:
+    return Question(
+        kind="unit",
+        file=file,
+        subject=subject,
+        choices=tuple(
             Choice(
                 value=printed_unit(best.channel, unit),
                 says=printed_unit(best.channel, unit),
                 certainty_frac=share,
             )
-            for unit, share in ranked
-        )
-        return Question(
-            kind="unit",
-            file=file,
-            subject=subject,
-            choices=choices,
-            why=f"this is {says_of(best)}, but its unit is not written and its size does not tell",
-        )
+            for unit, share in sorted(units.items(), key=lambda one: -one[1])
+        ),
+        why=f"this is {says_of(best)}, but its unit is not written and its size does not tell",
+    )
 
 
 def _contradicted(header: Header, best: State) -> bool:
