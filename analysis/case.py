@@ -13,7 +13,7 @@ import numpy as np
 from analysis.days import LocalDays, day_index, days_of_span
 from analysis.expected import Expected, expected_heat, held
 from analysis.grid import BIN_S, Grid, grid_of
-from analysis.heat import PUMP_ON_PERCENT, HeatFlow, column, heat_flow
+from analysis.heat import PUMP_ON_PERCENT, TRICKLE_FRAC, HeatFlow, column, heat_flow
 from analysis.loop_model import LoopModel, loop_model
 from analysis.loop_state import Loop
 from analysis.record import Bools, Floats, Ints, Record
@@ -22,9 +22,6 @@ from analysis.sky import Sky, sky_of
 from analysis.units import SECONDS_PER_HOUR
 from analysis.weather import Weather
 
-# Below this share of the flow that the command asks for a loop is as good as blocked (usual check:
-# measured flow under 10 % of nominal).
-TRICKLE_FRAC = 0.12
 # A bin's mean command above this says that the controller asked for flow (judgement).
 COMMANDED_PERCENT = 20.0
 

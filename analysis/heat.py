@@ -49,6 +49,11 @@ REGISTER_FRAC = 0.0445 / COVERAGE_95
 
 # A flow reading below this share of the commissioned flow is a meter's zero, not a flow.
 FLOW_ZERO_FRAC = 0.02
+# Below this share of the commissioned flow a loop is as good as blocked (usual check: measured flow
+# under 10 % of nominal), and a meter is near its start: it may read half or twice what passes
+# (engineering judgement, standard uncertainty).
+TRICKLE_FRAC = 0.12
+TRICKLE_U_FRAC = 0.4
 PUMP_ON_PERCENT = 1.0
 # No sky gives more than this in a plane for minutes (reflecting cloud edges; common practice).
 BRIGHTEST_W_M2 = 1400.0
@@ -153,10 +158,11 @@ def _from_flow(site: Site, record: Record, channels: frozenset[str], basis: str)
     moving = np.abs(capacity) > 0.0
     size = np.abs(np.nan_to_num(capacity))
     clamp = STRAPPED_ON_FRAC if site.sensors.strapped_on else 0.0
+    trickle = measured & (np.abs(flow) < TRICKLE_FRAC * site.loop.flow_l_min)
     u_w = {
         "hot": size * _sensor_u_k(site, hot),
         "cold": size * _sensor_u_k(site, cold),
-        "flow": np.nan_to_num(power) * u_flow,
+        "flow": np.nan_to_num(power) * np.where(trickle, TRICKLE_U_FRAC, u_flow),
         "fluid": np.nan_to_num(power) * _fluid_u(site),
         "method": np.nan_to_num(power) * clamp,
     }

@@ -31,11 +31,13 @@ from analysis.faults._protocol import (
     Observation,
 )
 from analysis.faults._standstill import circulating, full_or_locked
+from analysis.heat import TRICKLE_U_FRAC
 from analysis.record import Bools
 from analysis.results import Bounded, Evidence
 from analysis.runs import day_span
 from analysis.sky import NO_SOURCE
 from analysis.sources import VDI_2169, Source
+from analysis.uncertainty import COVERAGE_95
 from analysis.units import SECONDS_PER_HOUR, kwh_from_j
 
 TEXT = FaultText(
@@ -247,6 +249,8 @@ def _lost_kwh(items: list[Happening]) -> Bounded | None:
     got = sum(item.values["heat_kwh"] for item in items)
     value = max(float(expected.sum()) - got, 0.0)
     # The store that would have existed is itself worked out: 15 % on top of the sun's 8 %; so the
-    # difference to a trickle is known to a share of the healthy figure, not of itself.
-    reach = 0.2 * float(expected.sum())
+    # difference to a trickle is known to a share of the healthy figure, not of itself. What came
+    # all the same passed a meter near its start.
+    trickle = COVERAGE_95 * TRICKLE_U_FRAC * got
+    reach = float(np.hypot(0.2 * float(expected.sum()), trickle))
     return Bounded(value=value, low=max(value - reach, 0.0), high=value + reach)

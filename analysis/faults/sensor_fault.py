@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.case import TRICKLE_FRAC, Case
+from analysis.case import Case
 from analysis.channels import channel
 from analysis.day_figures import pumping
 from analysis.days import DayTable, Happening
@@ -27,7 +27,7 @@ from analysis.faults._protocol import (
 )
 from analysis.faults._stillness import ConstantRun, constant_runs
 from analysis.grid import BIN_S
-from analysis.heat import column
+from analysis.heat import TRICKLE_FRAC, column
 from analysis.record import Floats
 from analysis.results import Evidence, Urgency
 from analysis.sources import IEC_60751, Source

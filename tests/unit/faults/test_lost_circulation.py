@@ -6,6 +6,7 @@ import pytest
 from analysis.faults import Judged
 from analysis.faults.lost_circulation import LostCirculation
 from fixtures.faults import Fault
+from fixtures.scenario import home
 from tests.build import (
     FULL_LOG,
     NO_SUN_LOG,
@@ -19,6 +20,7 @@ from tests.build import (
     fault_of,
     of_kind,
 )
+from tests.plants import examine
 
 KIND = "lost_circulation"
 DAY_S = 86400
@@ -180,3 +182,20 @@ def test_a_full_top_that_is_lost_sight_of_is_no_empty_store(hidden):
     assert single(hot_afternoon(filling(48.0), roof=105.0, top=top)) == ()
     top[slice(*hidden)] = np.nan
     assert single(hot_afternoon(filling(48.0), roof=105.0, top=top)) == ()
+
+
+def test_the_bounds_of_what_an_airlock_cost_hold_what_a_meter_near_its_start_may_hide():
+    """Invented: a twentieth of a litre passes, and a meter in tenths reads twice that."""
+    fault = Fault(kind="airlock", start="2025-07-10", end="2025-07-25")
+    ill, sound = (
+        examine(home(tubes=20, faults=faults), seed=1, start="2025-06-20", days=40)
+        for faults in ((fault,), ())
+    )
+    days = [day for day in ill.true_kwh if "2025-07-10" <= day < "2025-07-25"]
+    (found,) = [item for item in ill.report.findings if item.kind == "lost_circulation"]
+    cost = sum(sound.true_kwh[day] - ill.true_kwh[day] for day in days)
+    assert found.lost.low <= cost <= found.lost.high
+    lows = {item.date: item.delivered_low_kwh for item in ill.report.days if item.date in days}
+    held = [low <= ill.true_kwh[day] for day, low in lows.items() if low is not None]
+    assert len(held) > 5
+    assert np.mean(held) > 0.8
