@@ -93,9 +93,13 @@ def savings_of(table: DayTable, site: Site) -> Savings | None:
 
 
 def _extra_loss_kwh(table: DayTable, facts: Sequence[Site]) -> Floats:
-    """Give each day's extra loss of a store kept warmer by the sun [kWh]."""
+    """Give each day's extra loss of a store kept warmer by the sun [kWh].
+
+    Unknown where the day's heat is: a loss without the heat that caused it is no saving's loss.
+    """
     loss_w_k = np.array([store_loss_w_k(one.store) for one in facts])
-    return np.asarray(table.column("store_excess_kh") * loss_w_k / 1000.0)
+    extra = table.column("store_excess_kh") * loss_w_k / 1000.0
+    return np.where(np.isfinite(table.column("heat_kwh")), extra, np.nan)
 
 
 def store_loss_w_k(store: Store) -> float:

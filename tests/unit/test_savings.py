@@ -156,3 +156,11 @@ def test_bounds_hold_the_value_and_grow_with_those_of_the_heat():
     # 60 kWh of heat and 4 % of the efficiency, combined: JCGM 100:2008 eq. 10.
     u = np.hypot(60.0 / 0.85, 0.04 * 1000.0 / 0.85)
     assert wide.fuel_high_kwh - wide.fuel_kwh == pytest.approx(1.96 * u, rel=1e-6)
+
+
+def test_days_of_unknown_heat_bring_no_extra_loss():
+    heat = np.full(365, 1000.0 / 365)
+    heat[:100] = np.nan
+    some = savings_of(year(excess_kh=36_500.0, heat_kwh=heat), gas_site())
+    whole = savings_of(year(excess_kh=36_500.0), gas_site())
+    assert some.useful_kwh == pytest.approx(whole.useful_kwh * 265 / 365)
