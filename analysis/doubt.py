@@ -11,6 +11,7 @@ import numpy as np
 
 from analysis.days import DayTable
 from analysis.faults.sensor_fault import STUCK
+from analysis.field_check.hours import HOUR_KIND
 from analysis.heat import BASES
 from analysis.record import Bools, Floats
 from analysis.results import Finding
@@ -51,7 +52,11 @@ def without_doubtful(
     _forget(table, columns, no_sun, ("expected_", "steady_", "irradiation_"))
     if no_heat and "known_s" in columns:
         columns["known_s"] = np.where(_on(table, no_heat), 0.0, columns["known_s"])
-    return DayTable(days=table.days, columns=columns, happenings=table.happenings)
+    wrong = no_heat | no_sun
+    happenings = tuple(
+        item for item in table.happenings if item.kind != HOUR_KIND or item.date not in wrong
+    )
+    return DayTable(days=table.days, columns=columns, happenings=happenings)
 
 
 def _standing_days(table: DayTable, findings: Sequence[Finding], until_s: int) -> set[str]:

@@ -8,12 +8,13 @@ that is proven is taken out, and only from the figures that rest on the sensor.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 
-from analysis.days import DayTable
+from analysis.condition.steady import CLASSES
+from analysis.days import DayTable, Happening
 from analysis.record import Bools, Floats, Ints
 from analysis.site import Site
 from analysis.sky import WEATHER
@@ -47,7 +48,14 @@ _LEAST_CHANGE_FRAC = 0.01
 _WORST_FIT = 2.0
 
 # The figures that scale with the reading; the rest of expected heat is loss and stored heat.
-_SCALED = ("irradiation_kwh_m2", "expected_gain_kwh", "expected_standing_kwh", "steady_gain_kwh")
+_SCALED = (
+    "irradiation_kwh_m2",
+    "expected_gain_kwh",
+    "expected_standing_kwh",
+    *(f"steady_{name}_gain_kwh" for name in CLASSES),
+)
+# What hours of the field check hold: the part that scales, and what it is a part of.
+_OPTICAL = {"optical_w": "estimated_w", "optical_hem_w": "estimated_hem_w"}
 _NEW_SENSOR = ("sensors.irradiance_percent", "array.1.tilt_deg", "array.1.azimuth_deg")
 
 
@@ -112,7 +120,23 @@ def without_drift(table: DayTable, found: tuple[Drift, ...]) -> DayTable:
     if "expected_kwh" in columns:
         columns["expected_kwh"] = columns["expected_kwh"] + more
     columns["sun_drift_u_frac"] = u
-    return DayTable(days=table.days, columns=columns, happenings=table.happenings)
+    changed = np.flatnonzero(factor != 1.0).tolist()
+    by_date = {table.days.dates[day]: float(factor[day]) for day in changed}
+    happenings = tuple(
+        _brightened(item, by_date[item.date]) if item.date in by_date else item
+        for item in table.happenings
+    )
+    return DayTable(days=table.days, columns=columns, happenings=happenings)
+
+
+def _brightened(item: Happening, factor: float) -> Happening:
+    """Scale the sun's part of what a happening holds as estimated power."""
+    more = {
+        whole: item.values[whole] + (factor - 1.0) * item.values[part]
+        for part, whole in _OPTICAL.items()
+        if part in item.values
+    }
+    return replace(item, values={**item.values, **more}) if more else item
 
 
 def _told_by_sensor(table: DayTable) -> Bools:

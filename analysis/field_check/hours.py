@@ -90,6 +90,7 @@ class _Hours:
     air_c: Floats
     wind_m_s: Floats
     incidence_deg: Floats
+    step_s: Floats
     running: Bools
 
 
@@ -99,7 +100,8 @@ def field_check_hours(case: Case) -> tuple[Happening, ...]:
     Needs measured heat, a sensor for the sun and one for the outdoor air; without them there are
     none. `values` of a happening: `measured_w` and `per_k_w_k`, what a kelvin between the pipe
     sensors makes of it; `estimated_w` by the equation with modifiers and
-    `estimated_hem_w` by the plain one, both before the safety factor; `pipe_w`, what the pipes
+    `estimated_hem_w` by the plain one, both before the safety factor, and `optical_w`,
+    `optical_hem_w`, the sun's part of them; `pipe_w`, what the pipes
     lost by the site's model; `strict` 1 where the strict limits hold too; `wind_known` 1 where
     wind was measured.
     """
@@ -111,10 +113,9 @@ def field_check_hours(case: Case) -> tuple[Happening, ...]:
     mild &= np.isin(case.sky.source, (PLANE, LEVEL))[:, None]
     strict &= (case.sky.source == PLANE)[:, None]
     strict &= len({(one.tilt_deg, one.azimuth_deg) for one in case.site.arrays}) == 1
-    step_s = float(np.median(case.record.step_s))
-    if step_s > INDICATIVE.longest_step_s:
-        return ()
-    strict &= step_s <= STRICT.longest_step_s
+    # Of each hour, never of the whole record: a day is judged by itself, however many come along.
+    mild &= hours.step_s <= INDICATIVE.longest_step_s
+    strict &= hours.step_s <= STRICT.longest_step_s
     mild |= strict
     chosen = np.argwhere(mild & ~_shaded(case, mild))
     return tuple(_hour(case, hours, int(day), int(hour), strict) for day, hour in chosen)
@@ -143,6 +144,8 @@ def _hour(case: Case, hours: _Hours, day: int, hour: int, strict: Bools) -> Happ
             "per_k_w_k": float(hours.per_k_w_k[place]),
             "estimated_w": modified,
             "estimated_hem_w": plain,
+            "optical_w": float(hours.optical_w[place]),
+            "optical_hem_w": float(hours.optical_hem_w[place]),
             "pipe_w": float(case.model.pipe_w_k * pipe_k),
             "strict": float(strict[place]),
             "wind_known": float(np.isfinite(hours.wind_m_s[place])),
@@ -179,6 +182,7 @@ def _hours(case: Case) -> _Hours:
         air_c=mean(loop.t_ambient_c),
         wind_m_s=mean(case.binned("wind")),
         incidence_deg=np.degrees(np.arccos(np.clip(cut(sky.cos_incidence).min(axis=2), -1, 1))),
+        step_s=cut(case.grid.mean(case.record.step_s.astype(np.float64))).max(axis=2),
         running=through,
     )
 

@@ -1,5 +1,7 @@
 """What a finding disproves is unknown in the days, and nothing else is touched."""
 
+from datetime import UTC, datetime
+
 import pytest
 
 from fixtures.faults import Fault
@@ -89,3 +91,15 @@ def test_a_sound_plant_is_left_alone():
     report = plant.report(table=table)
     known = sum(day.delivered_kwh for day in report.days)
     assert known == pytest.approx(float(table.column("heat_kwh").sum()))
+
+
+def test_the_field_check_leaves_out_days_of_a_stuck_sensor():
+    found = stuck("loop_hot", step_s=300).report().field_check
+    dates = {datetime.fromtimestamp(hour.start_s, UTC).date().isoformat() for hour in found.points}
+    sound = a_plant(start="2025-05-01", step_s=300).report().field_check
+    all_dates = {
+        datetime.fromtimestamp(hour.start_s, UTC).date().isoformat() for hour in sound.points
+    }
+    assert any("2025-05-09" <= date < "2025-05-15" for date in all_dates)
+    assert dates
+    assert not any("2025-05-09" <= date < "2025-05-15" for date in dates)

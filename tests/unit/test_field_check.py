@@ -5,15 +5,21 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analysis.assess import observe
 from analysis.days import Happening
 from analysis.field_check.balance import OTHER_FACTOR, field_check
 from analysis.field_check.hours import HOUR_KIND, STRICT
+from analysis.record import record_from_stamps
 from analysis.site import FieldCheckTerms
+from analysis.sitefile import parse_site
 from dashboards.check_facts import field_check_of
 from dashboards.figures.checked_hours import checked_hours
-from fixtures.scenario import Fault, home
+from fixtures.scenario import Fault, home, site_toml
+from fixtures.sensors import observe as read_sensors
+from fixtures.simulate import simulate
+from fixtures.weather import SOUTHERN
 from tests.build import a_site, a_table, at
-from tests.plants import examine
+from tests.plants import examine, record_of
 
 DAY = at("2025-06-01T12:00")
 
@@ -156,3 +162,32 @@ def test_the_picture_holds_every_hour(sound):
     figure = checked_hours(check, timezone="Europe/London")
     assert len(figure.data[1].x) == check.hours
     assert figure.data[1].y[0] == pytest.approx(check.points[0].measured_w / 1000.0)
+
+
+def test_a_days_hours_do_not_depend_on_the_steps_of_other_days():
+    """A log that goes from one minute to ten: the fine days keep their hours, the coarse have none.
+
+    Invented; observed as one record and as its two parts.
+    """
+    run = simulate(home(climate=SOUTHERN), seed=1, start="2025-05-01", days=8)
+    site = parse_site(site_toml(run.scenario))
+    fine = record_of(read_sensors(run, seed=2, sensors="perfect", step_s=60))
+    edge = int(fine.start_s[0]) + 4 * 86_400
+    stamp = fine.start_s + 60
+    kept = (stamp <= edge) | (stamp % 600 == 0)
+    mixed = record_from_stamps(
+        stamp_s=stamp[kept],
+        columns={name: np.ascontiguousarray(one[kept]) for name, one in fine.columns.items()},
+        stamp="end",
+    )
+    whole = observe(site=site, record=mixed, channels=frozenset(mixed.columns))
+    rows = int(np.searchsorted(mixed.start_s, edge - 86_400))
+    late = observe(
+        site=site, record=mixed.part(rows, len(mixed)), channels=frozenset(mixed.columns)
+    )
+    dates = [item.date for item in whole.of_kind(HOUR_KIND)]
+    assert dates
+    assert max(dates) < "2025-05-05"
+    assert [item.date for item in late.of_kind(HOUR_KIND)] == [
+        date for date in dates if date >= "2025-05-04"
+    ]

@@ -14,7 +14,9 @@ from pvlib import atmosphere, clearsky
 from analysis import sun
 from analysis.assess import observe
 from analysis.cloudless import clear_sky
+from analysis.days import Happening
 from analysis.energy import expected
+from analysis.field_check.hours import HOUR_KIND
 from analysis.site import Change
 from analysis.sun_basis import sensor_notes
 from analysis.sun_drift import drift_notes, drifts, without_drift
@@ -159,7 +161,8 @@ def test_what_scales_with_the_sun_is_corrected_and_its_doubt_grows():
         timezone="UTC",
         heat_kwh=4.0,
         expected_kwh=4.5,
-        steady_gain_kwh=3.0,
+        steady_cool_gain_kwh=3.0,
+        steady_warm_gain_kwh=2.0,
         **{f"expected_{name}_kwh": value for name, value in parts.items()},
         **dict(table.columns),
     )
@@ -169,7 +172,8 @@ def test_what_scales_with_the_sun_is_corrected_and_its_doubt_grows():
     assert factor[-1] > 1.1
     more = fixed.column("expected_kwh") - full.column("expected_kwh")
     np.testing.assert_allclose(more, 7.0 * (factor - 1.0), rtol=1e-9)
-    np.testing.assert_allclose(fixed.column("steady_gain_kwh"), 3.0 * factor)
+    np.testing.assert_allclose(fixed.column("steady_cool_gain_kwh"), 3.0 * factor)
+    np.testing.assert_allclose(fixed.column("steady_warm_gain_kwh"), 2.0 * factor)
     np.testing.assert_array_equal(fixed.column("expected_loss_kwh"), 2.0)
     early, late = (expected(fixed, np.array([day]), a_site()) for day in (0, size - 1))
     assert late.high - late.low > factor[-1] * (early.high - early.low)
@@ -184,3 +188,20 @@ def test_the_report_of_a_short_log_says_nothing_of_drift(plant):
         until_s=plant.end_s,
     )
     assert not any("drift" in note for note in report.basis.notes)
+
+
+def test_the_field_check_gets_the_corrected_sun_too():
+    table, _ = clear_days(2, years=5.0, per_year=-0.04)
+    values = {"estimated_w": 700.0, "estimated_hem_w": 600.0, "optical_w": 1000.0,
+              "optical_hem_w": 900.0, "measured_w": 650.0}  # fmt: skip
+    hour = Happening(
+        kind=HOUR_KIND, date=table.days.dates[-1], start_s=0, end_s=3600, values=values
+    )
+    table = replace(table, happenings=(hour,))
+    fixed = without_drift(table, drifts(table, a_site()))
+    more = fixed.column("irradiation_kwh_m2")[-1] / table.column("irradiation_kwh_m2")[-1] - 1.0
+    (found,) = fixed.happenings
+    assert more > 0.1
+    assert found.values["estimated_w"] == pytest.approx(700.0 + 1000.0 * more)
+    assert found.values["estimated_hem_w"] == pytest.approx(600.0 + 900.0 * more)
+    assert found.values["measured_w"] == 650.0
