@@ -72,7 +72,13 @@ _HEAT_WORDS = {
     "heat_register": "Heat is taken from the meter's register",
 }
 _KINDS = {"sample": "samples at an instant", "mean": "means over their step"}
-_LOSS_KINDS = ("not_yet_fitted", "sensor_fault", "lost_circulation", "degraded_tubes")
+_LOSS_KINDS = (
+    "not_yet_fitted",
+    "sensor_fault",
+    "lost_circulation",
+    "charge_limit_low",
+    "degraded_tubes",
+)
 
 
 def observe(

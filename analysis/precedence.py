@@ -39,6 +39,19 @@ EXPLAINS: tuple[tuple[str, frozenset[str] | None, frozenset[str]], ...] = (
     ),
     (
         "sensor_fault",
+        frozenset({"store_bottom", "store_top", "store_middle"}),
+        frozenset({"store_overheat", "charge_limit_low", "backup_overlap", "no_draw"}),
+    ),
+    ("sensor_fault", frozenset({"store_top"}), frozenset({"hygiene_temperature", "scald_risk"})),
+    ("sensor_fault", frozenset({"hot_tap"}), frozenset({"scald_risk"})),
+    ("sensor_fault", frozenset({"collector"}), frozenset({"charge_limit_low", "fluid_stress"})),
+    (
+        "charge_limit_low",
+        None,
+        frozenset({"lost_circulation", "stagnation", "degraded_tubes", "yield_shortfall"}),
+    ),
+    (
+        "sensor_fault",
         frozenset({"loop_hot", "loop_cold", "flow", "irradiance_plane", "irradiance_horizontal"}),
         frozenset({"degraded_tubes", "yield_shortfall", "lost_circulation", "reverse_circulation"}),
     ),

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.grid import BIN_S
-from analysis.record import Bools
+from analysis.record import Bools, Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,3 +68,9 @@ def long_runs(flags: Bools, least: int) -> Bools:
     for run in bin_runs(flags, least_s=least * BIN_S):
         kept[run.day, run.bins] = True
     return kept
+
+
+def day_peak(values: Floats) -> Floats:
+    """Give the greatest known value of each day; shape (days,), NaN where there is none."""
+    greatest = np.where(np.isnan(values), -np.inf, values).max(axis=1, initial=-np.inf)
+    return np.asarray(np.where(np.isfinite(greatest), greatest, np.nan))

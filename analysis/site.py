@@ -176,10 +176,11 @@ class Climate:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Commissioned:
-    """Dates of the first fill and of the tubes."""
+    """Dates of the latest fill, of the tubes, and of the latest test that the fluid passed."""
 
     filled: date | None
     tubes_fitted: date | None
+    fluid_tested: date | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

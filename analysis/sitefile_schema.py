@@ -244,7 +244,11 @@ TABLES: dict[str, Table] = {
     "commissioned": Table(
         shape=Commissioned,
         attribute="commissioned",
-        rules={"filled": Rule(kind="date"), "tubes_fitted": Rule(kind="date")},
+        rules={
+            "filled": Rule(kind="date"),
+            "tubes_fitted": Rule(kind="date"),
+            "fluid_tested": Rule(kind="date"),
+        },
     ),
     "warranty": Table(
         shape=Warranty,

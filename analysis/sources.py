@@ -111,3 +111,17 @@ COMPLIANCE_GUIDE = Source(
     "Domestic Building Services Compliance Guide (2013)",
     "solar water heating: solar volume at least 0.8 of the day's hot water, from memory",
 )
+HSE_HOT_WATER = Source(
+    "HSE, Legionnaires' disease L8 and HSG274 part 2; Managing hot water scald risks",
+    "store at 60 °C and above; burns within 30 s at 55 °C, 5 s at 60 °C; quoted from secondary "
+    "text",
+)
+WHO_LEGIONELLA = Source(
+    "WHO, Legionella and the prevention of legionellosis (2007)",
+    "60 °C at the heater; 90 % killed in about 2 min at 60 °C; from memory",
+)
+GLYCOL_AGEING = Source(
+    "Published guidance of antifreeze and collector practice on glycol above 120 °C",
+    "ageing above about 120 °C, usual long-term limit 160 to 170 °C; quoted from secondary text",
+)
+TAPPING = Source("Regulation (EU) 812/2013, Annex VII: tapping profiles")

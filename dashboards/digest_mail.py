@@ -12,13 +12,13 @@ from dashboards.format import URGENCY_RANK, bounded, number, plural
 from dashboards.links import finding_key, site_path
 from dashboards.losses import loss_within, total
 from dashboards.mails import (
-    PRIVATE_KINDS,
     FindingLines,
     Mail,
     Status,
     finding_lines,
     render_mail,
 )
+from dashboards.private import PRIVATE_KINDS
 from dashboards.texts import Texts, title_of
 from dashboards.weeks import Week
 

@@ -1,7 +1,7 @@
 """The fleet's page: who needs somebody, who is worth an eye, who runs as it should."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from markupsafe import Markup
@@ -20,6 +20,7 @@ from dashboards.format import (
 )
 from dashboards.links import finding_path, site_path
 from dashboards.losses import not_counted, open_findings, rank, recent_loss, total
+from dashboards.private import shareable
 from dashboards.texts import Texts, title_of
 
 State = Literal["ready", "working", "empty", "refused"]
@@ -88,7 +89,11 @@ def fleet_page(sites: Iterable[FleetSite], *, texts: Texts, now_s: float) -> Fle
     texts : the catalogue's words
     now_s : the present moment, UTC epoch seconds
     """
-    everything = tuple(sites)
+    # A list of many homes hangs on an office's wall.
+    everything = tuple(
+        replace(site, report=None if site.report is None else shareable(site.report))
+        for site in sites
+    )
     ready = [site for site in everything if site.report is not None]
     ranked = sorted(ready, key=_site_rank)
     rows = {site.slug: _row(site, texts, now_s) for site in everything}

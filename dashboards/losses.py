@@ -16,6 +16,10 @@ FROM_THE_STORE = frozenset({"reverse_circulation", "night_running", "store_overh
 _NOT_COUNTED: Mapping[str, str] = {
     "frost_risk": "none counted (a risk, not a loss so far)",
     "not_yet_fitted": "none counted (no heat was to be expected)",
+    "scald_risk": "none counted (a risk, not a loss)",
+    "hygiene_temperature": "none counted (a risk, not a loss)",
+    "fluid_stress": "none counted (what stood hot is told by the cause)",
+    "no_draw": "none (nothing is wrong)",
     "silence": "not known (nothing was logged)",
     "stagnation": "not counted (the store could take no more)",
     "sensor_fault": "not known (the sensor cannot be trusted)",

@@ -20,8 +20,6 @@ from dashboards.losses import not_counted
 from dashboards.texts import Texts, title_of
 from dashboards.theme import FONT_STACK, LIGHT
 
-# Kinds that never leave the firm's own pages.
-PRIVATE_KINDS = frozenset({"no_draw"})
 STANDING_CAUTION = (
     "Hot fluid and steam, heights and mains voltage can kill. Before any work let the collector "
     "cool, covered, and isolate the supply; local codes decide who may do it."

@@ -20,6 +20,7 @@ from dashboards.finding_page import FindingView, finding_view
 from dashboards.format import moment
 from dashboards.losses import rank
 from dashboards.periods import SIZES
+from dashboards.private import shareable
 from dashboards.render import STATIC, figure_json, render, static_text
 from dashboards.site_page import MARK_WORDS, site_view
 from dashboards.texts import Texts, titles
@@ -57,6 +58,8 @@ def render_report(
     inline : whether style, letters, script and chart program stand in the page itself; else the
         service's own static files are used
     """
+    # Made to be handed on.
+    report = shareable(report)
     words: Texts = texts or {}
     view = site_view(report, site=site, slug="", texts=words, links=False)
     names = titles(words)

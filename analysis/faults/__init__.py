@@ -1,14 +1,21 @@
 """The catalogue of faults: a tuple written by hand, judged in this order."""
 
 from analysis.faults._protocol import Conclusion, Fault, FaultText, Found, Judged, NotJudged
+from analysis.faults.backup_overlap import BackupOverlap
+from analysis.faults.charge_limit_low import ChargeLimitLow
 from analysis.faults.degraded_tubes import DegradedTubes
+from analysis.faults.fluid_stress import FluidStress
 from analysis.faults.frost_risk import FrostRisk
+from analysis.faults.hygiene_temperature import HygieneTemperature
 from analysis.faults.lost_circulation import LostCirculation
+from analysis.faults.no_draw import NoDraw
 from analysis.faults.not_yet_fitted import NotYetFitted
 from analysis.faults.reverse_circulation import ReverseCirculation
+from analysis.faults.scald_risk import ScaldRisk
 from analysis.faults.sensor_fault import SensorFault
 from analysis.faults.silence import Silence
 from analysis.faults.stagnation import Stagnation
+from analysis.faults.store_overheat import StoreOverheat
 from analysis.faults.yield_shortfall import YieldShortfall
 
 __all__ = [
@@ -31,6 +38,13 @@ CATALOGUE: tuple[Fault, ...] = (
     LostCirculation(),
     Stagnation(),
     ReverseCirculation(),
+    StoreOverheat(),
+    ScaldRisk(),
+    HygieneTemperature(),
+    ChargeLimitLow(),
+    BackupOverlap(),
+    FluidStress(),
+    NoDraw(),
     DegradedTubes(),
     YieldShortfall(),
 )

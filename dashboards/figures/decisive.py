@@ -23,6 +23,7 @@ _BEFORE_S, _AFTER_S = 18 * 3600, 12 * 3600
 # A hole is drawn whole, with both its edges, up to this length; of a longer one the beginning.
 _WHOLE_HOLE_S, _EDGE_S, _OF_A_LONG_HOLE_S = 60 * 3600, 12 * 3600, 30 * 3600
 LOOP = ("collector", "loop_hot", "loop_cold", "store_bottom", "flow", "pump")
+_STORE = ("store_bottom", "store_middle", "store_top")
 _SUN = ("irradiance_plane", "irradiance_horizontal")
 
 Levels = Callable[[Site], tuple[Threshold, ...]]
@@ -46,6 +47,20 @@ def _standstill(site: Site) -> tuple[Threshold, ...]:
 def _flow(site: Site) -> tuple[Threshold, ...]:
     level = site.loop.flow_l_min
     return (Threshold(label="flow at commissioning", value=level, quantity="flow"),)
+
+
+def _taps(site: Site) -> tuple[Threshold, ...]:
+    valve_c = site.store.mixing_valve_c
+    burns = Threshold(label="burns within seconds", value=60.0)
+    return (burns,) if valve_c is None else (burns, Threshold(label="mixing valve", value=valve_c))
+
+
+def _hygiene(_site: Site) -> tuple[Threshold, ...]:
+    return (Threshold(label="hygiene", value=60.0),)
+
+
+def _ageing(_site: Site) -> tuple[Threshold, ...]:
+    return tuple(Threshold(label=f"{level} °C", value=float(level)) for level in (120, 150, 170))
 
 
 def _frost(site: Site) -> tuple[Threshold, ...]:
@@ -108,6 +123,17 @@ DECISIVE: dict[str, Decisive] = {
     "reverse_circulation": Decisive(
         channels=(*LOOP, "store_top", "ambient"), levels=_no_level, night=True
     ),
+    "store_overheat": Decisive(
+        channels=(*_STORE, "collector", "pump", "backup"), levels=_store_limit
+    ),
+    "scald_risk": Decisive(channels=("hot_tap", *_STORE), levels=_taps),
+    "hygiene_temperature": Decisive(channels=(*_STORE, "backup"), levels=_hygiene),
+    "charge_limit_low": Decisive(channels=(*LOOP, "store_top", *_SUN), levels=_store_limit),
+    "backup_overlap": Decisive(channels=("backup", *_STORE, "collector", "pump", *_SUN)),
+    "fluid_stress": Decisive(
+        channels=("collector", "loop_hot", "pump", *_SUN), levels=_ageing, tells=_hottest_c
+    ),
+    "no_draw": Decisive(channels=(*_STORE, "pump")),
     "frost_risk": Decisive(
         channels=("collector", "loop_hot", "loop_cold", "ambient", "flow", "pump"),
         levels=_frost,

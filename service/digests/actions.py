@@ -15,7 +15,8 @@ from analysis.faults import CATALOGUE
 from analysis.results import Finding
 from dashboards.digest_mail import DigestSite, digest_mail
 from dashboards.links import finding_key
-from dashboards.mails import PRIVATE_KINDS, Mail, urgent_mail
+from dashboards.mails import Mail, urgent_mail
+from dashboards.private import PRIVATE_KINDS
 from dashboards.texts import Texts
 from dashboards.weeks import Week
 from service.clock import Clock

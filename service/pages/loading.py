@@ -13,6 +13,7 @@ from analysis.sitefile import parse_site
 from dashboards.fleet_page import FleetSite, State
 from dashboards.format import ago
 from dashboards.links import site_path
+from dashboards.private import shareable
 from dashboards.site_facts import describe
 from service.accounts.access import person_of, site_for
 from service.assessments import queries as assessment_queries
@@ -69,6 +70,9 @@ def load(db: Session, here: Context, slug: str) -> Loaded:
         busy=_BUSY[pending] if pending else None,
     )
     report = report_from_json(saved.report) if saved else None
+    if report is not None and here.request.app.state.settings.sign_in_needed:
+        # Where people sign in, every page is one that several see.
+        report = shareable(report)
     return Loaded(row=row, facts=facts, head=head, report=report)
 
 

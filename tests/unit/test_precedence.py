@@ -107,3 +107,21 @@ def test_the_table_names_published_kinds_only():
     for kind, _, explained in EXPLAINS:
         assert {kind, *explained} <= PUBLISHED_KINDS
         assert kind not in explained
+
+
+def test_a_limit_that_is_too_low_explains_the_heat_that_stays_on_the_roof():
+    kept, explained = sort_out(
+        [finding("charge_limit_low"), finding("lost_circulation"), finding("store_overheat")],
+        until_s=UNTIL,
+    )
+    assert kinds(kept) == ["charge_limit_low", "store_overheat"]
+    assert kinds(explained) == ["lost_circulation"]
+
+
+def test_a_broken_tap_sensor_says_nothing_of_a_store_without_a_valve():
+    broken = finding("sensor_fault", channel="hot_tap")
+    at_the_taps = finding("scald_risk", channel="hot_tap")
+    _, explained = sort_out([broken, at_the_taps], until_s=UNTIL)
+    assert kinds(explained) == ["scald_risk"]
+    overheat = finding("store_overheat", channel="store_top")
+    assert kinds(sort_out([broken, overheat], until_s=UNTIL)[1]) == []

@@ -162,3 +162,27 @@ def test_silence_is_a_hole_in_the_log_not_in_the_plant() -> None:
     log = observe(run, seed=1)
     assert log.start_s.size == run.start_s.size - 10 * 1440
     assert heat_kwh(run) == heat_kwh(run_with())
+
+
+def test_a_store_limit_that_is_off_moves_where_charging_ends() -> None:
+    hottest = {
+        kind: run_with(Fault(kind=kind, **WHEN)).signals["store_bottom"][during(run_with())].max()
+        for kind in ("limit_raised", "limit_lowered", "silence")
+    }
+    assert hottest["limit_lowered"] < 46.0
+    assert hottest["limit_lowered"] < hottest["silence"] <= hottest["limit_raised"]
+
+
+def test_a_stuck_mixing_valve_lets_the_stores_water_through() -> None:
+    run = run_with(Fault(kind="mixing_valve_stuck", **WHEN))
+    at = during(run)
+    assert run_with().signals["hot_tap"].max() <= 48.0
+    assert 55.0 < run.signals["hot_tap"][at].max() <= run.signals["store_top"].max() + 0.5
+
+
+def test_a_dead_backup_gives_nothing_and_one_let_loose_gives_more() -> None:
+    def given(kind: str) -> float:
+        return heat_kwh(run_with(Fault(kind=kind, **WHEN)), of="backup_w")
+
+    assert given("backup_dead") == 0.0
+    assert given("backup_overlap") > heat_kwh(run_with(), of="backup_w") > 0.0

@@ -24,6 +24,9 @@ from tests.build import (
     without,
 )
 
+# What the plants log, the backup and the taps included.
+EVERYTHING = (*FULL_LOG, "backup", "hot_tap")
+
 EVERY = pytest.mark.parametrize("kind", [fault.kind for fault in CATALOGUE])
 
 # One invented plant per kind that shows it; what was done to it, and where its middle is cut out.
@@ -59,6 +62,33 @@ SHOWN = {
     },
     "frost_risk": {"start": "2025-01-05", "fluid": "water", "concentration_frac": 0.0},
     "stagnation": {"start": "2025-07-01", "away": (("2025-07-05", "2025-07-20"),)},
+    "store_overheat": {
+        "start": "2025-06-01",
+        "faults": (Fault(kind="limit_raised", start="2025-06-03"),),
+        "tubes": 30,
+        "volume_l": 200.0,
+        "litres_per_day": 60.0,
+    },
+    "scald_risk": {
+        "start": "2025-05-01",
+        "step_s": 300,
+        "channels": EVERYTHING,
+        "faults": (Fault(kind="mixing_valve_stuck", start="2025-05-08", end="2025-05-24"),),
+    },
+    "hygiene_temperature": {"start": "2025-02-01", "backup_setpoint_c": 48.0},
+    "charge_limit_low": {
+        "start": "2025-06-01",
+        "faults": (Fault(kind="limit_lowered", start="2025-06-01", end="2025-06-27"),),
+    },
+    "backup_overlap": {
+        "start": "2025-05-01",
+        "step_s": 300,
+        "channels": EVERYTHING,
+        "backup_w": 2000.0,
+        "faults": (Fault(kind="backup_overlap", start="2025-05-01"),),
+    },
+    "fluid_stress": {"start": "2025-06-01", "away": (("2025-06-05", "2025-06-30"),), "days": 30},
+    "no_draw": {"start": "2025-05-01", "away": (("2025-05-08", "2025-05-20"),)},
     "degraded_tubes": {
         "start": "2025-03-01",
         "days": 150,
@@ -70,7 +100,9 @@ SHOWN = {
 @cache
 def quiet_plant(*missing: str) -> Plant:
     """Give a healthy plant with water drawn enough that its store never fills."""
-    plant = a_plant(start="2025-02-10", days=110, litres_per_day=320.0, volume_l=300.0)
+    plant = a_plant(
+        start="2025-02-10", days=118, litres_per_day=320.0, volume_l=300.0, channels=EVERYTHING
+    )
     return never_logged(plant, *missing)
 
 
