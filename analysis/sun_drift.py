@@ -46,6 +46,11 @@ _VEIL = 1.5
 _PROVEN_U = 2.5
 _LEAST_CHANGE_FRAC = 0.01
 _WORST_FIT = 2.0
+# A change all at once: how large it may be before anything is known, how many days are tried for
+# it, and by how much a drift must be the better explanation (natural logarithm of the odds).
+_STEP_PRIOR_U = 0.15
+_STEP_PLACES = 40
+_CLEARLY = 2.0
 
 # The figures that scale with the reading; the rest of expected heat is loss and stored heat.
 _SCALED = (
@@ -69,7 +74,9 @@ class Drift:
     origin : the day from which on it counts
     clear_days, span_days : what it rests on
     per_year, u_per_year : change of the reading a year and its standard uncertainty [-]
-    proven : whether it is told from haze
+    step_frac, step_day : the change all at once that fits about as well or better, and the row of
+        its day; None where a straight drift fits clearly better
+    proven : whether it is told from haze, and from a change all at once
     """
 
     first: int
@@ -79,6 +86,8 @@ class Drift:
     span_days: int
     per_year: float
     u_per_year: float
+    step_frac: float | None
+    step_day: int | None
     proven: bool
 
 
@@ -167,10 +176,11 @@ def _drift(table: DayTable, first: int, last: int, sensor: int) -> Drift | None:
     day, share, mass = _weekly(days, np.log(ratio), mass)
     if len(day) < _LEAST_WEEKS:
         return None
-    slope, u, misfit = _fitted(day, share, mass)
+    slope, u, misfit, step = _fitted(day, share, mass)
     span = int(days[-1] - days[0])
     proven = (
-        abs(slope) > _PROVEN_U * u
+        step is None
+        and abs(slope) > _PROVEN_U * u
         and abs(slope) * span / YEAR_DAYS > _LEAST_CHANGE_FRAC
         and misfit < _WORST_FIT
     )
@@ -182,6 +192,8 @@ def _drift(table: DayTable, first: int, last: int, sensor: int) -> Drift | None:
         span_days=span,
         per_year=slope,
         u_per_year=u,
+        step_frac=None if step is None else float(np.expm1(step[0])),
+        step_day=None if step is None else int(step[1]),
         proven=proven,
     )
 
@@ -195,8 +207,10 @@ def _weekly(days: Ints, *values: Floats) -> list[Floats]:
     return [middle, *(np.array([np.median(one[a:b]) for a, b in parts]) for one in values)]
 
 
-def _fitted(day: Floats, share: Floats, mass: Floats) -> tuple[float, float, float]:
-    """Fit level, season and drift; give drift per year, its uncertainty and the misfit.
+def _fitted(
+    day: Floats, share: Floats, mass: Floats
+) -> tuple[float, float, float, tuple[float, float] | None]:
+    """Fit level, season and drift; give drift per year, its uncertainty, the misfit, and a step.
 
     Generalised least squares with priors; weeks below the fit by more than a veil allows are
     given a larger scatter, a few rounds over.
@@ -208,8 +222,8 @@ def _fitted(day: Floats, share: Floats, mass: Floats) -> tuple[float, float, flo
     apart = np.abs(day[:, None] - day[None, :])
     felt = _HAZE_PER_MASS * mass
     haze = np.outer(felt, felt) * sum(u**2 * np.exp(-apart / reach) for u, reach in _HAZE)
-    step = np.diff(share)
-    scatter = max(1.4826 * float(np.median(np.abs(step))) / np.sqrt(2.0), _LEAST_SCATTER)
+    between = np.diff(share)
+    scatter = max(1.4826 * float(np.median(np.abs(between))) / np.sqrt(2.0), _LEAST_SCATTER)
     spread = np.full(len(day), scatter)
     middle = float(np.median(share))
     for _ in range(4):
@@ -221,7 +235,41 @@ def _fitted(day: Floats, share: Floats, mass: Floats) -> tuple[float, float, flo
         total = np.hypot(scatter, _HAZE[0][0] * felt)
         spread = scatter * np.sqrt(np.maximum(-off / (_VEIL * total), 1.0))
     misfit = float(off @ inverse @ off) / len(day)
-    return float(fitted[-1]), float(np.sqrt(covariance[-1, -1])), misfit
+    noise = haze + np.diag(spread**2)
+    step = _step_instead(day, share - middle, rows, noise)
+    return float(fitted[-1]), float(np.sqrt(covariance[-1, -1])), misfit, step
+
+
+def _step_instead(
+    day: Floats, share: Floats, rows: Floats, noise: Floats
+) -> tuple[float, float] | None:
+    """Give size and day of a change all at once, unless a straight drift explains clearly better.
+
+    A sensor wiped clean or replaced without a record steps; taken for a drift, it would be
+    corrected by more than the step itself. The two are weighed by their evidence (Gaussian, with
+    the same priors for level and season), the step at its best day.
+    """
+    drift = _log_evidence(share, rows, _PRIOR_U, noise)
+    prior = np.append(_PRIOR_U[:-1], _STEP_PRIOR_U)
+    best, found = -np.inf, (0.0, 0.0)
+    edge = max(_LEAST_WEEKS // 4, 1)
+    for number in range(edge, len(day) - edge, max(len(day) // _STEP_PLACES, 1)):
+        stepped = np.column_stack([rows[:, :-1], day >= day[number]])
+        evidence = _log_evidence(share, stepped, prior, noise)
+        if evidence > best:
+            inverse = np.linalg.inv(noise)
+            covariance = np.linalg.inv(np.diag(1.0 / prior**2) + stepped.T @ inverse @ stepped)
+            size = float((covariance @ (stepped.T @ inverse @ share))[-1])
+            best, found = evidence, (size, float(day[number]))
+    return None if drift > best + _CLEARLY else found
+
+
+def _log_evidence(share: Floats, rows: Floats, prior_u: Floats, noise: Floats) -> float:
+    """Give the logarithm of the evidence of a linear model with Gaussian priors and noise."""
+    whole = noise + (rows * prior_u**2) @ rows.T
+    sign, size = np.linalg.slogdet(whole)
+    assert sign > 0.0
+    return -0.5 * (float(share @ np.linalg.solve(whole, share)) + float(size))
 
 
 def drift_notes(found: tuple[Drift, ...]) -> tuple[str, ...]:
@@ -229,10 +277,22 @@ def drift_notes(found: tuple[Drift, ...]) -> tuple[str, ...]:
     return tuple(_note(one) for one in found)
 
 
+def _stepped(one: Drift) -> bool:
+    """Tell whether something changed for sure, be it at once or slowly."""
+    return abs(one.per_year) > _PROVEN_U * one.u_per_year
+
+
 def _note(one: Drift) -> str:
     reach = COVERAGE_95 * one.u_per_year
     low, high = sorted((one.per_year - reach, one.per_year + reach))
     rests = f"{one.clear_days} clear days over {one.span_days / YEAR_DAYS:.1f} years"
+    if one.step_frac is not None and _stepped(one):
+        return (
+            f"On clear days the sun sensor's reading changed by about {100 * one.step_frac:+.0f} % "
+            f"at once, or drifted ({rests}); the two cannot be told apart here, and nothing is "
+            "corrected. If the sensor was cleaned, moved or replaced, record it as a [[change]] of "
+            "sensors.irradiance_percent"
+        )
     if not one.proven:
         return (
             f"No drift of the sun sensor is proven: {100 * one.per_year:+.1f} % a year, between "

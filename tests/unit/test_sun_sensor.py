@@ -205,3 +205,21 @@ def test_the_field_check_gets_the_corrected_sun_too():
     assert found.values["estimated_w"] == pytest.approx(700.0 + 1000.0 * more)
     assert found.values["estimated_hem_w"] == pytest.approx(600.0 + 900.0 * more)
     assert found.values["measured_w"] == 650.0
+
+
+@pytest.mark.parametrize("step_frac", [0.10, -0.10])
+def test_a_sensor_that_was_wiped_or_replaced_unrecorded_is_not_corrected_as_if_it_drifted(
+    step_frac,
+):
+    """Invented series: the reading changes at once at half time."""
+    table, _ = clear_days(3, years=3.0, per_year=0.0)
+    late = np.arange(len(table.days)) >= len(table.days) // 2
+    ratio = table.column("sensor_clear_ratio") * np.where(late, 1.0 + step_frac, 1.0)
+    (found,) = drifts(
+        replace(table, columns={**table.columns, "sensor_clear_ratio": ratio}), a_site()
+    )
+    assert not found.proven
+    assert found.step_frac == pytest.approx(step_frac, abs=0.06)
+    (note,) = drift_notes((found,))
+    assert "nothing is corrected" in note
+    assert "[[change]]" in note
