@@ -55,9 +55,24 @@ EXPLAINS: tuple[tuple[str, frozenset[str] | None, frozenset[str]], ...] = (
         frozenset({"loop_hot", "loop_cold", "flow", "irradiance_plane", "irradiance_horizontal"}),
         frozenset({"degraded_tubes", "yield_shortfall", "lost_circulation", "reverse_circulation"}),
     ),
+    (
+        "sensor_fault",
+        frozenset({"pump", "collector", "store_bottom"}),
+        frozenset({"pump_never_stops", "night_running"}),
+    ),
+    (
+        "sensor_fault",
+        frozenset({"pump", "flow", "loop_hot", "loop_cold", "irradiance_plane"}),
+        frozenset({"low_flow", "high_flow"}),
+    ),
+    ("pump_never_stops", None, frozenset({"night_running"})),
     # Pipes burst: frost is doubted only where the very sensor that saw it is broken.
     ("sensor_fault", frozenset({"collector", "loop_hot", "loop_cold"}), frozenset({"frost_risk"})),
-    ("lost_circulation", None, frozenset({"stagnation", "degraded_tubes", "yield_shortfall"})),
+    (
+        "lost_circulation",
+        None,
+        frozenset({"stagnation", "degraded_tubes", "yield_shortfall", "low_flow"}),
+    ),
     ("degraded_tubes", None, frozenset({"yield_shortfall"})),
 )
 _COVERS = 0.5

@@ -11,7 +11,9 @@ from dashboards.format import URGENCY_RANK, bounded, local_date
 
 RECENT_DAYS = 30
 # What these kinds cost is lost from the store, not missing from the day's delivery.
-FROM_THE_STORE = frozenset({"reverse_circulation", "night_running", "store_overheat"})
+FROM_THE_STORE = frozenset(
+    {"reverse_circulation", "night_running", "pump_never_stops", "store_overheat"}
+)
 # Why no heat is counted, where the kind itself is the reason.
 _NOT_COUNTED: Mapping[str, str] = {
     "frost_risk": "none counted (a risk, not a loss so far)",

@@ -6,10 +6,14 @@ from analysis.faults.charge_limit_low import ChargeLimitLow
 from analysis.faults.degraded_tubes import DegradedTubes
 from analysis.faults.fluid_stress import FluidStress
 from analysis.faults.frost_risk import FrostRisk
+from analysis.faults.high_flow import HighFlow
 from analysis.faults.hygiene_temperature import HygieneTemperature
 from analysis.faults.lost_circulation import LostCirculation
+from analysis.faults.low_flow import LowFlow
+from analysis.faults.night_running import NightRunning
 from analysis.faults.no_draw import NoDraw
 from analysis.faults.not_yet_fitted import NotYetFitted
+from analysis.faults.pump_never_stops import PumpNeverStops
 from analysis.faults.reverse_circulation import ReverseCirculation
 from analysis.faults.scald_risk import ScaldRisk
 from analysis.faults.sensor_fault import SensorFault
@@ -38,6 +42,10 @@ CATALOGUE: tuple[Fault, ...] = (
     LostCirculation(),
     Stagnation(),
     ReverseCirculation(),
+    PumpNeverStops(),
+    NightRunning(),
+    LowFlow(),
+    HighFlow(),
     StoreOverheat(),
     ScaldRisk(),
     HygieneTemperature(),

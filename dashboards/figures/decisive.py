@@ -117,6 +117,9 @@ DECISIVE: dict[str, Decisive] = {
         channels=(*LOOP, "store_top", *_SUN), levels=_standstill, tells=_hottest_c
     ),
     "lost_circulation": Decisive(channels=(*LOOP, *_SUN), levels=_flow),
+    "high_flow": Decisive(channels=(*LOOP, *_SUN), levels=_flow),
+    "night_running": Decisive(channels=(*LOOP, "store_top", "ambient"), night=True),
+    "pump_never_stops": Decisive(channels=(*LOOP, "store_top", "ambient")),
     "low_flow": Decisive(channels=(*LOOP, *_SUN), levels=_flow),
     "degraded_tubes": Decisive(channels=("loop_hot", "loop_cold", "flow", "pump", *_SUN)),
     "yield_shortfall": Decisive(channels=(*LOOP, "store_top", *_SUN)),

@@ -29,8 +29,38 @@ EVERYTHING = (*FULL_LOG, "backup", "hot_tap")
 
 EVERY = pytest.mark.parametrize("kind", [fault.kind for fault in CATALOGUE])
 
+
+def nights_pumped(first: int, last: int, *, month: str = "2025-05") -> tuple[Fault, ...]:
+    """Give a pump forced on from midnight to three on nights of a month."""
+    return tuple(
+        Fault(
+            kind="night_running",
+            start=f"{month}-{day:02}T00:00",
+            end=f"{month}-{day:02}T03:00",
+        )
+        for day in range(first, last)
+    )
+
+
 # One invented plant per kind that shows it; what was done to it, and where its middle is cut out.
 SHOWN = {
+    "pump_never_stops": {
+        "start": "2025-05-01",
+        "faults": (Fault(kind="night_running", start="2025-05-08", end="2025-05-20"),),
+    },
+    "night_running": {
+        "start": "2025-05-01",
+        "faults": nights_pumped(6, 26),
+    },
+    "low_flow": {
+        "start": "2025-05-01",
+        "faults": (Fault(kind="low_flow", start="2025-05-05", end="2025-05-22"),),
+    },
+    "high_flow": {
+        "least_speed": 1.0,
+        "start": "2025-05-01",
+        "faults": (Fault(kind="high_flow", start="2025-05-05", end="2025-05-22"),),
+    },
     "lost_circulation": {
         "start": "2025-05-01",
         "faults": (Fault(kind="pump_dead", start="2025-05-08", end="2025-05-20"),),

@@ -1,0 +1,159 @@
+"""Low flow: at near full command far less than the commissioned flow moves.
+
+Looks alike and is not it: no flow at all (lost circulation); a pump slowed by its controller, which
+is not judged; a broken meter (sensor fault).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.case import Case
+from analysis.days import Happening
+from analysis.faults._cautions import ELECTRICITY, HOT_PARTS, LOCAL_CODES, STEAM
+from analysis.faults._flow_share import metered_share, share_span, sunlit_share
+from analysis.faults._protocol import (
+    Conclusion,
+    FaultText,
+    Found,
+    History,
+    Judged,
+    NotJudged,
+    Observation,
+)
+from analysis.faults._reopening import lasting, without_strays
+from analysis.results import Evidence
+from analysis.sources import Source
+
+TEXT = FaultText(
+    title="Too little flow in the solar loop",
+    customer=(
+        "Too little fluid moves through the solar loop. The collector runs hotter than it need and "
+        "gives less."
+    ),
+    technician=(
+        "At near full command the flow stayed well under that of commissioning, metered or worked "
+        "out from sun and spread. The pipes differ more, the collector runs hotter and loses more; "
+        "on bright days the fluid ages faster. The flow in the site file may also be wrong."
+    ),
+    likely_causes=(
+        "Air in the loop, dirty strainer, valve partly closed",
+        "Pump stage or speed set too low, or pump worn",
+        "Fluid thickened by age; flow setter moved",
+        "Flow in the site file is not that of commissioning",
+    ),
+    check_next=(
+        "From here: compare the flow in the site file with the papers of commissioning",
+        "In the controller's menu: which speed is set, and which is commanded at noon?",
+        "On site: read the flow setter at full command; is no valve partly closed?",
+        "With the loop cold: vent it and clean the strainer by the maker's procedure",
+    ),
+    cautions=(HOT_PARTS, STEAM, ELECTRICITY, LOCAL_CODES),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LowFlow:
+    """Flow well under that of commissioning.
+
+    Attributes
+    ----------
+    metered_frac : at near full command a day's metered share under this is low (judgement)
+    sunlit_frac : likewise from sun and spread, which know it to a third only (judgement)
+    blocked_frac : below it nothing moves, which is lost circulation
+    sound_frac : above it a day is sound
+    least_days, within_days : fewer days in so many are not reported
+    quiet_days : so many sound days end it
+    visit_frac, visit_days : metered under this for so long asks for a visit: a hot collector wears
+        fluid and parts
+    """
+
+    metered_frac: float = 0.6
+    sunlit_frac: float = 0.45
+    blocked_frac: float = 0.12
+    sound_frac: float = 0.75
+    least_days: int = 4
+    within_days: int = 15
+    quiet_days: int = 3
+    visit_frac: float = 0.5
+    visit_days: int = 7
+    kind: str = "low_flow"
+    text: FaultText = TEXT
+    sources: tuple[Source, ...] = (
+        Source("Energy balance of the loop; limits are engineering judgement"),
+    )
+
+    def observe(self, case: Case) -> Observation:
+        """See days of little flow."""
+        metered, sunlit = metered_share(case), sunlit_share(case)
+        by_meter = "flow" in case.channels
+        share = metered if by_meter else sunlit
+        limit = self.metered_frac if by_meter else self.sunlit_frac
+        low = (share < limit) & (share > self.blocked_frac)
+        found = []
+        for day in np.flatnonzero(low).tolist():
+            start_s, end_s = share_span(case, day)
+            found.append(
+                Happening(
+                    kind=self.kind,
+                    date=case.days.dates[day],
+                    start_s=start_s,
+                    end_s=end_s,
+                    values={
+                        "share": float(share[day]),
+                        "metered": float(by_meter),
+                        "asked_l_min": case.model.flow_l_min,
+                    },
+                )
+            )
+        return Observation(columns={"flow_share": share}, happenings=tuple(found))
+
+    def conclude(self, history: History) -> Conclusion:
+        """Join days; some sound ones end a finding."""
+        share = history.table.column("flow_share")
+        if not np.isfinite(share).any():
+            return NotJudged(
+                why="neither flow and pump, nor pump, both pipes and the sun for an hour of a day"
+            )
+        groups = lasting(
+            history.table.of_kind(self.kind),
+            table=history.table,
+            good=share >= self.sound_frac,
+            quiet_days=self.quiet_days,
+        )
+        found = []
+        for items, over in groups:
+            kept = without_strays(items, least=self.least_days, within_days=self.within_days)
+            if kept:
+                found.append(self._found(kept, over))
+        return Judged(findings=tuple(found))
+
+    def _found(self, items: tuple[Happening, ...], over: bool) -> Found:
+        start_s, end_s = items[0].start_s, items[-1].end_s
+        share = float(np.median([item.values["share"] for item in items]))
+        metered = items[-1].values["metered"] > 0.5
+        sure = metered and share < self.visit_frac and len(items) >= self.visit_days
+        how = "metered" if metered else "worked out from sun and spread"
+        return Found(
+            start_s=start_s,
+            end_s=end_s if over else None,
+            urgency="visit" if sure and not over else "watch",
+            certainty=0.9 if sure else 0.65,
+            summary=f"Flow at {100.0 * share:.0f} % of commissioning, {how}, on {len(items)} days",
+            evidence=(
+                Evidence(
+                    what=f"flow against commissioning, {how}, median of days",
+                    start_s=start_s,
+                    end_s=end_s,
+                    value=100.0 * share,
+                    unit="%",
+                ),
+                Evidence(
+                    what="flow at commissioning, of the site file",
+                    start_s=start_s,
+                    end_s=end_s,
+                    value=items[-1].values["asked_l_min"],
+                    unit="l/min",
+                ),
+            ),
+        )

@@ -1,0 +1,66 @@
+"""Too little and too much flow, metered and from the sun; a blocked loop and lost tubes differ."""
+
+import numpy as np
+import pytest
+
+from fixtures.faults import Fault
+from tests.build import NO_SUN_LOG, PUMP_LOG, a_plant, of_kind
+from tests.unit.faults.test_every_fault import EVERYTHING
+
+UNMETERED = tuple(name for name in EVERYTHING if name != "flow")
+
+
+def plant(kind, *, channels=EVERYTHING, value=None, **given):
+    fault = Fault(kind=kind, start="2025-05-05", end="2025-05-22", value=value, **given)
+    return a_plant(faults=(fault,), channels=channels, least_speed=1.0)
+
+
+@pytest.mark.parametrize("channels", [EVERYTHING, NO_SUN_LOG])
+def test_a_third_of_the_flow_is_metered_and_worth_a_visit(channels):
+    logged = plant("low_flow", channels=channels, value=0.35)
+    (found,) = of_kind(logged.report(), "low_flow")
+    # A meter of 5 % and the truth put in.
+    assert found.evidence[0].value == pytest.approx(35.0, rel=0.06)
+    assert found.end_s is not None
+    share = logged.table().column("flow_share")
+    assert np.nanmedian(share[25:]) == pytest.approx(1.0, abs=0.08)
+
+
+def test_without_a_meter_sun_and_spread_tell_it():
+    (found,) = of_kind(plant("low_flow", channels=UNMETERED, value=0.3).report(), "low_flow")
+    assert found.urgency == "watch"
+    assert found.evidence[0].value == pytest.approx(30.0, abs=12.0)
+
+
+def test_without_meter_and_sun_it_cannot_be_judged():
+    assert "pump" in plant("low_flow", channels=PUMP_LOG).conclusion("low_flow").why
+
+
+def test_a_little_less_flow_is_fine():
+    assert of_kind(plant("low_flow", value=0.8).report(), "low_flow") == ()
+
+
+def test_a_blocked_loop_is_another_kind():
+    assert of_kind(plant("airlock").report(), "low_flow") == ()
+
+
+@pytest.mark.parametrize("channels", [EVERYTHING, UNMETERED])
+@pytest.mark.parametrize("kind", ["low_flow", "high_flow"])
+def test_lost_tubes_are_not_taken_for_a_change_of_flow(kind, channels):
+    logged = plant("tubes_missing", tubes=9, channels=channels)
+    assert of_kind(logged.report(), kind) == ()
+
+
+def test_twice_the_flow_is_metered_and_only_watched():
+    (found,) = of_kind(plant("high_flow").report(), "high_flow")
+    assert found.urgency == "watch"
+    assert found.evidence[0].value == pytest.approx(200.0, rel=0.06)
+    assert found.end_s is not None
+
+
+def test_a_quarter_more_flow_is_fine():
+    assert of_kind(plant("high_flow", value=1.25).report(), "high_flow") == ()
+
+
+def test_much_flow_needs_a_meter():
+    assert "metered" in plant("high_flow", channels=UNMETERED).conclusion("high_flow").why
