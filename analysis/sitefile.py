@@ -104,12 +104,31 @@ def site_on(site: Site, day: date) -> Site:
     Returns
     -------
     Site
-        The same site where nothing changed up to that day, else a copy with the new facts.
+        The same site where nothing changed up to that day, else a copy with the new facts. An array
+        that got fewer or more tubes has the area of the tubes it has, unless a change of the same
+        day states its area.
     """
     for change in sorted(site.changes, key=lambda change: change.date):
         if change.date <= day:
-            site = _changed(site, change)
+            site = _with_its_tubes(_changed(site, change), site, change)
     return site
+
+
+def _with_its_tubes(site: Site, before: Site, change: Change) -> Site:
+    parts = change.key.split(".")
+    if parts[0] != "array" or parts[-1] != "tubes":
+        return site
+    if any(
+        other.date == change.date and other.key == f"array.{parts[1]}.area_m2"
+        for other in site.changes
+    ):
+        return site
+    place = int(parts[1]) - 1
+    old, new = before.arrays[place].tubes, site.arrays[place].tubes
+    if not old or not new:
+        return site
+    array = replace(site.arrays[place], area_m2=site.arrays[place].area_m2 * new / old)
+    return replace(site, arrays=(*site.arrays[:place], array, *site.arrays[place + 1 :]))
 
 
 def facts_of_days(site: Site, dates: Sequence[str]) -> tuple[Site, ...]:

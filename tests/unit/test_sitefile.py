@@ -333,3 +333,14 @@ def test_several_arrays_add_up():
     assert all(isinstance(array, Array) for array in site.arrays)
     assert site.tubes == 36
     assert site.area_m2 == pytest.approx(3.72)
+
+
+def test_an_array_with_fewer_tubes_has_the_area_of_those_it_has():
+    fewer = '\n[[change]]\ndate = 2024-06-01\nkey = "array.1.tubes"\nvalue = 12\n'
+    before, after = date(2024, 5, 31), date(2024, 6, 1)
+    site = parse_site(TEXT + fewer)
+    assert site_on(site, before).area_m2 == parse_site(TEXT).area_m2
+    assert site_on(site, after).area_m2 == pytest.approx(parse_site(TEXT).area_m2 * 12 / 18)
+    stated = '[[change]]\ndate = 2024-06-01\nkey = "array.1.area_m2"\nvalue = 1.2\n'
+    assert site_on(parse_site(TEXT + fewer + stated), after).area_m2 == 1.2
+    assert site_on(parse_site(TEXT + "\n" + stated + fewer), after).area_m2 == 1.2
