@@ -2,13 +2,14 @@
 
 The controller's frost function, and a clock that puts the day into the night, run pumps as well:
 the first in the cold, the second with a collector that is warmer than the store.
+
+The heat that it costs is not told: the pipes differ by less than their sensors may be off.
 """
 
 import numpy as np
 
 from analysis.case import Case, pump_on
-from analysis.record import Bools, Floats
-from analysis.units import kwh_from_j
+from analysis.record import Bools
 
 # Frost functions start at 3 to 5 °C (common practice, no source), and a roof radiates below air.
 FROST_C = 8.0
@@ -26,12 +27,3 @@ def useless(case: Case) -> Bools:
     """Tell bins in which the pump runs and the collector is no warmer than the store bottom."""
     cold = case.loop.t_roof_c <= case.loop.t_store_bottom_c + _NO_GAIN_K
     return np.asarray(pump_on(case) & cold & (case.loop.known_s > 0.0))
-
-
-def taken_kwh(case: Case, flags: Bools) -> Floats:
-    """Give metered heat that left the store in flagged bins; NaN where not metered [kWh]."""
-    if not case.heat.measured:
-        return np.full(len(case.days), np.nan)
-    heat_w = np.where(flags, np.nan_to_num(case.loop.heat_w), 0.0)
-    taken_j = -(np.minimum(heat_w, 0.0) * case.loop.known_s).sum(axis=1)
-    return np.asarray(kwh_from_j(taken_j))

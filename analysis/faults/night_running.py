@@ -6,8 +6,6 @@ warmer than the store), a cooling function that empties a full store by intent (
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from analysis.case import Case
 from analysis.days import Happening
 from analysis.faults._cautions import ELECTRICITY, HOT_PARTS, LOCAL_CODES, SCALD
@@ -21,8 +19,8 @@ from analysis.faults._protocol import (
     Observation,
 )
 from analysis.faults._reopening import lasting, without_strays
-from analysis.faults._useless_running import no_frost, taken_kwh, useless
-from analysis.results import Bounded, Evidence
+from analysis.faults._useless_running import no_frost, useless
+from analysis.results import Evidence
 from analysis.runs import day_span
 from analysis.sources import VDI_2169, Source
 
@@ -60,7 +58,7 @@ class NightRunning:
     least_nights, within_days : fewer nights in so many days are not reported
     quiet_nights : so many nights with the pump known to rest end it
     full_band_k : store this near its limit may be cooled by intent
-    visit_nights, visit_kwh_week : sure, and worth a visit
+    sure_nights : from so many nights on it is sure
     """
 
     night_sine: float = -0.105
@@ -69,8 +67,7 @@ class NightRunning:
     within_days: int = 12
     quiet_nights: int = 4
     full_band_k: float = 8.0
-    visit_nights: int = 5
-    visit_kwh_week: float = 5.0
+    sure_nights: int = 5
     kind: str = "night_running"
     text: FaultText = TEXT
     sources: tuple[Source, ...] = (VDI_2169.at("function checks at night: practice, from memory"),)
@@ -79,7 +76,7 @@ class NightRunning:
         """See nights in which the pump runs for nothing."""
         night = case.sky.sun_sine < self.night_sine
         running = night & useless(case) & no_frost(case)
-        hours, taken = case.hours(running), taken_kwh(case, running)
+        hours = case.hours(running)
         resting = night & (case.binned("pump") < 1.0) & no_frost(case)
         store = case.loop.t_store_hottest_c >= case.site.store.limit_c - self.full_band_k
         full_h = case.hours(running & store)
@@ -97,7 +94,6 @@ class NightRunning:
                     values={
                         "hours": float(hours[day]),
                         "full_h": float(full_h[day]),
-                        "taken_kwh": float(taken[day]),
                     },
                 )
             )
@@ -129,19 +125,12 @@ class NightRunning:
         nights = len(items)
         hours = sum(item.values["hours"] for item in items)
         by_intent = sum(item.values["full_h"] for item in items) > 0.5 * hours
-        metered = [item.values["taken_kwh"] for item in items]
-        lost = None
-        if np.isfinite(metered).all():
-            # A spread of few kelvin between two pipes: known to half (engineering judgement).
-            taken = sum(metered)
-            lost = Bounded(value=taken, low=0.5 * taken, high=1.5 * taken)
-        weekly = 0.0 if lost is None else 7.0 * lost.value / nights
-        sure = nights >= self.visit_nights and not by_intent
+        sure = nights >= self.sure_nights and not by_intent
         note = "; the store was near its limit, it may be cooled by intent" if by_intent else ""
         return Found(
             start_s=start_s,
             end_s=end_s if over else None,
-            urgency="visit" if sure and weekly >= self.visit_kwh_week and not over else "watch",
+            urgency="watch",
             certainty=0.9 if sure else 0.6,
             summary=f"Pump ran {hours:.0f} h in {nights} nights, for nothing{note}",
             evidence=(
@@ -156,5 +145,4 @@ class NightRunning:
                     unit="h",
                 ),
             ),
-            lost=lost,
         )

@@ -20,8 +20,8 @@ from analysis.faults._protocol import (
     Observation,
 )
 from analysis.faults._reopening import lasting
-from analysis.faults._useless_running import no_frost, taken_kwh, useless
-from analysis.results import Bounded, Evidence
+from analysis.faults._useless_running import no_frost, useless
+from analysis.results import Evidence
 from analysis.sources import Source
 
 TEXT = FaultText(
@@ -56,15 +56,14 @@ class PumpNeverStops:
     on_share : share of them with the pump on (a restart or a hole is forgiven)
     useless_h : hours of it in which the collector was no warmer than the store, frost excluded
     quiet_days : so many days on which the pump rested end it
-    visit_days, visit_kwh_week : sure, and worth a visit
+    sure_days : from so many days on it is sure
     """
 
     known_h: float = 20.0
     on_share: float = 0.98
     useless_h: float = 3.0
     quiet_days: int = 2
-    visit_days: int = 2
-    visit_kwh_week: float = 5.0
+    sure_days: int = 2
     kind: str = "pump_never_stops"
     text: FaultText = TEXT
     sources: tuple[Source, ...] = (Source("Common practice, no source; limits are judgement"),)
@@ -73,7 +72,7 @@ class PumpNeverStops:
         """See whole days of pumping."""
         known_h, on_h = case.hours(np.isfinite(case.binned("pump"))), case.hours(pump_on(case))
         idle = useless(case) & no_frost(case)
-        idle_h, taken = case.hours(idle), taken_kwh(case, idle)
+        idle_h = case.hours(idle)
         whole = known_h >= self.known_h
         share = np.where(whole, on_h / np.maximum(known_h, 1.0), np.nan)
         ran = (share >= self.on_share) & (idle_h >= self.useless_h)
@@ -90,7 +89,6 @@ class PumpNeverStops:
                     values={
                         "hours": float(on_h[day]),
                         "idle_h": float(idle_h[day]),
-                        "taken_kwh": float(taken[day]),
                     },
                 )
             )
@@ -114,20 +112,12 @@ class PumpNeverStops:
         start_s, end_s = items[0].start_s, items[-1].end_s
         days = len(items)
         idle_h = sum(item.values["idle_h"] for item in items)
-        metered = [item.values["taken_kwh"] for item in items]
-        lost = None
-        if np.isfinite(metered).all():
-            # A spread of few kelvin between two pipes: known to half (engineering judgement).
-            taken = sum(metered)
-            lost = Bounded(value=taken, low=0.5 * taken, high=1.5 * taken)
-        weekly = 0.0 if lost is None else 7.0 * lost.value / days
-        worth = days >= self.visit_days and weekly >= self.visit_kwh_week and not over
         times = "a whole day" if days == 1 else f"{days} whole days"
         return Found(
             start_s=start_s,
             end_s=end_s if over else None,
-            urgency="visit" if worth else "watch",
-            certainty=0.95 if days >= self.visit_days else 0.7,
+            urgency="watch",
+            certainty=0.95 if days >= self.sure_days else 0.7,
             summary=f"Pump on for {times} without a stop, {idle_h:.0f} h of it for nothing",
             evidence=(
                 Evidence(
@@ -145,5 +135,4 @@ class PumpNeverStops:
                     unit="h",
                 ),
             ),
-            lost=lost,
         )

@@ -71,6 +71,8 @@ def test_a_pump_still_running_at_the_end_of_the_log_lasts():
     (found,) = of_kind(a_plant(faults=(fault,)).report(), ENDLESS)
     assert found.end_s is None
     assert found.certainty > 0.9
+    # What it costs lies within the error of the pipe sensors.
+    assert (found.urgency, found.lost) == ("watch", None)
 
 
 @pytest.mark.parametrize(("collector_c", "times"), [(15.0, 1), (2.0, 0)])
