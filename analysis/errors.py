@@ -53,7 +53,8 @@ class LogError(AnalysisError):
         if self.line is not None:
             parts.append(f"line {self.line}")
         if self.column is not None:
-            parts.append(f"column {self.column}")
+            bare = self.column.startswith("column ")  # it has no name of its own
+            parts.append(self.column if bare else f"column {self.column}")
         place = ", ".join(part for part in parts if part)
         return f"{place}: {self.what}" if place else self.what
 

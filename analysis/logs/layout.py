@@ -159,6 +159,14 @@ def column_key(dialect: Dialect, place: int) -> str:
     return head if head and dialect.heads.count(head) == 1 else str(place + 1)
 
 
+def nameless_key(number: int) -> str:
+    """Give what names the n-th column in a map for files that give it no name of its own.
+
+    A bare number means that column of every file, whatever its head says.
+    """
+    return f"column {number}"
+
+
 def meanings_of(dialect: Dialect, told: LogMap) -> dict[int, tuple[ColumnMeaning, str]]:
     """Give what is known of columns by their place: the meaning, and `map` or `header`."""
     by_head = {_folded(head): meaning for head, meaning in told.columns}
@@ -167,6 +175,8 @@ def meanings_of(dialect: Dialect, told: LogMap) -> dict[int, tuple[ColumnMeaning
     meanings: dict[int, tuple[ColumnMeaning, str]] = {}
     for place, head in enumerate(dialect.heads):
         numbered = exact.get(str(place + 1))
+        if not head or often[head] > 1:
+            numbered = exact.get(nameless_key(place + 1)) or numbered
         meaning = exact.get(head) if head else None
         if meaning is None and head:
             meaning = by_head.get(_folded(head))

@@ -24,13 +24,17 @@ _LONG_ROWS = 20_000
 def is_open(plan: FilePlan, told: Told) -> bool:
     """Tell whether a file needs proposals: not where a map speaks, nor where a head is tidy.
 
-    A head that is a channel's name by chance, as `Collector [°C]` is, makes no tidy log.
+    A map that names no column of this file was made for another logger's, and does not speak. A
+    head that is a channel's name by chance, as `Collector [°C]` is, makes no tidy log.
     """
-    if told.log_map.columns:
+    columns = plan.layout.columns
+    if told.log_map.columns and (
+        plan.long is not None or any(one.source == "map" for one in columns)
+    ):
         return False
     if plan.long is not None:
         return True
-    tidy = any(channel_of_tidy(column.head) is not None for column in plan.layout.columns)
+    tidy = any(channel_of_tidy(column.head) is not None for column in columns)
     return bool(plan.layout.open) and not tidy
 
 

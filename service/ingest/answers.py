@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import fields, replace
 from typing import Any
 
+from analysis.logs.layout import nameless_key
 from analysis.site import ColumnMeaning, LogMap
 from analysis.sitefile import parse_map
 from analysis.sitefile_write import map_to_toml
@@ -33,6 +34,8 @@ def map_of_answers(answers: Mapping[str, str], *, told: LogMap) -> LogMap:
         if key is None:
             break
         entries.pop(key, None)
+        if key.isdigit():
+            entries.pop(nameless_key(int(key)), None)
         channel, unit = answers.get(f"channel-{number}", ""), answers.get(f"unit-{number}", "")
         if channel in ("", LEAVE_OUT):
             continue
@@ -47,6 +50,20 @@ def map_of_answers(answers: Mapping[str, str], *, told: LogMap) -> LogMap:
     }
     found = replace(told, columns=tuple(entries.items()), **said)
     return parse_map(map_to_toml(found))
+
+
+def for_nameless_columns(log_map: LogMap, *, own: LogMap) -> LogMap:
+    """Let column numbers that a preview gave hold for columns without a name of their own only.
+
+    The site's other logs may have heads; there the same number is another column. Numbers that
+    the site's own map had before, written by hand, stay as they are.
+    """
+    before = {head for head, _ in own.columns}
+    entries = {
+        nameless_key(int(head)) if head.isdigit() and head not in before else head: meaning
+        for head, meaning in log_map.columns
+    }
+    return replace(log_map, columns=tuple(entries.items()))
 
 
 def together(base: LogMap, over: LogMap) -> LogMap:

@@ -11,9 +11,11 @@ from analysis.logs.preview import Preview, preview
 from analysis.logs.shapes import LogSource
 from analysis.site import LogMap
 from analysis.site import Site as SiteFacts
+from analysis.sitefile import parse_site
 from analysis.sitefile_splice import with_log
 from service.db.models import Site
 from service.errors import ConflictError
+from service.ingest.answers import for_nameless_columns
 from service.ingest.files import RawStore
 from service.ingest.settling import unanswered
 from service.sites.actions import replace_site_file
@@ -92,4 +94,5 @@ def save_map(
     ]
     if whole_file:
         raise ConflictError(f"One answer is missing: {whole_file[0].why}.")
-    return replace_site_file(db, site=site, text=with_log(site.text, log_map), now=now)
+    kept = for_nameless_columns(log_map, own=parse_site(site.text).log)
+    return replace_site_file(db, site=site, text=with_log(site.text, kept), now=now)

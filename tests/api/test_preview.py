@@ -109,6 +109,37 @@ def test_one_answer_serves_every_file_that_waits_and_those_that_come(
     assert states(back) == ["stored"] * 4
 
 
+def test_column_numbers_of_a_bare_file_leave_logs_with_heads_alone(
+    back: BackEnd, client: TestClient
+) -> None:
+    slug = back.add_site()
+    hand_in(back, slug, tidy_log(first=datetime(2025, 5, 1, tzinfo=UTC), hours=48), "tidy.csv")
+    foreign_number = hand_in(back, slug, foreign(datetime(2025, 6, 1, tzinfo=UTC)), "heads.csv")
+    bare = [
+        foreign(datetime(2025, 4, day, tzinfo=UTC), seed=day).split("\n", 1)[1] for day in (1, 3)
+    ]
+    number = hand_in(back, slug, bare[0], "bare.csv")
+    assert states(back) == ["stored", "asking", "asking"]
+    # One column further on than in the tidy log, so that a number means something else there.
+    given = {f"key-{place}": str(place + 2) for place in range(len(CHANNELS))}
+    accepted = client.post(f"/sites/{slug}/logs/{number}", data={**answers(do="accept"), **given})
+    assert accepted.status_code == 303, accepted.text
+    back.worker().work_all()
+    assert states(back) == ["stored", "asking", "stored"]
+    assert "column 2" in dict(parse_site(site_text(back, slug)).log.columns)
+    hand_in(back, slug, bare[1], "bare2.csv")
+    assert states(back)[-1] == "stored"
+    page = client.get(f"/sites/{slug}/logs/{foreign_number}")
+    assert page.status_code == 200
+    assert "Q1 holds" in page.text
+    # Another answer for the same column takes the place of the first.
+    again = {**answers(do="accept"), **given, "channel-3": "store_middle"}
+    assert client.post(f"/sites/{slug}/logs/{number}", data=again).status_code == 303
+    told = dict(parse_site(site_text(back, slug)).log.columns)
+    assert told["column 5"].channel == "store_middle"
+    assert not any(head.isdigit() for head in told)
+
+
 def test_the_plot_follows_an_answer_without_storing_it(back: BackEnd, client: TestClient) -> None:
     slug = back.add_site()
     number = hand_in(back, slug, foreign())
