@@ -74,8 +74,8 @@ class Drift:
     origin : the day from which on it counts
     clear_days, span_days : what it rests on
     per_year, u_per_year : change of the reading a year and its standard uncertainty [-]
-    step_frac, step_day : the change all at once that fits about as well or better, and the row of
-        its day; None where a straight drift fits clearly better
+    step_frac : the change all at once that fits about as well or better; None where a straight
+        drift fits clearly better
     proven : whether it is told from haze, and from a change all at once
     """
 
@@ -87,7 +87,6 @@ class Drift:
     per_year: float
     u_per_year: float
     step_frac: float | None
-    step_day: int | None
     proven: bool
 
 
@@ -192,8 +191,7 @@ def _drift(table: DayTable, first: int, last: int, sensor: int) -> Drift | None:
         span_days=span,
         per_year=slope,
         u_per_year=u,
-        step_frac=None if step is None else float(np.expm1(step[0])),
-        step_day=None if step is None else int(step[1]),
+        step_frac=None if step is None else float(np.expm1(step)),
         proven=proven,
     )
 
@@ -207,9 +205,7 @@ def _weekly(days: Ints, *values: Floats) -> list[Floats]:
     return [middle, *(np.array([np.median(one[a:b]) for a, b in parts]) for one in values)]
 
 
-def _fitted(
-    day: Floats, share: Floats, mass: Floats
-) -> tuple[float, float, float, tuple[float, float] | None]:
+def _fitted(day: Floats, share: Floats, mass: Floats) -> tuple[float, float, float, float | None]:
     """Fit level, season and drift; give drift per year, its uncertainty, the misfit, and a step.
 
     Generalised least squares with priors; weeks below the fit by more than a veil allows are
@@ -240,10 +236,8 @@ def _fitted(
     return float(fitted[-1]), float(np.sqrt(covariance[-1, -1])), misfit, step
 
 
-def _step_instead(
-    day: Floats, share: Floats, rows: Floats, noise: Floats
-) -> tuple[float, float] | None:
-    """Give size and day of a change all at once, unless a straight drift explains clearly better.
+def _step_instead(day: Floats, share: Floats, rows: Floats, noise: Floats) -> float | None:
+    """Give the size (logarithm) of a change all at once, unless a drift explains clearly better.
 
     A sensor wiped clean or replaced without a record steps; taken for a drift, it would be
     corrected by more than the step itself. The two are weighed by their evidence (Gaussian, with
@@ -251,16 +245,15 @@ def _step_instead(
     """
     drift = _log_evidence(share, rows, _PRIOR_U, noise)
     prior = np.append(_PRIOR_U[:-1], _STEP_PRIOR_U)
-    best, found = -np.inf, (0.0, 0.0)
+    inverse = np.linalg.inv(noise)
+    best, found = -np.inf, 0.0
     edge = max(_LEAST_WEEKS // 4, 1)
     for number in range(edge, len(day) - edge, max(len(day) // _STEP_PLACES, 1)):
         stepped = np.column_stack([rows[:, :-1], day >= day[number]])
         evidence = _log_evidence(share, stepped, prior, noise)
         if evidence > best:
-            inverse = np.linalg.inv(noise)
             covariance = np.linalg.inv(np.diag(1.0 / prior**2) + stepped.T @ inverse @ stepped)
-            size = float((covariance @ (stepped.T @ inverse @ share))[-1])
-            best, found = evidence, (size, float(day[number]))
+            best, found = evidence, float((covariance @ (stepped.T @ inverse @ share))[-1])
     return None if drift > best + _CLEARLY else found
 
 

@@ -1,7 +1,7 @@
 """The report as plain text: what an installer reads in a terminal."""
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from analysis.results import Finding, MonthFigure, Problem, Report
 from dashboards import format as fmt
@@ -9,6 +9,7 @@ from dashboards.check_facts import clear_days_of, field_check_of, readings_of, y
 from dashboards.design_facts import beside_of, design_of
 from dashboards.logs_text import printable
 from dashboards.losses import lost_words
+from dashboards.site_facts import Fact
 from dashboards.texts import (
     Texts,
     design_basis,
@@ -70,10 +71,10 @@ def _heat(report: Report) -> str:
         ("Coverage", f"{fmt.share(totals.coverage)} of the time is in the log{_missing(report)}"),
         ("Pump", fmt.quantity(totals.pump_kwh, "kWh of electricity", unknown=fmt.NOT_MEASURED)),
         *_savings(report),
-        *_year(report),
-        *_check(report),
+        *_facts("This year", year_of(report)),
+        *_facts("Field check", field_check_of(report)),
         *_readings(report),
-        *_clear(report),
+        *_facts("Clear days", clear_days_of(report)),
         *_promise(report),
         *_collector(report),
         ("Rests on", f"heat: {heat_basis(basis.heat)}"),
@@ -143,14 +144,10 @@ def _collector(report: Report) -> Iterator[tuple[str, str]]:
         yield "" if number else "Collector", sentence
 
 
-def _year(report: Report) -> Iterator[tuple[str, str]]:
-    for number, fact in enumerate(year_of(report)):
-        yield "This year" if number == 0 else "", f"{fact.label}: {fact.value}. {fact.note}"
-
-
-def _check(report: Report) -> Iterator[tuple[str, str]]:
-    for number, fact in enumerate(field_check_of(report)):
-        yield "Field check" if number == 0 else "", f"{fact.label}: {fact.value}. {fact.note}"
+def _facts(label: str, facts: Sequence[Fact]) -> Iterator[tuple[str, str]]:
+    """Write facts one under the other, the first beside the label."""
+    for number, fact in enumerate(facts):
+        yield label if number == 0 else "", f"{fact.label}: {fact.value}. {fact.note}"
 
 
 def _readings(report: Report) -> Iterator[tuple[str, str]]:
@@ -159,16 +156,10 @@ def _readings(report: Report) -> Iterator[tuple[str, str]]:
 
 
 def _promise(report: Report) -> Iterator[tuple[str, str]]:
-    for number, fact in enumerate(design_of(report)):
-        yield "Promise" if number == 0 else "", f"{fact.label}: {fact.value}. {fact.note}"
+    yield from _facts("Promise", design_of(report))
     beside = "; ".join(f"{fact.label} {fact.value}" for fact in beside_of(report))
     if beside:
         yield "", f"Other methods: {beside} (why they differ: --html or --json)."
-
-
-def _clear(report: Report) -> Iterator[tuple[str, str]]:
-    for number, fact in enumerate(clear_days_of(report)):
-        yield "Clear days" if number == 0 else "", f"{fact.label}: {fact.value}. {fact.note}"
 
 
 def _months(report: Report) -> str:

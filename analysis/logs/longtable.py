@@ -47,12 +47,10 @@ class LongTable:
     Attributes
     ----------
     series_place : column that names the series
-    value_place : column of the values
     unit_place : column of their units, None where there is none
     """
 
     series_place: int
-    value_place: int
     unit_place: int | None
 
 
@@ -98,7 +96,7 @@ def long_table_of(dialect: Dialect, layout: Layout) -> LongTable | None:
     titled = min(named)[0] < 0
     if not titled and len(stamps) * 2 > len(dialect.samples):
         return None
-    return LongTable(series_place=series, value_place=value, unit_place=unit_place)
+    return LongTable(series_place=series, unit_place=unit_place)
 
 
 def long_columns(

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.logs.blocks import BlockReader
-from analysis.logs.layout import Column, Layout
+from analysis.logs.layout import Layout
 from analysis.logs.longtable import long_columns
 from analysis.logs.planning import FilePlan, Told
 from analysis.logs.resets import clock_resets
@@ -212,8 +212,3 @@ def _without(
         return part
     problems.add_rows(file=name, lines=part.lines[bad], column=head, why=why)
     return part.of_rows(~bad)
-
-
-def values_of(columns: tuple[Column, ...], read: RowsRead) -> dict[int, NDArray[np.float64]]:
-    """Give the values of each column by its place."""
-    return {column.place: values for column, values in zip(columns, read.values, strict=True)}

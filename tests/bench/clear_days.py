@@ -11,6 +11,7 @@ from datetime import datetime
 
 import numpy as np
 
+from analysis.clear_days import falls_of, level_of
 from fixtures.scenario import Fault, Scenario, flat_roof, home, school
 from fixtures.weather import DULL
 from tests.plants import POOR, Examined, examine
@@ -49,8 +50,6 @@ def seen_after(plant: Examined, day: str) -> float:
 
     Known on the day on which enough clear days had been seen.
     """
-    from analysis.clear_days import falls_of, level_of
-
     level = level_of(plant.table)
     start = datetime.fromisoformat(day).timestamp()
     for count in range(1, len(level.place) + 1):
