@@ -186,3 +186,63 @@ def test_a_dead_backup_gives_nothing_and_one_let_loose_gives_more() -> None:
 
     assert given("backup_dead") == 0.0
     assert given("backup_overlap") > heat_kwh(run_with(), of="backup_w") > 0.0
+
+
+def test_a_poor_coil_leaves_the_loop_hot_and_costs_heat() -> None:
+    sound, limed = run_with(), run_with(Fault(kind="poor_heat_transfer", **WHEN))
+    at = during(sound)
+    over = [
+        float(
+            np.mean((run.signals["loop_hot"] - run.signals["store_bottom"])[at][running(run, at)])
+        )
+        for run in (sound, limed)
+    ]
+    assert over[1] > 1.6 * over[0]
+    assert 0.8 * heat_kwh(sound) < heat_kwh(limed) < 0.985 * heat_kwh(sound)
+
+
+def test_bare_pipes_lose_more_on_the_way_down() -> None:
+    sound, bare = run_with(), run_with(Fault(kind="pipe_heat_loss", **WHEN))
+    at = during(sound)
+    fall = [
+        float(np.mean((run.signals["collector"] - run.signals["loop_hot"])[at][running(run, at)]))
+        for run in (sound, bare)
+    ]
+    assert fall[1] > 1.7 * fall[0]
+    assert heat_kwh(bare) < 0.95 * heat_kwh(sound)
+
+
+def running(run: Run, at: np.ndarray) -> np.ndarray:
+    return run.signals["pump"][at] > 70.0
+
+
+def test_swapped_sensors_change_places_in_the_log_and_not_in_the_plant() -> None:
+    swap = Fault(
+        kind="sensors_swapped",
+        channel="loop_hot",
+        other="loop_cold",
+        seen_by_controller=False,
+        **WHEN,
+    )
+    sound, run = run_with(), run_with(swap)
+    at = during(run)
+    assert heat_kwh(run) == heat_kwh(sound)
+    logged = observe(run, seed=5, sensors="perfect", step_s=60).columns
+    true = observe(sound, seed=5, sensors="perfect", step_s=60).columns
+    assert np.array_equal(logged["loop_hot"][at], true["loop_cold"][at])
+    assert np.array_equal(logged["loop_cold"][at], true["loop_hot"][at])
+    assert np.array_equal(logged["loop_hot"][: at[0]], true["loop_hot"][: at[0]])
+
+
+def test_swapped_plugs_mislead_the_controller() -> None:
+    swap = Fault(kind="sensors_swapped", channel="collector", other="store_bottom", **WHEN)
+    run = run_with(swap)
+    at = during(run)
+    bright = run.signals["irradiance_plane"][at] > 500.0
+    assert run.signals["pump"][at][bright].mean() < 5.0
+    assert heat_kwh(run) < 0.2 * heat_kwh(run_with())
+
+
+def test_two_sensors_are_needed_for_a_swap() -> None:
+    with pytest.raises(ValueError, match="another channel"):
+        Fault(kind="sensors_swapped", channel="collector", start="2025-05-10")

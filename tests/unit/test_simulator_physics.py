@@ -40,7 +40,7 @@ def steady(scenario: Scenario, *, gain: float, ambient: float, hours: int = 5):
     plant = plant_of(scenario, fluid(name="propylene_glycol", concentration_frac=0.4))
     plant = plant._replace(store_m3=1e6, start_k=-500.0, stop_k=-600.0, store_limit_c=500.0)
     mods = np.zeros((MODIFIERS, minutes))
-    mods[[0, 1, 3]] = 1.0
+    mods[[0, 1, 3, 13, 14]] = 1.0
     out = [np.empty((rows, minutes)) for rows in (kernel.SIGNALS, kernel.SIGNALS, kernel.ENERGIES)]
     flat = np.full(minutes + 1, 1.0)
     kernel.run(
