@@ -12,68 +12,21 @@ invented; no figure here comes from a real site.
 import sys
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from functools import partial
 
 import numpy as np
 
 from analysis.assess import observe
 from analysis.energy import expected
 from analysis.sitefile import parse_site
-from fixtures.scenario import Fault, Scenario, flat_roof, home, school, site_toml
+from fixtures.places import CLIMATES, PLANTS
+from fixtures.scenario import Fault, Scenario, site_toml
 from fixtures.sensors import observe as read_sensors
 from fixtures.simulate import Run, simulate
-from fixtures.weather import ALPINE, ATLANTIC, BRITISH, CONTINENTAL, SOUTHERN
 from tests.other_plant import Other, heat_kwh, log_of
 from tests.plants import record_of
 
 SUNNY_KWH_M2 = 3.0
 DAY_LIMIT, YEAR_LIMIT = 0.08, 0.03
-
-CLIMATES: dict[str, dict[str, object]] = {
-    "british": {"climate": BRITISH},
-    "atlantic": {
-        "climate": ATLANTIC,
-        "latitude_deg": 57.2,
-        "longitude_deg": -6.1,
-        "elevation_m": 40.0,
-    },
-    "continental": {
-        "climate": CONTINENTAL,
-        "latitude_deg": 50.1,
-        "longitude_deg": 14.4,
-        "elevation_m": 260.0,
-        "timezone": "Europe/Prague",
-    },
-    "alpine": {
-        "climate": ALPINE,
-        "latitude_deg": 46.8,
-        "longitude_deg": 9.8,
-        "elevation_m": 1400.0,
-        "timezone": "Europe/Zurich",
-    },
-    "mediterranean": {
-        "climate": SOUTHERN,
-        "latitude_deg": 37.6,
-        "longitude_deg": 14.3,
-        "elevation_m": 300.0,
-        "timezone": "Europe/Rome",
-    },
-}
-DIRECT = {
-    "collector": "direct_flow",
-    "heat_pipe_start_c": None,
-    "heat_pipe_limit_c": None,
-    "heat_capacity_kj_m2k": 9.0,
-}
-PLANTS = {
-    "home, heat pipe": home,
-    "home, direct flow": partial(home, tubes=24, **DIRECT),
-    "home, on/off pump": partial(home, tubes=20, least_speed=1.0),
-    "home, long pipes": partial(home, tubes=30, pipe_length_m=40.0),
-    "home, small store": partial(home, tubes=24, volume_l=180.0, litres_per_day=90.0),
-    "school": school,
-    "flat roof": flat_roof,
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
