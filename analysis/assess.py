@@ -52,7 +52,7 @@ from analysis.sun_sensor import sensor_columns
 from analysis.units import SECONDS_PER_DAY
 from analysis.weather import Weather
 
-METHOD = "6"
+METHOD = "7"
 """Version of the method: stored tables of another version are observed anew."""
 
 MARGIN_DAYS = 1

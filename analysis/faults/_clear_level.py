@@ -10,6 +10,7 @@ from analysis.faults._protocol import Conclusion, Found, History, Judged, NotJud
 from analysis.record import Ints
 from analysis.results import Bounded, Evidence
 from analysis.uncertainty import COVERAGE_95
+from analysis.urgency import per_week, urgency_of
 
 # Proven days without which nothing can be said.
 _LEAST_DAYS = 8
@@ -18,7 +19,7 @@ _LEAST_DAYS = 8
 _ELSEWHEN_FRAC = 0.35
 
 
-def weak_under_clear_sky(history: History, *, visit_kwh: float) -> Conclusion:
+def weak_under_clear_sky(history: History) -> Conclusion:
     """Judge the days whose sun is unknown by the clear ones among them."""
     level = _unexplained(history)
     if len(level.place) < _LEAST_DAYS:
@@ -26,7 +27,7 @@ def weak_under_clear_sky(history: History, *, visit_kwh: float) -> Conclusion:
             why="the sun on the collector is unknown, and too few days prove by their own curves "
             f"that they were clear ({len(level.place)}, needed {_LEAST_DAYS})"
         )
-    found = tuple(_found(history, level, fall, visit_kwh) for fall in falls_of(level))
+    found = tuple(_found(history, level, fall) for fall in falls_of(level))
     why = (
         f"without a sun sensor, by {len(level.place)} days with smooth hours: finds a yield that "
         "fell to about half, not smaller losses"
@@ -41,7 +42,7 @@ def _unexplained(history: History) -> Level:
     return replace(level, place=level.place[kept], ratio=level.ratio[kept])
 
 
-def _found(history: History, level: Level, fall: Fall, visit_kwh: float) -> Found:
+def _found(history: History, level: Level, fall: Fall) -> Found:
     table = history.table
     start_s = int(table.days.edge_s[fall.first])
     last_s = int(table.days.edge_s[fall.last + 1])
@@ -51,11 +52,16 @@ def _found(history: History, level: Level, fall: Fall, visit_kwh: float) -> Foun
     lost = _lost(history, level, days, share, fall.own)
     against = "its own earlier clear days" if fall.own else "what a clear sky brings"
     end_s = last_s if fall.over else history.end_s
+    certainty = _certainty(level, fall)
     return Found(
         start_s=start_s,
         end_s=last_s if fall.over else None,
-        urgency="visit" if lost is not None and lost.low >= visit_kwh else "watch",
-        certainty=_certainty(level, fall),
+        urgency=urgency_of(
+            "yield_shortfall",
+            certainty=certainty,
+            lost_week=per_week(lost, start_s=start_s, end_s=end_s),
+        ),
+        certainty=certainty,
         summary=f"On clear days only {100.0 * share:.0f} % of {against}, unexplained; the sun is "
         "not measured, so clear days were told by the shape of their curves",
         evidence=(

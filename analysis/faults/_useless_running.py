@@ -2,8 +2,6 @@
 
 The controller's frost function, and a clock that puts the day into the night, run pumps as well:
 the first in the cold, the second with a collector that is warmer than the store.
-
-The heat that it costs is not told: the pipes differ by less than their sensors may be off.
 """
 
 import numpy as np

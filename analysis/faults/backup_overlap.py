@@ -29,6 +29,7 @@ from analysis.results import Evidence
 from analysis.runs import day_span
 from analysis.sources import VDI_2169, Source
 from analysis.units import SECONDS_PER_HOUR
+from analysis.urgency import urgency_of
 
 TEXT = FaultText(
     title="Backup heats in the sun's hours",
@@ -198,12 +199,12 @@ class BackupOverlap:
         how = "the backup ran" if told else "the store's top rose without the sun"
         outside = ", outside the hours on record" if timed else ""
         longest = max(items, key=lambda item: item.values["overlap_h"])
+        certainty = (0.9 if timed else 0.75) if told else 0.6
         return Found(
             start_s=start_s,
             end_s=end_s if over else None,
-            # What it cost in fuel cannot be told from running time alone: nobody is sent for it.
-            urgency="watch",
-            certainty=(0.9 if timed else 0.75) if told else 0.6,
+            urgency=urgency_of(self.kind, certainty=certainty),
+            certainty=certainty,
             summary=f"On {len(items)} sunny days {how} in the sun's hours{outside}",
             evidence=(
                 Evidence(

@@ -28,10 +28,11 @@ from analysis.faults._reopening import lasting, without_strays
 from analysis.faults._standstill import full_or_locked
 from analysis.grid import BIN_S
 from analysis.record import Bools
-from analysis.results import Bounded, Evidence, Urgency
+from analysis.results import Bounded, Evidence
 from analysis.runs import bin_runs, day_peak
 from analysis.sources import VDI_2169, Source
-from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
+from analysis.units import SECONDS_PER_HOUR
+from analysis.urgency import per_week, urgency_of
 
 TEXT = FaultText(
     title="Charging stops too early",
@@ -76,7 +77,6 @@ class ChargeLimitLow:
     apart_h : stops at the same hour are a timer's
     least_days, within_days : fewer days are not reported (all engineering judgement)
     proof_days : days on which the store was charged up to near its limit end it
-    visit_kwh_week : lost heat a week that is worth a visit
     """
 
     below_k: float = 8.0
@@ -89,7 +89,6 @@ class ChargeLimitLow:
     least_days: int = 4
     within_days: int = 30
     proof_days: int = 2
-    visit_kwh_week: float = 5.0
     kind: str = "charge_limit_low"
     text: FaultText = TEXT
     sources: tuple[Source, ...] = (VDI_2169.at("checks of the controller: practice, from memory"),)
@@ -170,15 +169,15 @@ class ChargeLimitLow:
         start_s, end_s = alike[0].start_s, alike[-1].end_s
         level_c = float(np.median([item.values["stop_c"] for item in alike]))
         lost = _lost(history, {item.date for item in alike})
-        weeks = max((end_s - start_s) / (7.0 * SECONDS_PER_DAY), 1.0)
-        worth = lost is not None and lost.low > 0.0
-        worth = worth and lost is not None and lost.value / weeks >= self.visit_kwh_week
-        urgency: Urgency = "visit" if worth else "watch"
         longest = max(alike, key=lambda item: item.end_s - item.start_s)
         return Found(
             start_s=start_s,
             end_s=end_s if over else None,
-            urgency=urgency,
+            urgency=urgency_of(
+                self.kind,
+                certainty=0.85,
+                lost_week=per_week(lost, start_s=start_s, end_s=end_s),
+            ),
             certainty=0.85,
             summary=f"On {len(alike)} days the pump stopped in the sun with the store's bottom at "
             f"about {level_c:.0f} °C; the limit on record is {alike[-1].values['limit_c']:.0f} °C",

@@ -40,6 +40,7 @@ from analysis.results import Bounded, Evidence
 from analysis.sky import PLANE
 from analysis.sources import ISO_9806, Source
 from analysis.units import kwh_from_j
+from analysis.urgency import per_week, urgency_of
 
 # A drop seen in steady sun is carried to all hours and seasons; lost vacuum costs more of dull and
 # cold days (judgement), 95 %.
@@ -347,6 +348,7 @@ class DegradedTubes:
         end_s = None if end is None else int(table.days.edge_s[end])
         until_s = history.end_s if end_s is None else end_s
         lost = _lost(table, slice(seen.place, end), drop, u_all)
+        certainty = min(0.99, 0.5 + 0.1 * spell.frac / max(spell.u_frac, 1e-6))
         evidence = [
             ("output below the plant's own sound months", 100.0 * drop, "%"),
             ("bounds of that figure (95 %), plus or minus", 196.0 * u_all, "%"),
@@ -367,8 +369,13 @@ class DegradedTubes:
         return Found(
             start_s=start_s,
             end_s=end_s,
-            urgency="visit" if drop >= self.visit_drop else "watch",
-            certainty=min(0.99, 0.5 + 0.1 * spell.frac / max(spell.u_frac, 1e-6)),
+            urgency=urgency_of(
+                self.kind,
+                certainty=certainty,
+                level="present" if drop >= self.visit_drop else "possible",
+                lost_week=per_week(lost, start_s=start_s, end_s=until_s),
+            ),
+            certainty=certainty,
             summary=words,
             evidence=tuple(
                 Evidence(what=what, start_s=start_s, end_s=until_s, value=value, unit=unit)

@@ -24,10 +24,11 @@ from analysis.faults._protocol import (
     Observation,
 )
 from analysis.grid import BIN_S
-from analysis.results import Evidence, Urgency
+from analysis.results import Evidence
 from analysis.runs import day_span
 from analysis.sources import GLYCOL_AGEING, Source
 from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
+from analysis.urgency import urgency_of
 
 TEXT = FaultText(
     title="Antifreeze aged by heat",
@@ -137,14 +138,14 @@ class FluidStress:
         start_s, end_s = items[0].start_s, items[-1].end_s
         # Heat that passed is history; fluid that should be tested stays so until it is renewed.
         lasts = due and not over
-        urgency: Urgency = "watch" if due else "record"
+        certainty = 0.8 if due else 0.9
         total = [sum(item.values[f"hot_{level}_h"] for item in items) for level in LEVELS_C]
         meaning = "have the fluid tested" if due else "usual where the store fills in summer"
         return Found(
             start_s=start_s,
             end_s=None if lasts else end_s,
-            urgency=urgency,
-            certainty=0.8 if due else 0.9,
+            urgency=urgency_of(self.kind, certainty=certainty, level="present", normal=not due),
+            certainty=certainty,
             summary=f"Collector above 120 °C for {total[0]:.0f} h, above 150 °C for "
             f"{total[1]:.0f} h, above 170 °C for {total[2]:.0f} h; {meaning}",
             evidence=tuple(

@@ -22,10 +22,11 @@ from analysis.faults._protocol import (
     Observation,
 )
 from analysis.fluid import ice_point_c
-from analysis.results import Evidence, Urgency
+from analysis.results import Evidence
 from analysis.runs import bin_runs
 from analysis.sources import MELINDER, Source
 from analysis.units import SECONDS_PER_DAY
+from analysis.urgency import is_fresh, urgency_of
 
 TEXT = FaultText(
     title="Loop too cold for its fluid",
@@ -68,14 +69,11 @@ class FrostRisk:
         ice points differ by 1.2 K among themselves)
     coldest_air_c : below this no loop in any climate the tool knows can be; the sensor is broken
     least_s : shorter is not reported
-    fresh_days : up to this long ago, and all through the season of frost, it asks to act today;
-        in summer a visit before the next frost will do
     """
 
     margin_k: float = 3.0
     coldest_air_c: float = -45.0
     least_s: float = 1800.0
-    fresh_days: float = 14.0
     kind: str = "frost_risk"
     text: FaultText = TEXT
     sources: tuple[Source, ...] = (MELINDER,)
@@ -125,16 +123,18 @@ class FrostRisk:
         loop = history.site.loop
         now_c = ice_point_c(fluid=loop.fluid, concentration_frac=loop.concentration_frac)
         over = lowest > now_c + self.margin_k
-        fresh = history.until_s - end_s <= self.fresh_days * SECONDS_PER_DAY
-        soon = fresh or _frost_season(history.until_s, history.site.place.latitude_deg)
-        urgency: Urgency = "act" if soon and not over else "visit"
+        soon = _frost_season(history.until_s, history.site.place.latitude_deg)
+        soon = soon or is_fresh(end_s, history.until_s)
+        certainty = 0.95 if lowest <= ice_c else 0.85
         nights = len({item.date for item in items})
         return Found(
             start_s=start_s,
             end_s=end_s if over else None,
             channel=items[0].channel,
-            urgency=urgency,
-            certainty=0.95 if lowest <= ice_c else 0.85,
+            urgency=urgency_of(
+                self.kind, certainty=certainty, level="acute", today=soon and not over
+            ),
+            certainty=certainty,
             summary=f"Loop down to {lowest:.1f} °C; the stated fluid freezes from "
             f"{ice_c:.1f} °C".replace("-", "−"),
             evidence=(

@@ -23,6 +23,7 @@ from analysis.faults._protocol import (
 from analysis.faults._reopening import lasting, without_strays
 from analysis.results import Evidence
 from analysis.sources import Source
+from analysis.urgency import urgency_of
 
 TEXT = FaultText(
     title="Too much flow in the solar loop",
@@ -114,7 +115,7 @@ class HighFlow:
         return Found(
             start_s=start_s,
             end_s=end_s if over else None,
-            urgency="watch",
+            urgency=urgency_of(self.kind, certainty=0.8),
             certainty=0.8,
             summary=f"Flow at {100.0 * share:.0f} % of commissioning, on {len(items)} days",
             evidence=(

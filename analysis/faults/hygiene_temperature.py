@@ -23,9 +23,10 @@ from analysis.faults._protocol import (
 from analysis.faults._reopening import SEASON_DAYS
 from analysis.grid import BIN_S
 from analysis.record import Bools, Floats
-from analysis.results import Evidence, Urgency
+from analysis.results import Evidence
 from analysis.runs import day_peak
 from analysis.sources import HSE_HOT_WATER, WHO_LEGIONELLA, Source
+from analysis.urgency import Level, urgency_of
 
 TEXT = FaultText(
     title="Store top not hot enough for hygiene",
@@ -151,17 +152,18 @@ class HygieneTemperature:
         best_c = float(hour_c[best])
         backup = history.site.backup
         set_c = None if backup is None else backup.setpoint_c
-        urgency: Urgency = "record" if backup is None else "watch"
+        certainty = 0.9 if best_c < self._bound_c() - self.reading_k else 0.7
+        level: Level = "possible"
         note = ""
         if set_c is not None and set_c >= self.hygiene_c:
             note = f", although the backup is set to {set_c:.0f} °C"
             if latest.days >= self.long_days and best_c < set_c - self.short_k:
-                urgency = "visit"
+                level = "present"
         return Found(
             start_s=start_s,
             end_s=seen_s if latest.over else None,
-            urgency=urgency,
-            certainty=0.9 if best_c < self._bound_c() - self.reading_k else 0.7,
+            urgency=urgency_of(self.kind, certainty=certainty, level=level, normal=backup is None),
+            certainty=certainty,
             summary=f"Store top below 60 °C for more than seven days: {days} days, lately at most "
             f"{best_c:.0f} °C for an hour{note}",
             evidence=(

@@ -39,6 +39,7 @@ from analysis.sky import NO_SOURCE
 from analysis.sources import VDI_2169, Source
 from analysis.uncertainty import COVERAGE_95
 from analysis.units import SECONDS_PER_HOUR, kwh_from_j
+from analysis.urgency import urgency_of
 
 TEXT = FaultText(
     title="Solar loop not circulating",
@@ -231,11 +232,14 @@ class LostCirculation:
                 )
             )
         single = len(items) < 2
+        certainty = 0.8 if single else 0.97
         return Found(
             start_s=start_s,
             end_s=proof_s,
-            urgency="watch" if single else "visit",
-            certainty=0.8 if single else 0.97,
+            urgency=urgency_of(
+                self.kind, certainty=certainty, level="possible" if single else "present"
+            ),
+            certainty=certainty,
             summary=f"Heat stayed on the roof on {len(items)} day{'s' * (not single)}: {pump}",
             evidence=tuple(evidence),
             lost=lost,

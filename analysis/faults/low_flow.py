@@ -24,6 +24,7 @@ from analysis.faults._protocol import (
 from analysis.faults._reopening import lasting, without_strays
 from analysis.results import Evidence
 from analysis.sources import Source
+from analysis.urgency import urgency_of
 
 TEXT = FaultText(
     title="Too little flow in the solar loop",
@@ -133,12 +134,15 @@ class LowFlow:
         share = float(np.median([item.values["share"] for item in items]))
         metered = items[-1].values["metered"] > 0.5
         sure = metered and share < self.visit_frac and len(items) >= self.visit_days
+        certainty = 0.9 if sure else 0.65
         how = "metered" if metered else "worked out from sun and spread"
         return Found(
             start_s=start_s,
             end_s=end_s if over else None,
-            urgency="visit" if sure and not over else "watch",
-            certainty=0.9 if sure else 0.65,
+            urgency=urgency_of(
+                self.kind, certainty=certainty, level="present" if sure else "possible"
+            ),
+            certainty=certainty,
             summary=f"Flow at {100.0 * share:.0f} % of commissioning, {how}, on {len(items)} days",
             evidence=(
                 Evidence(

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from analysis.case import Case
 from analysis.days import Happening
 from analysis.faults._cautions import ELECTRICITY, HOT_PARTS, LOCAL_CODES, SCALD
+from analysis.faults._given_off import about, given_off_kwh
 from analysis.faults._protocol import (
     Conclusion,
     FaultText,
@@ -23,6 +24,7 @@ from analysis.faults._useless_running import no_frost, useless
 from analysis.results import Evidence
 from analysis.runs import day_span
 from analysis.sources import VDI_2169, Source
+from analysis.urgency import per_week, urgency_of
 
 TEXT = FaultText(
     title="Pump running at night",
@@ -80,6 +82,7 @@ class NightRunning:
         resting = night & (case.binned("pump") < 1.0) & no_frost(case)
         store = case.loop.t_store_hottest_c >= case.site.store.limit_c - self.full_band_k
         full_h = case.hours(running & store)
+        off_kwh = given_off_kwh(case, running)
         found = []
         for day, span in day_span(running).items():
             if hours[day] < self.least_h:
@@ -94,6 +97,8 @@ class NightRunning:
                     values={
                         "hours": float(hours[day]),
                         "full_h": float(full_h[day]),
+                        "off_kwh": float(off_kwh[day]),
+                        "pump_kwh": float(hours[day]) * case.site.loop.pump_w / 1000.0,
                     },
                 )
             )
@@ -117,21 +122,25 @@ class NightRunning:
         for items, over in groups:
             kept = without_strays(items, least=self.least_nights, within_days=self.within_days)
             if kept:
-                found.append(self._found(kept, over))
+                found.append(self._found(history, kept, over))
         return Judged(findings=tuple(found))
 
-    def _found(self, items: tuple[Happening, ...], over: bool) -> Found:
+    def _found(self, history: History, items: tuple[Happening, ...], over: bool) -> Found:
         start_s, end_s = items[0].start_s, items[-1].end_s
         nights = len(items)
         hours = sum(item.values["hours"] for item in items)
         by_intent = sum(item.values["full_h"] for item in items) > 0.5 * hours
         sure = nights >= self.sure_nights and not by_intent
+        certainty = 0.9 if sure else 0.6
+        lost = about(history, sum(item.values["off_kwh"] for item in items))
+        power_kwh = sum(item.values["pump_kwh"] for item in items)
+        week = per_week(lost, start_s=start_s, end_s=end_s, pump_kwh=power_kwh)
         note = "; the store was near its limit, it may be cooled by intent" if by_intent else ""
         return Found(
             start_s=start_s,
             end_s=end_s if over else None,
-            urgency="watch",
-            certainty=0.9 if sure else 0.6,
+            urgency=urgency_of(self.kind, certainty=certainty, lost_week=week),
+            certainty=certainty,
             summary=f"Pump ran {hours:.0f} h in {nights} nights, for nothing{note}",
             evidence=(
                 Evidence(
@@ -144,5 +153,13 @@ class NightRunning:
                     value=hours,
                     unit="h",
                 ),
+                Evidence(
+                    what="electricity of the pump in that time",
+                    start_s=start_s,
+                    end_s=end_s,
+                    value=power_kwh,
+                    unit="kWh",
+                ),
             ),
+            lost=lost,
         )

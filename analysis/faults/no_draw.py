@@ -25,6 +25,7 @@ from analysis.grid import BIN_S
 from analysis.record import Floats
 from analysis.results import Evidence
 from analysis.sources import TAPPING, Source
+from analysis.urgency import urgency_of
 
 TEXT = FaultText(
     title="No hot water drawn",
@@ -111,7 +112,7 @@ class NoDraw:
             Found(
                 start_s=start_s,
                 end_s=None if lasts else end_s,
-                urgency="record",
+                urgency=urgency_of(self.kind, certainty=0.8, normal=True),
                 certainty=0.8,
                 summary=f"No draw of hot water seen on {len(run)} days",
                 evidence=(

@@ -25,6 +25,7 @@ from analysis.faults._protocol import (
 )
 from analysis.results import Evidence
 from analysis.sources import Source
+from analysis.urgency import urgency_of
 
 TEXT = FaultText(
     title="Tubes not in yet",
@@ -115,12 +116,13 @@ class NotYetFitted:
         end_s = history.end_s if open_end else int(table.days.edge_s[until])
         stated = self._stated_s(history)
         against_papers = stated is not None and stated <= history.start_s
+        certainty = 0.75 if against_papers else 0.9
         words = f"The collector stayed cold for the first {until} days: no tubes in yet"
         return Found(
             start_s=history.start_s,
             end_s=None if open_end else end_s,
-            urgency="watch" if against_papers else "record",
-            certainty=0.75 if against_papers else 0.9,
+            urgency=urgency_of(self.kind, certainty=certainty, normal=not against_papers),
+            certainty=certainty,
             summary=words + (", although the papers say they were" if against_papers else ""),
             evidence=(
                 Evidence(

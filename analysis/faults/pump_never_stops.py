@@ -10,6 +10,7 @@ import numpy as np
 from analysis.case import Case, pump_on
 from analysis.days import Happening
 from analysis.faults._cautions import ELECTRICITY, HOT_PARTS, LOCAL_CODES, SCALD
+from analysis.faults._given_off import about, given_off_kwh
 from analysis.faults._protocol import (
     Conclusion,
     FaultText,
@@ -23,6 +24,7 @@ from analysis.faults._reopening import lasting
 from analysis.faults._useless_running import no_frost, useless
 from analysis.results import Evidence
 from analysis.sources import Source
+from analysis.urgency import per_week, urgency_of
 
 TEXT = FaultText(
     title="Pump never stops",
@@ -73,6 +75,7 @@ class PumpNeverStops:
         known_h, on_h = case.hours(np.isfinite(case.binned("pump"))), case.hours(pump_on(case))
         idle = useless(case) & no_frost(case)
         idle_h = case.hours(idle)
+        off_kwh = given_off_kwh(case, idle)
         whole = known_h >= self.known_h
         share = np.where(whole, on_h / np.maximum(known_h, 1.0), np.nan)
         ran = (share >= self.on_share) & (idle_h >= self.useless_h)
@@ -89,6 +92,8 @@ class PumpNeverStops:
                     values={
                         "hours": float(on_h[day]),
                         "idle_h": float(idle_h[day]),
+                        "off_kwh": float(off_kwh[day]),
+                        "pump_kwh": float(idle_h[day]) * case.site.loop.pump_w / 1000.0,
                     },
                 )
             )
@@ -106,18 +111,22 @@ class PumpNeverStops:
         groups = lasting(
             table.of_kind(self.kind), table=table, good=share < 0.9, quiet_days=self.quiet_days
         )
-        return Judged(findings=tuple(self._found(items, over) for items, over in groups))
+        return Judged(findings=tuple(self._found(history, items, over) for items, over in groups))
 
-    def _found(self, items: list[Happening], over: bool) -> Found:
+    def _found(self, history: History, items: list[Happening], over: bool) -> Found:
         start_s, end_s = items[0].start_s, items[-1].end_s
         days = len(items)
         idle_h = sum(item.values["idle_h"] for item in items)
+        certainty = 0.95 if days >= self.sure_days else 0.7
+        lost = about(history, sum(item.values["off_kwh"] for item in items))
+        power_kwh = sum(item.values["pump_kwh"] for item in items)
+        week = per_week(lost, start_s=start_s, end_s=end_s, pump_kwh=power_kwh)
         times = "a whole day" if days == 1 else f"{days} whole days"
         return Found(
             start_s=start_s,
             end_s=end_s if over else None,
-            urgency="watch",
-            certainty=0.95 if days >= self.sure_days else 0.7,
+            urgency=urgency_of(self.kind, certainty=certainty, lost_week=week),
+            certainty=certainty,
             summary=f"Pump on for {times} without a stop, {idle_h:.0f} h of it for nothing",
             evidence=(
                 Evidence(
@@ -134,5 +143,13 @@ class PumpNeverStops:
                     value=idle_h,
                     unit="h",
                 ),
+                Evidence(
+                    what="electricity of the pump in those hours",
+                    start_s=start_s,
+                    end_s=end_s,
+                    value=power_kwh,
+                    unit="kWh",
+                ),
             ),
+            lost=lost,
         )

@@ -13,6 +13,7 @@ from analysis.case import Case, pump_on
 from analysis.days import Happening
 from analysis.faults._cautions import ELECTRICITY, HOT_PARTS, LOCAL_CODES, SCALD, STEAM
 from analysis.faults._episodes import days_between
+from analysis.faults._given_off import about
 from analysis.faults._protocol import (
     Conclusion,
     FaultText,
@@ -23,10 +24,11 @@ from analysis.faults._protocol import (
     Observation,
 )
 from analysis.record import Bools, Floats, Ints
-from analysis.results import Bounded, Evidence
+from analysis.results import Evidence
 from analysis.runs import day_span
 from analysis.sources import ISO_9806, VDI_2169, Source
 from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR, kwh_from_j
+from analysis.urgency import per_week, urgency_of
 
 TEXT = FaultText(
     title="Store losing heat to the roof at night",
@@ -74,7 +76,6 @@ class ReverseCirculation:
     least_night_h : a night shows it when it lasted this long
     least_nights : fewer nights within `within_days` are not reported
     quiet_nights : so many clear nights after it end it
-    visit_kwh : lost heat that is worth a visit
     """
 
     night_sine: float = -0.105
@@ -86,7 +87,6 @@ class ReverseCirculation:
     least_nights: int = 3
     within_days: int = 12
     quiet_nights: int = 6
-    visit_kwh: float = 5.0
     kind: str = "reverse_circulation"
     text: FaultText = TEXT
     sources: tuple[Source, ...] = (
@@ -207,17 +207,21 @@ class ReverseCirculation:
         inferred = sum(item.values["inferred_kwh"] for item in items)
         value = metered if metered > 0.2 * inferred else inferred
         # Metered backwards flow is near the meter's zero; the inferred loss rests on the test
-        # report alone. Both are known to about a factor of two, without outdoor sensor of four.
-        factor = 2.0 if "seen_ambient" in history.table.columns else 4.0
-        lost = Bounded(value=value, low=value / factor, high=value * factor)
+        # report alone.
+        lost = about(history, value)
         nights = len({item.date for item in items})
+        certainty = 0.95 if nights >= 5 else 0.85
         excess = float(np.mean([item.values["excess_k"] for item in items]))
         worst = max(items, key=lambda item: item.values["inferred_kwh"])
         return Found(
             start_s=start_s,
             end_s=end_s if over else None,
-            urgency="visit" if nights >= 5 and value >= self.visit_kwh else "watch",
-            certainty=0.95 if nights >= 5 else 0.85,
+            urgency=urgency_of(
+                self.kind,
+                certainty=certainty,
+                lost_week=per_week(lost, start_s=start_s, end_s=end_s),
+            ),
+            certainty=certainty,
             summary=f"In {nights} nights heat went from the store up to the roof",
             evidence=(
                 Evidence(

@@ -24,11 +24,11 @@ from analysis.faults._protocol import (
 from analysis.faults._reopening import lasting, without_strays
 from analysis.heat import column
 from analysis.record import Floats
-from analysis.results import Evidence, Urgency
+from analysis.results import Evidence
 from analysis.runs import day_peak, day_span, long_runs
 from analysis.site import Site
 from analysis.sources import HSE_HOT_WATER, Source
-from analysis.units import SECONDS_PER_DAY
+from analysis.urgency import Level, is_fresh, urgency_of
 
 TEXT = FaultText(
     title="Hot water may scald",
@@ -76,7 +76,6 @@ class ScaldRisk:
     hot_store_c : a store so hot for an hour needs a valve; a backup set to 60 °C stays below
     least_days, within_days : fewer days are not reported
     sound_days : so many days with warm but safe water at the taps end it
-    fresh_days : up to this long ago it asks to act
     """
 
     burns_c: float = 60.0
@@ -88,7 +87,6 @@ class ScaldRisk:
     least_days: int = 2
     within_days: int = 14
     sound_days: int = 7
-    fresh_days: float = 14.0
     kind: str = "scald_risk"
     text: FaultText = TEXT
     sources: tuple[Source, ...] = (HSE_HOT_WATER,)
@@ -197,8 +195,7 @@ class ScaldRisk:
         start_s, end_s = items[0].start_s, items[-1].end_s
         worst = max(items, key=lambda item: item.values["peak_c"])
         peak, set_c = worst.values["peak_c"], items[-1].values["valve_c"]
-        fresh = history.until_s - end_s <= self.fresh_days * SECONDS_PER_DAY
-        urgency: Urgency = "watch"
+        level: Level = "possible"
         if items[0].channel is None:
             over = over or history.site.store.mixing_valve_c is not None
             certainty = 0.6
@@ -207,18 +204,21 @@ class ScaldRisk:
             certainty = 0.9
             said = f"Up to {peak:.0f} °C at the taps, and no mixing valve is on record"
             if peak >= self.surely_c:
-                urgency = "act" if fresh and not over else "visit"
+                level = "acute"
         else:
             certainty = 0.9
             said = f"Up to {peak:.0f} °C at the taps; the mixing valve should hold {set_c:.0f} °C"
-            urgency = "visit"
-            if peak >= self.burns_c and fresh and not over:
-                urgency = "act"
+            level = "acute" if peak >= self.burns_c else "present"
         return Found(
             start_s=start_s,
             end_s=end_s if over else None,
             channel=items[0].channel,
-            urgency=urgency,
+            urgency=urgency_of(
+                self.kind,
+                certainty=certainty,
+                level=level,
+                today=not over and is_fresh(end_s, history.until_s),
+            ),
             certainty=certainty,
             summary=said,
             evidence=(

@@ -29,9 +29,10 @@ from analysis.faults._stillness import ConstantRun, constant_runs
 from analysis.grid import BIN_S
 from analysis.heat import TRICKLE_FRAC, column
 from analysis.record import Floats
-from analysis.results import Evidence, Urgency
+from analysis.results import Evidence
 from analysis.sources import IEC_60751, Source
 from analysis.units import SECONDS_PER_HOUR, kwh_from_j
+from analysis.urgency import urgency_of
 
 TEXT = FaultText(
     title="Sensor out of order",
@@ -295,9 +296,8 @@ class SensorFault:
         known = channel(name)
         says = known.says if known is not None else name
         unit = known.unit if known is not None else ""
-        urgency: Urgency = "visit" if days >= 2 and name in _STEERING else "watch"
-        if days >= 3 and end_s is None:
-            urgency = "visit"
+        proven = (days >= 2 and name in _STEERING) or (days >= 3 and end_s is None)
+        certainty = 0.97 if days >= 2 else 0.85
         evidence = [
             Evidence(
                 what=f"days on which the sensor {_WAYS[way]}",
@@ -320,8 +320,10 @@ class SensorFault:
         return Found(
             start_s=start_s,
             end_s=end_s,
-            urgency=urgency,
-            certainty=0.97 if days >= 2 else 0.85,
+            urgency=urgency_of(
+                self.kind, certainty=certainty, level="present" if proven else "possible"
+            ),
+            certainty=certainty,
             summary=f"Sensor “{says}” {_WAYS[way]} on {days} day{'s' if days > 1 else ''}",
             evidence=tuple(evidence),
             channel=name,

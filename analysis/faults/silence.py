@@ -19,9 +19,10 @@ from analysis.faults._protocol import (
     Judged,
     Observation,
 )
-from analysis.results import Evidence, Urgency
+from analysis.results import Evidence
 from analysis.sources import Source
 from analysis.units import SECONDS_PER_HOUR
+from analysis.urgency import urgency_of
 
 TEXT = FaultText(
     title="No data",
@@ -104,11 +105,11 @@ class Silence:
     def _found(self, start_s: int, end_s: int, *, open_end: bool) -> Found:
         hours = (end_s - start_s) / SECONDS_PER_HOUR
         long = f"{hours / 24.0:.0f} days" if hours >= 48.0 else f"{hours:.0f} hours"
-        urgency: Urgency = "watch" if open_end or hours > self.short_h else "record"
+        short = not open_end and hours <= self.short_h
         return Found(
             start_s=start_s,
             end_s=None if open_end else end_s,
-            urgency=urgency,
+            urgency=urgency_of(self.kind, certainty=1.0, normal=short),
             certainty=1.0,
             summary=f"No data for {'the last ' if open_end else ''}{long}",
             evidence=(

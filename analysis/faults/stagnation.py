@@ -23,11 +23,12 @@ from analysis.faults._protocol import (
     Observation,
 )
 from analysis.faults._standstill import full_or_locked
-from analysis.results import Evidence, Urgency
+from analysis.results import Evidence
 from analysis.runs import bin_runs
 from analysis.site import Site
 from analysis.sources import Source
 from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
+from analysis.urgency import urgency_of
 
 TEXT = FaultText(
     title="Collector standing hot (stagnation)",
@@ -128,7 +129,7 @@ class Stagnation:
         hours = sum(item.end_s - item.start_s for item in items) / SECONDS_PER_HOUR
         full = items[0].values["full"] > 0.5
         store_known = items[0].values["store_known"] > 0.5
-        urgency: Urgency = "record" if full else "watch"
+        certainty = 0.95 if store_known else 0.8
         times = {1: "once", 2: "twice"}.get(len(items), f"{len(items)} times")
         if full:
             over = "over the year often enough to look at the sizing"
@@ -162,8 +163,8 @@ class Stagnation:
         return Found(
             start_s=start_s,
             end_s=end_s,
-            urgency=urgency,
-            certainty=0.95 if store_known else 0.8,
+            urgency=urgency_of(self.kind, certainty=certainty, normal=full),
+            certainty=certainty,
             summary=summary,
             evidence=tuple(evidence),
         )

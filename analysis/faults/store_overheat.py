@@ -23,12 +23,13 @@ from analysis.faults._protocol import (
 )
 from analysis.faults._reopening import lasting
 from analysis.grid import BIN_S
-from analysis.results import Evidence, Urgency
+from analysis.results import Evidence
 from analysis.runs import day_peak, day_span
 from analysis.site import Site
 from analysis.sources import HSE_HOT_WATER, Source
 from analysis.store_limit import FULL_BAND_K
-from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
+from analysis.units import SECONDS_PER_HOUR
+from analysis.urgency import Level, is_fresh, urgency_of
 
 TEXT = FaultText(
     title="Store too hot",
@@ -73,7 +74,6 @@ class StoreOverheat:
         are made for 95 °C at most (common practice, no source)
     least_h : shorter is not reported (engineering judgement)
     full_days : so many days with a full store that stayed below end it
-    fresh_days : up to this long ago it asks to act
     many_days : with a valve on record so many days ask for a visit
     """
 
@@ -82,7 +82,6 @@ class StoreOverheat:
     danger_c: float = 95.0
     least_h: float = 0.5
     full_days: int = 3
-    fresh_days: float = 14.0
     many_days: int = 3
     kind: str = "store_overheat"
     text: FaultText = TEXT
@@ -156,20 +155,21 @@ class StoreOverheat:
         days = len({item.date for item in items})
         charged = sum(item.values["charged_h"] for item in items)
         valve = history.site.store.mixing_valve_c is not None
-        fresh = history.until_s - end_s <= self.fresh_days * SECONDS_PER_DAY
+        fresh = is_fresh(end_s, history.until_s)
         near_boiling = peak > self.danger_c and not over
-        urgency: Urgency = "visit" if days >= self.many_days or near_boiling else "watch"
+        certainty = 0.95 if days > 1 else 0.85
+        level: Level = "present" if days >= self.many_days or near_boiling else "possible"
         # A single day that a full store has proved past is no reason to run.
         if (near_boiling or not valve) and fresh and not over:
-            urgency = "act"
+            level = "acute"
         note = "" if valve else "; no mixing valve is on record"
         times = "on one day" if days == 1 else f"on {days} days"
         return Found(
             start_s=start_s,
             end_s=end_s if over else None,
             channel=items[0].channel,
-            urgency=urgency,
-            certainty=0.95 if days > 1 else 0.85,
+            urgency=urgency_of(self.kind, certainty=certainty, level=level),
+            certainty=certainty,
             summary=f"Store up to {peak:.0f} °C {times}; the limit on record is "
             f"{items[-1].values['limit_c']:.0f} °C{note}",
             evidence=(

@@ -26,6 +26,7 @@ from analysis.faults._protocol import (
 from analysis.record import Bools
 from analysis.results import Bounded, Evidence
 from analysis.sources import HAURWITZ, ISO_24194, Source
+from analysis.urgency import per_week, urgency_of
 
 TEXT = FaultText(
     title="Less heat than the weather offered",
@@ -66,13 +67,11 @@ class YieldShortfall:
     least_kwh : expected heat that a window must hold
     ratio : delivered over expected below which a window falls short (ISO 24194 practice asks for
         0.85 to 0.92 of the estimate in short checks; domestic sensors need more room)
-    visit_kwh : lost heat that is worth a visit
     """
 
     window_days: int = 28
     least_kwh: float = 30.0
     ratio: float = 0.75
-    visit_kwh: float = 40.0
     kind: str = "yield_shortfall"
     text: FaultText = TEXT
     sources: tuple[Source, ...] = (ISO_24194, HAURWITZ)
@@ -89,7 +88,7 @@ class YieldShortfall:
         got = table.column("heat_kwh")
         if not np.isfinite(got).any():
             return NotJudged(why="no heat can be worked out from the log")
-        weak = weak_under_clear_sky(history, visit_kwh=self.visit_kwh)
+        weak = weak_under_clear_sky(history)
         if not np.isfinite(wanted).any():
             return weak
         usable = np.isfinite(wanted) & np.isfinite(got)
@@ -127,10 +126,15 @@ class YieldShortfall:
         logged = np.flatnonzero(np.isfinite(table.column("expected_kwh")))
         lasts = int(run[-1]) >= int(logged[-1]) - 2
         share = 100.0 * got.value / wanted.value
+        lost = Bounded(value=gap, low=max(gap - reach, 0.0), high=gap + reach)
         return Found(
             start_s=start_s,
             end_s=None if lasts else end_s,
-            urgency="visit" if gap - reach >= self.visit_kwh else "watch",
+            urgency=urgency_of(
+                self.kind,
+                certainty=0.9,
+                lost_week=per_week(lost, start_s=start_s, end_s=end_s),
+            ),
             certainty=0.9,
             summary=f"Only {share:.0f} % of what a healthy collector would have given, unexplained",
             evidence=(
@@ -149,7 +153,7 @@ class YieldShortfall:
                     unit="kWh",
                 ),
             ),
-            lost=Bounded(value=gap, low=max(gap - reach, 0.0), high=gap + reach),
+            lost=lost,
         )
 
 
