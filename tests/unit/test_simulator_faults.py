@@ -127,6 +127,64 @@ def test_leak_lowers_the_pressure() -> None:
     assert fall == pytest.approx(0.27, abs=0.05)
 
 
+def test_what_is_let_out_at_once_stays_out_until_the_loop_is_topped_up() -> None:
+    run, sound = (run_with(*fault) for fault in ((Fault(kind="pressure_step", **WHEN),), ()))
+    fall = sound.signals["pressure"] - run.signals["pressure"]
+    at = during(run)
+    assert np.median(fall[at]) == pytest.approx(0.5, abs=0.05)
+    assert not fall[at[-1] + 1 :].any()
+
+
+def test_a_vessel_that_lost_half_its_gas_swings_twice_as_far() -> None:
+    run = run_with(Fault(kind="vessel_charge_lost", value=0.5, **WHEN))
+    at = during(run)
+    # About the fill, with the gas as warm as it was when filled (15 °C).
+    swing = [(1.0 / (one.signals["pressure"][at] + 1.013)).std() for one in (run, run_with())]
+    assert 1.5 < swing[0] / swing[1] < 2.1
+
+
+def test_a_valve_that_opened_leaves_the_cold_loop_with_less() -> None:
+    hot = home(
+        away=(("2025-05-03", "2025-05-30"),),
+        collector="direct_flow",
+        heat_pipe_start_c=None,
+        heat_pipe_limit_c=None,
+        vessel_l=4.0,
+        safety_valve_bar=3.0,
+    )
+    pressure = simulate(hot, seed=5, start="2025-05-01", days=30).signals["pressure"]
+    assert pressure.max() == pytest.approx(3.0, abs=1e-9)
+    assert pressure[-1440:].min() < pressure[:1440].min() - 0.2
+
+
+@pytest.mark.parametrize(
+    ("kind", "value", "while_running", "at_rest"),
+    [
+        ("flow_reads_low", 0.5, lambda flow: 0.5 * flow, 0.0),
+        ("flow_dead", None, lambda flow: 0.0 * flow, 0.0),
+        ("flow_stuck", 0.9, lambda flow: 0.0 * flow + 0.9, 0.9),
+        ("ghost_flow", 0.4, lambda flow: flow, 0.4),
+    ],
+)
+def test_a_wrong_meter_shows_what_does_not_flow(kind, value, while_running, at_rest) -> None:
+    run = run_with(Fault(kind=kind, value=value, **WHEN))
+    log, at = observe(run, seed=1, channels=("flow", "flow_volume")), during(run)
+    true, read = run.signals["flow"], log.columns["flow"]
+    running = at[true[at] > 0.0]
+    assert read[running] == pytest.approx(while_running(true[running]))
+    assert np.all(read[at[true[at] == 0.0]] == at_rest)
+    assert np.array_equal(read[: at[0]], true[: at[0]])
+    counted = np.diff(log.columns["flow_volume"][[at[0], at[-1]]])[0]
+    assert counted == pytest.approx(read[at].sum(), rel=0.01, abs=2.0)
+
+
+def test_a_meter_that_reads_low_counts_as_much_less_heat() -> None:
+    run = run_with(Fault(kind="flow_reads_low", value=0.5, **WHEN))
+    register = observe(run, seed=1, channels=("heat_register",)).columns["heat_register"]
+    at = during(run)
+    assert register[at[-1]] - register[at[0]] == pytest.approx(0.5 * heat_kwh(run_with()), rel=0.02)
+
+
 @pytest.mark.parametrize(
     ("kind", "value", "reads"),
     [("sensor_open", 999.9, 999.9), ("sensor_open", -99.0, -99.0), ("sensor_open", None, np.nan)],
