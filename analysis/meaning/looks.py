@@ -186,7 +186,9 @@ def look_at(values: Floats, times: Times) -> Look:
     share = float(known.mean()) if known.size else 0.0
     if int(known.sum()) < _FEWEST:
         empty = {field.name: np.nan for field in fields(Look)}
-        return Look(**{**empty, "known": share})
+        # However few values there are: one that falls is no counter.
+        falls = 0.0 if _falls(np.diff(values[known]), values[known][1:]) else np.nan
+        return Look(**{**empty, "known": share, "register": falls})
     there = values[known]
     low, median, high = (float(one) for one in np.percentile(there, [1.0, 50.0, 99.0]))
     size = max(abs(high), abs(low), 1e-12)
@@ -282,9 +284,19 @@ def _lag_h(values: Floats, known: Bools, times: Times) -> float:
     return float(mean * 24.0 / (2.0 * np.pi))
 
 
+def _resets(steps: Floats, after: Floats) -> Bools:
+    """Tell which steps are falls to next to nothing."""
+    return np.asarray((steps < 0.0) & (after <= _RESET_SHARE * (after - steps)))
+
+
+def _falls(steps: Floats, after: Floats) -> bool:
+    """Tell whether a handful of values falls as no counter does: not to nothing, or twice."""
+    resets = _resets(steps, after)
+    return bool(((steps < 0.0) & ~resets).any()) or int(resets.sum()) > 1
+
+
 def _register(there: Floats, steps: Floats, after: Floats, times: Times) -> tuple[float, float]:
-    # A reset is a fall to next to nothing, and rare.
-    resets = (steps < 0.0) & (after <= _RESET_SHARE * (after - steps))
+    resets = _resets(steps, after)
     if int(resets.sum()) > _MOST_RESETS:
         resets[:] = False
     moved = steps[(steps != 0.0) & ~resets]

@@ -196,3 +196,26 @@ def test_columns_that_hold_next_to_nothing_are_asked_and_break_nothing():
         for proposal in found:
             assert proposal.certainty_frac < SURE_FRAC
             assert len(proposal.questions) == 1
+
+
+@pytest.mark.parametrize("days", [3, 5, 7, 10, 40])
+def test_a_yield_of_each_day_is_no_register_however_few_days_there_are(days):
+    # Invented yields of days in April [kWh].
+    yields = (np.array([8.1, 2.4, 7.9, 0.3, 5.5, 6.0, 1.2, 9.4]).repeat(5).reshape(8, 5).T).ravel()
+    column = OpenColumn(
+        place=1, head="Solar yield (kWh)", unit_head="", values=yields[:days], words=False
+    )
+    stamp_s = 1_743_465_600 + 86_400 * np.arange(days, dtype=np.int64)
+    (found,) = propose((column,), stamp_s=stamp_s, site=None, keys={1: "a"}, file="a.csv")
+    sure = found.certainty_frac >= SURE_FRAC and found.meaning is not None
+    assert not (sure and found.meaning.channel == "heat_register")
+
+
+def test_few_readings_of_a_register_that_rises_stay_one():
+    column = OpenColumn(
+        place=1, head="Heat meter (kWh)", unit_head="", values=np.arange(4) * 7.5 + 410, words=False
+    )
+    stamp_s = 1_743_465_600 + 86_400 * np.arange(4, dtype=np.int64)
+    (found,) = propose((column,), stamp_s=stamp_s, site=None, keys={1: "a"}, file="a.csv")
+    assert found.certainty_frac >= SURE_FRAC
+    assert found.meaning == ColumnMeaning(channel="heat_register", unit="kWh")
