@@ -17,6 +17,13 @@ from analysis.clear_sky import clear_columns
 from analysis.condition.state import condition_of
 from analysis.condition.tubes import TubesState
 from analysis.day_figures import day_columns
+from analysis.day_summaries import (
+    DAILY_SUMMARY,
+    summary_columns,
+    summary_notes,
+    summed_days,
+    with_rounding,
+)
 from analysis.days import DayTable, Happening, joined, local_date, local_midnight_s, part_of
 from analysis.design import promise
 from analysis.design.compared import compared
@@ -71,6 +78,8 @@ _HEAT_WORDS = {
     "heat_power": "Heat is summed from the rate that the logger computed itself",
     "heat_register": "Heat is taken from the meter's register",
 }
+# A register that is misread now and then, or was changed, falls more seldom (judgement).
+_FALLS, _FALLS_FRAC = 3, 0.05
 _KINDS = {"sample": "samples at an instant", "mean": "means over their step"}
 _LOSS_KINDS = (
     "not_yet_fitted",
@@ -138,6 +147,7 @@ def _observed(
         seen = fault.observe(case)
         columns.update(seen.columns)
         happenings.extend(seen.happenings)
+    columns.update(summary_columns(case, columns))
     happenings.sort(key=lambda item: (item.start_s, item.kind))
     return DayTable(days=case.days, columns=columns, happenings=tuple(happenings))
 
@@ -180,6 +190,7 @@ def assess(
     catalogue : the faults that judge, the shortfall last
     """
     facts = site_on(site, local_date(end_s - 1, site.place.timezone))
+    table = with_rounding(table)
     drift = drifts(table, site)
     table = without_drift(table, drift)
     spells = learn_offsets(table, site)
@@ -288,6 +299,24 @@ def _tubes(conclusions: dict[str, Conclusion]) -> TubesState | None:
     return conclusion.tubes if isinstance(conclusion, Judged) else None
 
 
+def _heat_basis(channels: frozenset[str], table: DayTable) -> str | None:
+    """Give what the heat rests on: the summaries of days only where nothing better gave any."""
+    summed = summed_days(table)
+    sampled = np.isfinite(table.column("heat_kwh")) & ~summed
+    return DAILY_SUMMARY if summed.any() and not sampled.any() else heat_basis(channels)
+
+
+def _register_notes(table: DayTable) -> tuple[str, ...]:
+    """Say where a heat register falls as none does."""
+    moves, falls = (int(np.nansum(table.column(f"register_{what}"))) for what in ("moves", "falls"))
+    if falls < _FALLS or falls <= _FALLS_FRAC * moves:
+        return ()
+    return (
+        f"The heat register falls in {falls} of its {moves} steps, which no register does: check "
+        "its column. Heat noted for each whole day is day_heat in [log.columns]",
+    )
+
+
 def _basis(
     site: Site,
     channels: frozenset[str],
@@ -295,7 +324,7 @@ def _basis(
     spells: tuple[Spell, ...],
     of_drift: tuple[str, ...],
 ) -> Basis:
-    heat = heat_basis(channels)
+    heat = _heat_basis(channels, table)
     learnt = any(spell.corrected for spell in spells)
     weather, sun_notes = sun_basis(table, site)
     notes = []
@@ -303,6 +332,7 @@ def _basis(
         notes.append("Heat cannot be worked out: neither flow, a meter nor pump and temperatures")
     elif heat in _HEAT_WORDS:
         notes.append(_HEAT_WORDS[heat])
+    notes.extend((*summary_notes(table), *_register_notes(table)))
     notes.extend((*sun_notes, *sensor_notes(table), *of_drift))
     kind = values_kind(table)
     if site.log.values is None and kind == "mean":

@@ -7,7 +7,7 @@ project spells them a second time. A second or third sensor of a kind carries a 
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 
@@ -23,6 +23,7 @@ class Channel:
     tidy : column head in a tidy log
     quantity : which family of units converts to it (see `analysis.logs.conversions`)
     lowest, highest : outside these a value cannot be real and is masked, not deleted [unit]
+    daily : whether a value sums up a whole local day, and is no sample
     """
 
     name: str
@@ -32,6 +33,12 @@ class Channel:
     quantity: str
     lowest: float
     highest: float
+    daily: bool = False
+
+    @property
+    def counter(self) -> bool:
+        """Whether it only ever counts up."""
+        return not self.daily and self.quantity in ("energy", "volume", "duration")
 
 
 def _temperature(name: str, says: str, *, highest: float = 150.0) -> Channel:
@@ -169,6 +176,36 @@ _BASE: tuple[Channel, ...] = (
         lowest=0.0,
         highest=1e7,
     ),
+    Channel(
+        name="day_heat",
+        says="heat of the whole day",
+        unit="kWh",
+        tidy="day_heat_kwh",
+        quantity="energy",
+        lowest=0.0,
+        highest=1e5,
+        daily=True,
+    ),
+    Channel(
+        name="day_peak_collector",
+        says="hottest collector of the day",
+        unit="°C",
+        tidy="day_peak_collector_c",
+        quantity="temperature",
+        lowest=-50.0,
+        highest=350.0,
+        daily=True,
+    ),
+    Channel(
+        name="day_pump_hours",
+        says="pump running hours of the day",
+        unit="h",
+        tidy="day_pump_hours_h",
+        quantity="duration",
+        lowest=0.0,
+        highest=25.0,
+        daily=True,
+    ),
 )
 
 BASE_CHANNELS: dict[str, Channel] = {channel.name: channel for channel in _BASE}
@@ -186,14 +223,11 @@ def channel(name: str) -> Channel | None:
     if match is None or match["base"] not in BASE_CHANNELS:
         return None
     base = BASE_CHANNELS[match["base"]]
-    return Channel(
+    return replace(
+        base,
         name=name,
         says=f"{base.says} ({match['number']})",
-        unit=base.unit,
         tidy=_numbered_tidy(base.tidy, match["number"]),
-        quantity=base.quantity,
-        lowest=base.lowest,
-        highest=base.highest,
     )
 
 
@@ -218,6 +252,12 @@ def _by_tidy() -> dict[str, Channel]:
 def channel_of_tidy(head: str) -> Channel | None:
     """Give the channel of a tidy column head, case and outer blanks ignored, or None."""
     return _by_tidy().get(head.strip().lower())
+
+
+def is_daily(name: str) -> bool:
+    """Tell whether a channel of this name sums up whole days."""
+    found = channel(name)
+    return found is not None and found.daily
 
 
 def known_names() -> Iterable[str]:

@@ -38,6 +38,7 @@ def day_columns(case: Case) -> dict[str, Floats]:
         "length_s": case.days.length_s,
         **_presence(case),
         **_heat(case),
+        **_register_moves(case),
         **_expected(case),
         "pump_kwh": _pump_kwh(case),
         "peak_collector_c": _peak_c(case),
@@ -91,6 +92,20 @@ def _heat(case: Case) -> dict[str, Floats]:
     columns |= pair_columns(case)
     nothing = case.per_day(np.isfinite(heat.power_w) * step) <= 0.0
     return {name: np.where(nothing, np.nan, values) for name, values in columns.items()}
+
+
+def _register_moves(case: Case) -> dict[str, Floats]:
+    """Count how often the heat register moved on each day, and how often it fell."""
+    register = case.record.get("heat_register")
+    if register is None or "heat_register" not in case.channels:
+        return {}
+    known = np.flatnonzero(np.isfinite(register))
+    step_kwh = np.zeros(len(case.record))
+    step_kwh[known[1:]] = np.diff(register[known])
+    return {
+        "register_moves": case.per_day((step_kwh != 0.0).astype(np.float64)),
+        "register_falls": case.per_day((step_kwh < 0.0).astype(np.float64)),
+    }
 
 
 def _sampling_kwh2(case: Case) -> Floats:

@@ -18,6 +18,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.record import Floats, Ints
+from analysis.units import SECONDS_PER_HOUR
+
+# Rows this far apart stand for days, the shortest and the longest with an hour of summer time.
+_DAY_STEPS_S = (20.0 * SECONDS_PER_HOUR, 28.0 * SECONDS_PER_HOUR)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -45,6 +49,12 @@ def local_midnight_s(day: date, timezone: str) -> int:
     return int(datetime(day.year, day.month, day.day, tzinfo=zone).timestamp())
 
 
+def local_noon_s(day: date, timezone: str) -> int:
+    """Give the noon of a local civil day by its clock as UTC epoch seconds."""
+    zone = ZoneInfo(timezone)
+    return int(datetime(day.year, day.month, day.day, 12, tzinfo=zone).timestamp())
+
+
 def local_date(time_s: int, timezone: str) -> date:
     """Give the local civil day that an instant falls in."""
     return datetime.fromtimestamp(time_s, UTC).astimezone(ZoneInfo(timezone)).date()
@@ -68,6 +78,19 @@ def days_of_span(*, start_s: int, end_s: int, timezone: str) -> LocalDays:
         last=local_date(max(end_s - 1, start_s), timezone),
         timezone=timezone,
     )
+
+
+def one_row_a_day(stamp_s: Ints) -> bool:
+    """Tell whether stamps are those of a log with one row for each day.
+
+    Parameters
+    ----------
+    stamp_s : ndarray of int64, shape (n,)
+        Stamps, sorted [s].
+    """
+    steps_s = np.diff(stamp_s)
+    steps_s = steps_s[steps_s > 0]
+    return bool(steps_s.size) and _DAY_STEPS_S[0] <= float(np.median(steps_s)) <= _DAY_STEPS_S[1]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,6 +172,14 @@ def day_index(start_s: Ints, step_s: Floats, days: LocalDays) -> NDArray[np.int6
     middle = start_s + (step_s / 2.0).astype(np.int64)
     number = np.searchsorted(days.edge_s, middle, side="right") - 1
     return np.where((number >= 0) & (number < len(days)), number, -1)
+
+
+def span_s(table: DayTable) -> tuple[int, int] | None:
+    """Give the first and the last instant of which the table knows anything, if there are [s]."""
+    first, last = table.column("first_s"), table.column("last_s")
+    if not np.isfinite(first).any():
+        return None
+    return int(np.nanmin(first)), round(float(np.nanmax(last)))
 
 
 def day_rows(table: DayTable) -> list[dict[str, object]]:

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from analysis.day_summaries import summed_days
 from analysis.days import DayTable
 from analysis.faults.sensor_fault import STUCK
 from analysis.field_check.hours import HOUR_KIND
@@ -47,6 +48,9 @@ def without_doubtful(
     }
     if basis is not None and basis.startswith("pump_and"):
         no_heat |= _standing_days(table, findings, until_s)
+    # What the logger summed up does not rest on the sensors that were found wrong here.
+    summed = zip(table.days.dates, summed_days(table).tolist(), strict=True)
+    no_heat -= {day for day, is_summed in summed if is_summed}
     columns = dict(table.columns)
     _forget(table, columns, no_heat, ("heat_", "expected_", "steady_"))
     _forget(table, columns, no_sun, ("expected_", "steady_", "irradiation_"))

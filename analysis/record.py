@@ -6,14 +6,14 @@ keeps the raw table untouched beside it.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.channels import channel
+from analysis.channels import channel, is_daily
 from analysis.errors import RecordError
 from analysis.units import SECONDS_PER_HOUR
 
@@ -26,6 +26,8 @@ Bools = NDArray[np.bool_]
 LONGEST_STEP_S = SECONDS_PER_HOUR
 # A distance between two rows beyond this many usual steps is a gap.
 GAP_IN_STEPS = 1.5
+# Less than half of the shortest day: so near to its noon a row is one of the same day.
+_SAME_DAY_S = 11 * SECONDS_PER_HOUR
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -39,12 +41,15 @@ class Record:
     columns : channel name to values of shape (n,) in the channel's canonical unit; NaN missing
     masked : channel name to a flag of shape (n,) where an impossible value was masked;
         only channels with at least one
+    daily : channels of whole days, values of shape (n,): each day's figure on one of its rows. They
+        are no samples, so nothing that looks at `columns` meets them
     """
 
     start_s: Ints
     step_s: Floats
     columns: Mapping[str, Floats]
     masked: Mapping[str, Bools]
+    daily: Mapping[str, Floats] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         n = self.start_s.shape[0]
@@ -52,7 +57,7 @@ class Record:
             raise RecordError("steps and stamps differ in length")
         if n > 1 and not bool(np.all(np.diff(self.start_s) > 0)):
             raise RecordError("stamps do not rise")
-        for name, values in self.columns.items():
+        for name, values in (*self.columns.items(), *self.daily.items()):
             if channel(name) is None:
                 raise RecordError(f"unknown channel {name}")
             if values.shape != (n,) or values.dtype != np.float64:
@@ -61,6 +66,7 @@ class Record:
         self.start_s.setflags(write=False)
         self.step_s.setflags(write=False)
         object.__setattr__(self, "columns", MappingProxyType(dict(self.columns)))
+        object.__setattr__(self, "daily", MappingProxyType(dict(self.daily)))
         object.__setattr__(self, "masked", MappingProxyType(dict(self.masked)))
 
     def __len__(self) -> int:
@@ -68,7 +74,8 @@ class Record:
 
     def get(self, name: str) -> Floats | None:
         """Give the values of a channel, or None where it was never logged."""
-        return self.columns.get(name)
+        found = self.columns.get(name)
+        return self.daily.get(name) if found is None else found
 
     def has(self, *names: str) -> bool:
         """Tell whether all these channels were logged at all."""
@@ -81,6 +88,7 @@ class Record:
             step_s=self.step_s[first:last],
             columns={name: values[first:last] for name, values in self.columns.items()},
             masked={name: flags[first:last] for name, flags in self.masked.items()},
+            daily={name: values[first:last] for name, values in self.daily.items()},
         )
 
 
@@ -137,11 +145,14 @@ def record_from_stamps(
 ) -> Record:
     """Build a screened record from stamped rows.
 
-    Values outside what their channel can be are masked (NaN) and flagged in `masked`.
+    A row that holds figures of a day and nothing else is no sample: the figures go to the nearest
+    row of samples of that day, and the row stays only where the day has none. Values outside what
+    their channel can be are masked (NaN) and flagged in `masked`.
 
     Parameters
     ----------
-    stamp_s : shape (n,), strictly rising UTC epoch seconds, as stamped [s]
+    stamp_s : shape (n,), strictly rising UTC epoch seconds, as stamped; figures of a day at its
+        noon [s]
     columns : channel to values of shape (n,), canonical units
     stamp : which end of its step a stamp marks
 
@@ -149,6 +160,7 @@ def record_from_stamps(
     ------
     RecordError : stamps that do not rise, unknown channels, unequal lengths
     """
+    stamp_s, columns = _on_samples(stamp_s, columns)
     steps = steps_s(stamp_s, stamp=stamp)
     start = stamp_s - np.rint(steps).astype(np.int64) if stamp == "end" else stamp_s.copy()
     kept: dict[str, Floats] = {}
@@ -165,4 +177,41 @@ def record_from_stamps(
         else:
             values = np.array(values, dtype=np.float64, copy=values.dtype != np.float64)
         kept[name] = values
-    return Record(start_s=start, step_s=steps, columns=kept, masked=masked)
+    return Record(
+        start_s=start,
+        step_s=steps,
+        columns={name: values for name, values in kept.items() if not is_daily(name)},
+        masked={name: flags for name, flags in masked.items() if not is_daily(name)},
+        daily={name: values for name, values in kept.items() if is_daily(name)},
+    )
+
+
+def of_days_alone(columns: Mapping[str, Floats], count: int) -> Bools:
+    """Tell which of `count` rows hold figures of whole days and no sample."""
+    days, samples = np.zeros(count, dtype=np.bool_), np.zeros(count, dtype=np.bool_)
+    if any(map(is_daily, columns)):
+        for name, values in columns.items():
+            held = days if is_daily(name) else samples
+            held |= np.isfinite(values)
+    return days & ~samples
+
+
+def _on_samples(stamp_s: Ints, columns: Mapping[str, Floats]) -> tuple[Ints, Mapping[str, Floats]]:
+    """Move figures of days from rows of their own to the nearest row of samples of the day."""
+    alone = of_days_alone(columns, len(stamp_s))
+    rows, others = np.flatnonzero(alone), np.flatnonzero(~alone)
+    if not len(rows) or not len(others):
+        return stamp_s, columns
+    after = np.searchsorted(stamp_s[others], stamp_s[rows])
+    before = others[np.maximum(after - 1, 0)]
+    after = others[np.minimum(after, len(others) - 1)]
+    to_after, to_before = (np.abs(stamp_s[one] - stamp_s[rows]) for one in (after, before))
+    nearest = np.where(to_after < to_before, after, before)
+    near = np.minimum(to_after, to_before) <= _SAME_DAY_S
+    moved: dict[str, Floats] = {}
+    for name, values in columns.items():
+        if is_daily(name):
+            values = values.copy()
+            values[nearest[near]] = np.fmax(values[nearest[near]], values[rows[near]])
+        moved[name] = np.delete(values, rows[near])
+    return np.delete(stamp_s, rows[near]), moved

@@ -27,6 +27,7 @@ FILE_FIELDS = {
     "date_order": ("date_order", "Dates"),
     "decimal": ("decimal", "Decimal sign"),
     "time_zone": ("timezone", "The logger's clock"),
+    "stamp": ("stamp", "Rows of whole days"),
 }
 LEAVE_OUT = "-"
 _TIMES = (("time", "date and time"), ("date", "the date"), ("time_of_day", "the time of day"))
@@ -320,8 +321,9 @@ def _ranges(now: Preview) -> dict[str, str]:
     found = {key: _range(values, "") for key, values in parsed.open_columns.items()}
     for column in now.columns:
         known = channel(column.meaning.channel) if column.meaning is not None else None
-        if known is not None and record.has(known.name):
-            found[column.key] = _range(record.columns[known.name], known.unit)
+        values = None if known is None else record.get(known.name)
+        if known is not None and values is not None:
+            found[column.key] = _range(values, known.unit)
     return found
 
 

@@ -25,7 +25,12 @@ DELIMITER_WORDS = {
     " ": "blanks between columns",
 }
 # The key of `[log]` that answers a question of each kind.
-_ANSWERS = {"date_order": "date_order", "time_zone": "timezone", "decimal": "decimal"}
+_ANSWERS = {
+    "date_order": "date_order",
+    "time_zone": "timezone",
+    "decimal": "decimal",
+    "stamp": "stamp",
+}
 
 
 def read_text(

@@ -32,6 +32,8 @@ _HEAT: Mapping[str, str] = {
     "flow_and_temperatures": "Measured from the loop's flow and the temperatures of its two pipes.",
     "heat_register": "Read from the heat meter's register.",
     "heat_power": "Added up from the heat rate that the logger computed itself.",
+    "daily_summary": "What the logger noted for each whole day. No samples stand behind it, so "
+    "the bounds are wide.",
     "pump_and_commissioned_flow": "Estimated: pump running times the flow set at commissioning, "
     "with the measured pipe temperatures. No flow was logged, so the bounds are wide.",
     "flow_and_store_temperature": "Estimated from flow, collector and store temperatures. The pipe "

@@ -123,7 +123,7 @@ def _ranges(parsed: "ParsedLog") -> dict[str, tuple[float, float]]:
 
     record = record_from_stamps(stamp_s=parsed.stamp_s, columns=parsed.columns, stamp=parsed.stamp)
     found = {}
-    for name, values in record.columns.items():
+    for name, values in (*record.columns.items(), *record.daily.items()):
         used = values[values == values]
         if used.shape[0]:
             found[name] = (float(used.min()), float(used.max()))

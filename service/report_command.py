@@ -135,14 +135,15 @@ def _read(
 
 def _assessed(given: _Input, *, first: date | None, last: date | None) -> "Report":
     from analysis.assess import assess, observe
-    from analysis.days import local_midnight_s, part_of
+    from analysis.days import local_midnight_s, part_of, span_s
 
     site, record, parsed = given.site, given.record, given.parsed
     channels = frozenset(parsed.columns)
     zone = site.place.timezone
     table = observe(site=site, record=record, channels=channels, weather=given.weather)
-    start_s = int(record.start_s[0])
-    end_s = int(record.start_s[-1] + round(record.step_s[-1]))
+    span = span_s(table)
+    assert span is not None  # the record has rows
+    start_s, end_s = span
     if first is not None or last is not None:
         # The neighbours were wanted only to see the edges of the asked days.
         start_s = max(start_s, local_midnight_s(first, zone)) if first else start_s

@@ -200,7 +200,9 @@ def in_words(plan: FilePlan, told: Told) -> str:
         time = f"time as {stamp.says}, clock of {zone_of(plan, told)}"
     delimiter = DELIMITER_NAMES.get(dialect.delimiter, dialect.delimiter)
     shape = ", one value per row" if plan.long is not None else ""
+    used = [column.channel for column in plan.layout.columns if column.channel is not None]
+    daily = bool(used) and all(one.daily for one in used)
+    stamps = "each row for a whole day" if daily else f"stamps at the {told.stamp} of each step"
     return (
-        f"{delimiter} separated{shape}, decimal {sign}, {header}, {plan.encoding}, {time}, "
-        f"stamps at the {told.stamp} of each step"
+        f"{delimiter} separated{shape}, decimal {sign}, {header}, {plan.encoding}, {time}, {stamps}"
     )

@@ -15,7 +15,7 @@ from analysis.site import ColumnMeaning
 # A meaning less sure than this is asked, never used.
 SURE_FRAC = 0.9
 
-QuestionKind = Literal["column", "unit", "date_order", "time_zone", "decimal", "time"]
+QuestionKind = Literal["column", "unit", "date_order", "time_zone", "decimal", "time", "stamp"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,7 +25,7 @@ class Choice:
     Attributes
     ----------
     value : what the map would say: a channel name ("" for none of them), a unit, `day_first`,
-        `month_first` or `year_first`, an IANA zone, a decimal sign
+        `month_first` or `year_first`, an IANA zone, a decimal sign, `start` or `end`
     says : the answer in plain words
     certainty_frac : how likely it is as far as the file tells, 0 to 1; NaN where it tells nothing
     """
@@ -44,7 +44,7 @@ class Question:
     kind : which key of the `[log]` table answers it: `column` and `unit` an entry of
         `[log.columns]` under `subject`, `date_order` the key of that name, `time_zone` the key
         `timezone`, `decimal` the key of that name; `time` which column holds the time, or how it
-        is written (`time_format`)
+        is written (`time_format`); `stamp` which day a row of a whole day is of
     file : name of the file (one of several alike)
     subject : head of the column, or its 1-based number as digits where it has none; else ""
     choices : the likeliest first

@@ -44,7 +44,7 @@ _ORDER_SAYS = {
 class Told:
     """What the caller knows of a log before reading it.
 
-    `zone` is that of the clock, and `zone_from` who says so.
+    `zone` is that of the clock, and `zone_from` who says so; `place_zone` is that of the site.
     """
 
     log_map: LogMap
@@ -52,6 +52,7 @@ class Told:
     zone_from: Literal["map", "site"]
     now_s: int | None
     stamp: Literal["end", "start"]
+    place_zone: str = "UTC"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -8,6 +8,8 @@ from collections.abc import Sequence
 from dataclasses import fields, replace
 from typing import Any
 
+import numpy as np
+
 from analysis.channels import channel
 from analysis.errors import LogError
 from analysis.logs.asking import Proposal, Question
@@ -18,6 +20,7 @@ from analysis.logs.onefile import read_rows
 from analysis.logs.planning import FilePlan, Told, open_order, plan_file, settle_orders
 from analysis.logs.proposing import is_open, proposals_for, proposals_for_series
 from analysis.logs.shapes import PROBLEMS_LISTED, LogSource, ParsedLog, ProblemList
+from analysis.logs.summaries import bare_dates, on_their_days
 from analysis.logs.understanding import FileValues, file_values, wide_plan, with_proposals
 from analysis.results import RowCount
 from analysis.site import LogMap, Site
@@ -73,6 +76,7 @@ def read_logs(
         zone_from="map" if log_map.timezone is not None else "site",
         now_s=now_s,
         stamp=log_map.stamp or "end",
+        place_zone=(log_map.timezone or "UTC") if site is None else site.place.timezone,
     )
     problems = ProblemList(most=listed)
     read, asked = _read_all(files, told, problems, site=site, keep_open=keep_open)
@@ -82,6 +86,7 @@ def read_logs(
     accounts = tuple(one.account for one in read)
     rows_read = sum(one.read for one in read)
     kept_once = sum(account.rows for account in accounts)
+    added = _rows_added(read)
     stamp_s, columns, open_columns = join(read)
     return ParsedLog(
         stamp_s=stamp_s,
@@ -90,8 +95,8 @@ def read_logs(
         columns=columns,
         rows=RowCount(
             read=rows_read,
-            kept=len(stamp_s),
-            duplicate=kept_once - len(stamp_s),
+            kept=len(stamp_s) - added,
+            duplicate=kept_once - (len(stamp_s) - added),
             rejected=rows_read - kept_once,
         ),
         rejected=tuple(problems.listed),
@@ -106,6 +111,15 @@ def read_logs(
             if meaning.channel not in columns and channel(meaning.channel) is not None
         ),
     )
+
+
+def _rows_added(read: Sequence[FileValues]) -> int:
+    """Count the stamps that hold nothing but figures of days of files with other rows, too."""
+    added_s = np.unique(np.concatenate([one.added_s for one in read]))
+    if not len(added_s):
+        return 0
+    own_s = [one.stamp_s[: len(one.stamp_s) - len(one.added_s)] for one in read]
+    return len(np.setdiff1d(added_s, np.concatenate(own_s)))
 
 
 def _to_volume_flow(read: Sequence[FileValues], site: Site | None) -> None:
@@ -206,6 +220,7 @@ def _read_one(
         elif not plan.layout.columns:
             raise _nothing(plan, proposals)
     rows = read_rows(plan, told=told, problems=problems)
+    dated = bare_dates(plan)
     if not len(rows.stamp_s):
         raise _nothing_left(plan.name, problems)
     if plan.long is not None:
@@ -219,7 +234,8 @@ def _read_one(
             plan = replace(plan, layout=plan.layout.reading(*plan.layout.open))
         values = tuple(rows.values[column.place] for column in plan.layout.columns)
         rows = replace(rows, values=values)
-    return file_values(plan, rows, told, proposals=proposals, tells=_tells(problems))
+    held = file_values(plan, rows, told, proposals=proposals, tells=_tells(problems))
+    return on_their_days(held, plan, told, dated=dated, keep_open=keep_open)
 
 
 def _tells(problems: ProblemList) -> dict[str, int]:

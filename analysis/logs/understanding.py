@@ -1,7 +1,7 @@
 """What was read of a file becomes values in canonical units."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,6 +40,7 @@ class FileValues:
     open_values : key of a column without a sure meaning to its values [as written]
     unsure : channels of shares whose scale only all the values tell
     mass_flows : channels of flow that still need the fluid's density
+    added_s : stamps of rows that are none of the file's, but hold the figures of its days [s]
     """
 
     stamp_s: NDArray[np.int64]
@@ -49,6 +50,7 @@ class FileValues:
     mass_flows: frozenset[str]
     read: int
     account: FileRead
+    added_s: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
 
 
 def with_proposals(plan: FilePlan, proposals: Sequence[Proposal]) -> FilePlan:

@@ -59,8 +59,10 @@ sensor: sensor probe
 plant: system plant
 rising: rate
 foreign: room indoor radiator underfloor heating battery error fault code humidity voltage
-  current signal setpoint =set target limit =cpu alarm =max =min maximum minimum difference =delta
+  current signal setpoint =set target limit =cpu alarm =min minimum difference =delta
   rain snow =co2 co2 price =index =row count =no firmware mode garage pool swimming =avg average
+day: =day daily =today
+peak: =max maximum peak highest hottest
 """
 
 _GERMAN = """
@@ -112,8 +114,10 @@ temp: temperatur temp
 sensor: fuehler fuhler sensor geber
 plant: anlage anlagen system
 foreign: raum zimmer heizkreis heizkoerper heizkorper fussboden batterie fehler stoerung storung
-  feuchte spannung strom signal sollwert =soll grenz alarm maximal minimal mittelwert differenz
-  status tages regen schwimmbad pool =nr nummer jahr =hk =diff ziel
+  feuchte spannung strom signal sollwert =soll grenz alarm minimal mittelwert differenz
+  status regen schwimmbad pool =nr nummer jahr =hk =diff ziel
+day: =tag tages taglich taeglich heute
+peak: maximal maximum spitze hochst hoechst
 """
 
 _FRENCH = """
@@ -164,7 +168,9 @@ temp: temperature temp
 sensor: sonde
 plant: installation systeme
 foreign: piece ambiance chambre salon radiateur plancher chauffage batterie erreur defaut humidite
-  tension courant consigne alarme maxi mini moyenne ecart pluie piscine code
+  tension courant consigne alarme mini moyenne ecart pluie piscine code
+day: =jour journalier journaliere quotidien quotidienne aujourd
+peak: maxi maximum maximale =pic =crete
 """
 
 _SPANISH = """
@@ -215,7 +221,9 @@ temp: temperatura temp
 sensor: sonda
 plant: instalacion sistema
 foreign: habitacion interior radiador suelo calefaccion bateria error fallo humedad tension
-  corriente consigna alarma maxima minima maximo minimo diferencia lluvia piscina codigo
+  corriente consigna alarma minima minimo diferencia lluvia piscina codigo
+day: =dia diario diaria =hoy
+peak: maxima maximo =pico
 """
 
 _ITALIAN = """
@@ -266,7 +274,9 @@ temp: temperatura temp
 sensor: sonda
 plant: impianto sistema
 foreign: camera stanza interna radiatore pavimento riscaldamento batteria errore guasto umidita
-  tensione corrente setpoint allarme massima minima massimo minimo differenza pioggia piscina
+  tensione corrente setpoint allarme minima minimo differenza pioggia piscina
+day: giorno giornaliero giornaliera =oggi
+peak: massima massimo =picco
 """
 
 _DUTCH = """
@@ -319,7 +329,9 @@ temp: temperatuur temp
 sensor: voeler
 plant: installatie systeem
 foreign: kamer binnen ruimte radiator vloer verwarming batterij fout storing vocht spanning stroom
-  gewenst alarm maximum minimum verschil regen zwembad code
+  gewenst alarm minimum verschil regen zwembad code
+day: =dag dagelijks dagelijkse vandaag dagopbrengst dagmaximum
+peak: maximum =piek hoogste
 """
 
 
@@ -351,6 +363,8 @@ IMPLIED: dict[str, tuple[str, ...]] = {
     "contacalorie": ("meter",),
     "contalitri": ("volume",),
     "globalstr": ("global",),
+    "dagopbrengst": ("energy",),
+    "dagmaximum": ("peak",),
     "calorias": ("heat",),
     "contaore": ("count",),
     "urenteller": ("count",),

@@ -24,6 +24,8 @@ _REGISTER_DAYS = 0.6
 # Below this share of the high a value is nought: a sensor may tremble there.
 _NOUGHT = 0.03
 _RESET_SHARE, _MOST_RESETS = 0.05, 3
+# A counter that is misread now and then falls in few of its steps (engineering judgement).
+_GLITCHES = 0.05
 # What one day is worth: it may have been a dull one (engineering judgement).
 _ONE_DAY = 0.55
 _PER_HOUR = 1.0 / SECONDS_PER_HOUR
@@ -107,6 +109,14 @@ class Look:
     rough: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Moves:
+    """How often a column rises, and whether it falls more often than any counter does."""
+
+    rises: int
+    falls: bool
+
+
 _LEVELS = ("low", "high", "median", "lowest", "night", "midday")
 _SPANS = ("swing", "rise_per_day", "on_level")
 
@@ -167,6 +177,22 @@ def _chosen(count: int) -> Ints:
     return np.unique((begins[:, None] + np.arange(each)[None, :]).ravel())
 
 
+def counts_up(values: Floats) -> Moves:
+    """Tell whether a column counts up, as far as its values go.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        In order of time [any unit]; NaN where missing.
+    """
+    there = values[np.isfinite(values)]
+    steps = np.diff(there)
+    resets = int(_resets(steps, there[1:]).sum())
+    moved = int((steps != 0.0).sum())
+    falling = int((steps < 0.0).sum()) - min(resets, 1)
+    return Moves(rises=int((steps > 0.0).sum()), falls=falling > _GLITCHES * moved)
+
+
 def look_at(values: Floats, times: Times) -> Look:
     """Describe a column.
 
@@ -187,8 +213,8 @@ def look_at(values: Floats, times: Times) -> Look:
     if int(known.sum()) < _FEWEST:
         empty = {field.name: np.nan for field in fields(Look)}
         # However few values there are: one that falls is no counter.
-        falls = 0.0 if _falls(np.diff(values[known]), values[known][1:]) else np.nan
-        return Look(**{**empty, "known": share, "register": falls})
+        register = 0.0 if counts_up(values).falls else np.nan
+        return Look(**{**empty, "known": share, "register": register})
     there = values[known]
     low, median, high = (float(one) for one in np.percentile(there, [1.0, 50.0, 99.0]))
     size = max(abs(high), abs(low), 1e-12)
@@ -287,12 +313,6 @@ def _lag_h(values: Floats, known: Bools, times: Times) -> float:
 def _resets(steps: Floats, after: Floats) -> Bools:
     """Tell which steps are falls to next to nothing."""
     return np.asarray((steps < 0.0) & (after <= _RESET_SHARE * (after - steps)))
-
-
-def _falls(steps: Floats, after: Floats) -> bool:
-    """Tell whether a handful of values falls as no counter does: not to nothing, or twice."""
-    resets = _resets(steps, after)
-    return bool(((steps < 0.0) & ~resets).any()) or int(resets.sum()) > 1
 
 
 def _register(there: Floats, steps: Floats, after: Floats, times: Times) -> tuple[float, float]:

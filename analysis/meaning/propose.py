@@ -10,23 +10,24 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from analysis.channels import BASE_CHANNELS, channel
-from analysis.logs.asking import SURE_FRAC, Choice, OpenColumn, Proposal, Question
+from analysis.days import one_row_a_day
+from analysis.logs.asking import SURE_FRAC, OpenColumn, Proposal, Question
 from analysis.logs.conversions import UNITS
 from analysis.meaning.assign import Assignment, Links, assign
 from analysis.meaning.balance import balance_of
 from analysis.meaning.looks import Look, Times, look_at, times_of
 from analysis.meaning.pairs import pairs_of
 from analysis.meaning.phase import shift_to_sun_s
-from analysis.meaning.reasons import reasons_for, says_of
+from analysis.meaning.questions import ASKED_FRAC, MOST_CHOICES, column_question, unit_question
+from analysis.meaning.reasons import reasons_for
 from analysis.meaning.states import Header, State, header_of, printed_unit, states_of
+from analysis.meaning.summaries import propose_daily
 from analysis.record import Bools, Floats, Ints
 from analysis.site import ColumnMeaning, Site
 
 # Where no place is known: the sun of the middle latitudes, noon by the clock.
 _LATITUDE_DEG, _LONGITUDE_DEG = 45.0, 0.0
 _RUNNING = ("pump", "flow")
-_SHARE_ASKED = 0.02
-_MOST_CHOICES = 5
 _SUREST_NONE = 0.85
 # By what the odds are divided where no word supports them (`tests.bench.meaning`).
 _VALUES_ALONE = 3.0
@@ -78,6 +79,8 @@ def propose(
         far = [_unseen(one, keys[one.place], file, why) for one in columns[_MOST_COLUMNS:]]
         return (*near, *far)
     headers = [header_of(column) for column in columns]
+    if one_row_a_day(stamp_s):
+        return propose_daily(columns, site=site, keys=keys, file=file)
     times, values = _sampled(columns, stamp_s, site)
     looks = [look_at(row, times) for row in values]
     found = [
@@ -243,66 +246,27 @@ class _Found:
         by_channel: dict[str, float] = {}
         for state, share in zip(states, shares.tolist(), strict=True):
             by_channel[state.channel] = by_channel.get(state.channel, 0.0) + share
-        ranked = sorted(by_channel.items(), key=lambda one: -one[1])
+        ranked = sorted(by_channel.items(), key=lambda one: -one[1])[:MOST_CHOICES]
         units = self._units(number, best, degrees) if best.channel else {}
         if len(units) > 1 and by_channel[best.channel] >= SURE_FRAC:
-            return (_unit_question(best, units, subject, file),)
-        choices = [
-            Choice(
-                value=name,
-                says=BASE_CHANNELS[name].says if name else "none of these",
-                certainty_frac=share,
-            )
-            for name, share in ranked
-            if share >= _SHARE_ASKED
-        ][:_MOST_CHOICES]
-        if all(choice.value for choice in choices):
-            none = by_channel.get("", 0.0)
-            choices.append(Choice(value="", says="none of these", certainty_frac=none))
-        real = [choice.says for choice in choices if choice.value]
+            return (unit_question(best.channel, units, subject, file),)
+        real = [BASE_CHANNELS[name].says for name, share in ranked if name and share >= ASKED_FRAC]
         what = "its header and its values" if self.heads[number] else "its values"
         fits = f"fit {_listed(real[:3])}" if len(real) > 1 else "do not say enough"
-        return (
-            Question(
-                kind="column",
-                file=file,
-                subject=subject,
-                choices=tuple(choices),
-                why=f"{what} {fits}",
-            ),
-        )
+        return (column_question(by_channel, subject, file, why=f"{what} {fits}"),)
 
     def _units(
         self, number: int, best: State, degrees: Mapping[str, float]
     ) -> dict[str | None, float]:
         """Give the units that the likeliest channel may be in, with their shares."""
         if BASE_CHANNELS[best.channel].quantity == "temperature":
-            return {unit: share for unit, share in degrees.items() if share >= _SHARE_ASKED / 4}
+            return {unit: share for unit, share in degrees.items() if share >= ASKED_FRAC / 4}
         shares = self.assignment.shares[number].tolist()
         return {
             state.unit: share
             for state, share in zip(self.states[number], shares, strict=True)
-            if state.channel == best.channel and share >= _SHARE_ASKED / 4
+            if state.channel == best.channel and share >= ASKED_FRAC / 4
         }
-
-
-def _unit_question(
-    best: State, units: Mapping[str | None, float], subject: str, file: str
-) -> Question:
-    return Question(
-        kind="unit",
-        file=file,
-        subject=subject,
-        choices=tuple(
-            Choice(
-                value=printed_unit(best.channel, unit),
-                says=printed_unit(best.channel, unit),
-                certainty_frac=share,
-            )
-            for unit, share in sorted(units.items(), key=lambda one: -one[1])
-        ),
-        why=f"this is {says_of(best)}, but its unit is not written and its size does not tell",
-    )
 
 
 def _contradicted(header: Header, best: State) -> bool:

@@ -24,7 +24,7 @@ _COMMON = {
     "pump_hours": -2.3, "secondary_pump": -3.0, "exchanger_hot": -3.2, "exchanger_cold": -3.2,
 }  # fmt: skip
 # How common a unit is where the header says none; engineering judgement.
-_UNIT_SHARES: dict[str, dict[str, float]] = {
+UNIT_SHARES: dict[str, dict[str, float]] = {
     "flow": {"l/min": 0.55, "l/h": 0.38, "m3/h": 0.04, "l/s": 0.02, "gal/min": 0.01},
     "volume": {"l": 0.7, "m3": 0.3},
     "power": {"w": 0.7, "kw": 0.3},
@@ -72,12 +72,12 @@ class Header:
     scores: WordScores
 
 
-def header_of(column: OpenColumn) -> Header:
-    """Read the header of a column."""
+def header_of(column: OpenColumn, *, daily: bool = False) -> Header:
+    """Read the header of a column, in a log of whole days where `daily`."""
     unit = find_unit(column.head, unit_head=column.unit_head)
     words = read_header(unit.text)
     quantity = unit.quantities[0] if len(unit.quantities) == 1 else None
-    return Header(unit=unit, words=words, scores=score_words(words, quantity=quantity))
+    return Header(unit=unit, words=words, scores=score_words(words, quantity=quantity, daily=daily))
 
 
 def states_of(
@@ -104,7 +104,8 @@ def states_of(
         At most `MOST_STATES`, "none of them" among them unless the channel is known.
     """
     told = channel(column.known.channel) if column.known is not None else None
-    names = [_base(told.name)] if told is not None else list(BASE_CHANNELS)
+    samples = [name for name, one in BASE_CHANNELS.items() if not one.daily]
+    names = [base_of(told.name)] if told is not None else samples
     found = [
         _state(name, unit, share, header, look, trust_frac)
         for name in names
@@ -116,7 +117,8 @@ def states_of(
     return tuple(sorted(found[:MOST_STATES], key=lambda state: -state.nats))
 
 
-def _base(name: str) -> str:
+def base_of(name: str) -> str:
+    """Give the name of a channel without its number."""
     return name if name in BASE_CHANNELS else name.rsplit("_", 1)[0]
 
 
@@ -134,7 +136,7 @@ def _units(
         return [(temperature, 1.0)]
     if quantity == "share":
         return [("on/off", 1.0)] if column.words else [(None, 1.0)]
-    return list(_UNIT_SHARES[quantity].items())
+    return list(UNIT_SHARES[quantity].items())
 
 
 def _state(
@@ -175,7 +177,7 @@ def printed_unit(name: str, unit: str | None) -> str:
     """Give a unit as people write it, "" where there is none to print."""
     if unit is None:
         return ""
-    quantity = BASE_CHANNELS[_base(name)].quantity
+    quantity = BASE_CHANNELS[base_of(name)].quantity
     for printed in known_units(quantity).split(", "):
         if printed.lower() == unit:
             return printed

@@ -174,7 +174,7 @@ def impossible_nats(channel: str, seen: Look) -> float:
         off += _UNUSUAL
     if known.quantity == "irradiance" and seen.high < _DULLEST_W_M2:
         off += _IMPOSSIBLE
-    if known.quantity in ("energy", "volume", "duration") and seen.register == 0.0:
+    if known.counter and seen.register == 0.0:
         off += _IMPOSSIBLE
     if known.quantity == "duration" and seen.rise_per_day > 24.1:
         off += _IMPOSSIBLE

@@ -133,4 +133,16 @@ RULES: tuple[Rule, ...] = (
           "exchanger temp circuit cold return pipe", _NOT_TEMPERATURE + " primary supply out hot"),
     _rule("exchanger_cold", "exchanger cold/in/return", 3.5, "temp cold secondary",
           _NOT_TEMPERATURE + " primary supply out hot"),
+    # Of rows that stand for whole days: there a plain "yield" is that of the day.
+    _rule("day_heat", "energy/heat day", 8.0, "heat energy primary collector circuit",
+          "pump backup"),
+    _rule("day_heat", "energy heat", 6.5, "primary collector circuit", "pump backup"),
+    _rule("day_heat", "energy", 6.0, "primary collector circuit", "pump backup"),
+    _rule("day_heat", "heat", 4.0, "primary collector circuit", "pump backup"),
+    _rule("day_peak_collector", "collector/roof peak", 8.0, "temp day roof collector",
+          _NOT_TEMPERATURE + " plane supply return in store secondary"),
+    _rule("day_peak_collector", "collector/roof", 4.0, "temp day roof collector",
+          _NOT_TEMPERATURE + " plane supply return in store secondary"),
+    _rule("day_pump_hours", "hours pump", 8.0, "day solar primary state circuit", "energy count"),
+    _rule("day_pump_hours", "hours", 5.5, "day state", "energy temp count backup"),
 )  # fmt: skip

@@ -11,12 +11,15 @@ import unicodedata
 from dataclasses import dataclass, field
 from functools import lru_cache
 
+from analysis.channels import BASE_CHANNELS
 from analysis.meaning.lexicon import IMPLIED, LEXICON
 from analysis.meaning.word_rules import ALWAYS, RULES, Rule
 
 # A known idea that the rule does not provide for; a word that no language knows.
 _STRANGE_IDEA, _STRANGE_WORD, _STRANGE_LETTER = -3.0, -1.5, -0.1
 _FOREIGN = 4.0
+# What no sample is called: something else altogether, or a figure of a whole day.
+_NO_SAMPLE = frozenset({"foreign", "day", "peak"})
 _INSIDE, _BEHIND = 5, 4
 # A word of which more than this is left over is not known.
 _MOST_LEFT = 0.45
@@ -100,7 +103,7 @@ def read_header(text: str) -> HeaderWords:
     )
 
 
-def score_words(header: HeaderWords, *, quantity: str | None) -> WordScores:
+def score_words(header: HeaderWords, *, quantity: str | None, daily: bool = False) -> WordScores:
     """Say how a header speaks for each channel.
 
     Parameters
@@ -109,6 +112,9 @@ def score_words(header: HeaderWords, *, quantity: str | None) -> WordScores:
         What `read_header` gave.
     quantity : str or None
         Quantity that its unit names; "temperature" makes the English `flow` a pipe.
+    daily : bool
+        Whether each row stands for a whole day: then figures of days and counters are meant,
+        else samples and counters.
 
     Returns
     -------
@@ -119,12 +125,16 @@ def score_words(header: HeaderWords, *, quantity: str | None) -> WordScores:
     if quantity == "temperature":
         parts = (*parts, frozenset({"temp"}))
     nats: dict[str, float] = {}
+    other = frozenset({"foreign"}) if daily else _NO_SAMPLE
     for rule in RULES:
-        score = _score(rule, parts)
+        known = BASE_CHANNELS[rule.channel]
+        if known.daily != daily and not (daily and known.counter):
+            continue
+        score = _score(rule, parts, other)
         if score is not None:
             nats[rule.channel] = max(score, nats.get(rule.channel, 0.0))
     off = _STRANGE_WORD * len(header.strange) + _STRANGE_LETTER * len(header.letters)
-    foreign = any("foreign" in part and len(part) == 1 for part in parts)
+    foreign = any(part <= other for part in parts)
     if foreign:
         off -= _FOREIGN
     nats = {name: score + off for name, score in nats.items() if score + off > 0.0}
@@ -135,14 +145,14 @@ def score_words(header: HeaderWords, *, quantity: str | None) -> WordScores:
     return WordScores(nats=nats, none=none)
 
 
-def _score(rule: Rule, parts: tuple[frozenset[str], ...]) -> float | None:
+def _score(rule: Rule, parts: tuple[frozenset[str], ...], other: frozenset[str]) -> float | None:
     wanted = frozenset().union(*rule.needs)
     allowed = wanted | rule.allowed | ALWAYS
     if any(not any(part & group for part in parts) for group in rule.needs):
         return None
     if any(part & rule.never and not part & allowed for part in parts):
         return None
-    strange = sum(1 for part in parts if not part & allowed and "foreign" not in part)
+    strange = sum(1 for part in parts if not part & allowed and not part & other)
     return rule.nats + _STRANGE_IDEA * strange
 
 

@@ -100,7 +100,7 @@ def has_panel(name: str) -> bool:
 
 def _in(name: str, quantities: frozenset[str]) -> bool:
     known = channel(name)
-    return known is not None and known.quantity in quantities
+    return known is not None and not known.daily and known.quantity in quantities
 
 
 def _base(name: str) -> str:

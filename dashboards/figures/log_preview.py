@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from analysis.channels import channel
+from analysis.days import one_row_a_day
 from analysis.record import Floats, Ints, Record, record_from_stamps
 from analysis.units import SECONDS_PER_DAY
 from dashboards.figures.day_curves import day_curves, has_panel
@@ -28,8 +29,10 @@ def lively_days(stamp_s: Ints, columns: Mapping[str, Floats]) -> tuple[int, int]
 
     Returns
     -------
-    first row, and the row after the last
+    first row, and the row after the last; of a log with one row a day, all of it
     """
+    if one_row_a_day(stamp_s):
+        return 0, stamp_s.shape[0]
     days = stamp_s // int(SECONDS_PER_DAY)
     edges = np.flatnonzero(np.diff(days, prepend=days[0] - 1))
     moved = np.zeros(edges.shape[0])

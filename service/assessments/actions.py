@@ -37,7 +37,6 @@ class _Seen:
     channels: frozenset[str]
     rows: list[dict[str, Any]]
     fresh: list[dict[str, Any]]
-    span: tuple[int, int] | None
     count: RowCount
     rejected: tuple[Problem, ...]
 
@@ -90,7 +89,6 @@ def _look(db: Session, site_id: int) -> _Seen | None:
         channels=channels,
         rows=queries.load_day_rows(db, site_id=site_id, but=marks),
         fresh=_observed(db, site=site, days=sorted(marks), channels=channels),
-        span=_span(db, site_id),
         count=RowCount(read=read, kept=kept, duplicate=duplicate, rejected=rejected),
         rejected=queries.problems_of(db, site_id=site_id),
     )
@@ -141,41 +139,23 @@ def runs(days: Sequence[date]) -> Iterator[tuple[date, date]]:
         yield first, previous
 
 
-def _span(db: Session, site_id: int) -> tuple[int, int] | None:
-    """Give start of the first and end of the last stored row [s]."""
-    from analysis.days import local_midnight_s
-
-    stored = queries.stored_span(db, site_id=site_id)
-    if stored is None:
-        return None
-    day = timedelta(days=1)
-    ends = [
-        ingest_queries.load_record(
-            db,
-            site_id=site_id,
-            start_s=local_midnight_s(one - day, "UTC"),
-            end_s=local_midnight_s(one + 2 * day, "UTC"),
-        )
-        for one in stored
-    ]
-    if ends[0] is None or ends[1] is None:
-        return None
-    return int(ends[0].start_s[0]), int(ends[1].start_s[-1] + round(ends[1].step_s[-1]))
-
-
 def _think(seen: _Seen, *, now: datetime) -> _Thought | None:
     """Stage two: conclude from all rows; None without any."""
     from analysis.assess import assess
-    from analysis.days import table_from_rows
+    from analysis.days import span_s, table_from_rows
 
     rows = sorted((*seen.rows, *seen.fresh), key=lambda row: str(row["date"]))
-    if not rows or seen.span is None:
+    if not rows:
         return None
     facts = parse_site(seen.site_text)
-    start_s, end_s = seen.span
+    table = table_from_rows(rows, timezone=facts.place.timezone)
+    span = span_s(table)
+    if span is None:
+        return None
+    start_s, end_s = span
     report = assess(
         site=facts,
-        table=table_from_rows(rows, timezone=facts.place.timezone),
+        table=table,
         start_s=start_s,
         end_s=end_s,
         until_s=max(int(now.timestamp()), end_s),

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any, Literal
 
-from sqlalchemy import delete, func, or_, select
+from sqlalchemy import delete, or_, select
 from sqlalchemy.orm import Session
 
 from analysis.results import Problem, Report, report_from_json
 from service.db.engine import insert_into
-from service.db.models import DayBlock, DayMark, DayRow, FindingSeen, Site, SiteReport, Upload
+from service.db.models import DayMark, DayRow, FindingSeen, Site, SiteReport, Upload
 
 Pending = Literal["reading", "analysing"]
 _AT_ONCE = 400
@@ -213,13 +213,6 @@ def problems_of(db: Session, *, site_id: int) -> tuple[Problem, ...]:
     for problems in db.scalars(found):
         listed.extend(Problem(**item) for item in problems[: _PROBLEMS_LISTED - len(listed)])
     return tuple(listed)
-
-
-def stored_span(db: Session, *, site_id: int) -> tuple[date, date] | None:
-    """Give the first and the last UTC day with rows."""
-    first = db.scalar(select(func.min(DayBlock.day)).where(DayBlock.site_id == site_id))
-    last = db.scalar(select(func.max(DayBlock.day)).where(DayBlock.site_id == site_id))
-    return None if first is None or last is None else (first, last)
 
 
 def _parts(days: Sequence[date]) -> Iterable[Sequence[date]]:

@@ -13,6 +13,7 @@ from service.errors import ConflictError, NotFoundError
 from service.ingest import queries
 from service.ingest.blocks import Block
 from service.ingest.files import Kept, RawStore
+from service.ingest.pushes import on_their_days
 from service.ingest.settling import of_another
 from service.ingest.storing import OtherSiteError, store_rows, take_out
 from service.sites import queries as site_queries
@@ -197,6 +198,8 @@ def push_rows(
     if site is None:
         raise NotFoundError("This site is gone.")
     stamp = parse_site(site.text).log.stamp or "end"
+    sent = len(rows)
+    rows = on_their_days(rows, timezone=site.timezone)
     upload = _pushes_of_day(db, site=site, now=now)
     due_at = now + timedelta(seconds=settle_s)
     try:
@@ -208,11 +211,12 @@ def push_rows(
             )
         ) from None
     upload.size_bytes += size_bytes
-    upload.rows_read += len(rows)
-    upload.rows_kept += stored.new
-    upload.rows_duplicate += len(rows) - stored.new
+    new = min(stored.new, sent)  # figures of days may have got a row of their own
+    upload.rows_read += sent
+    upload.rows_kept += new
+    upload.rows_duplicate += sent - new
     upload.settled_at = now
-    return len(rows), stored.new, stored.changed
+    return sent, new, stored.changed
 
 
 def _pushes_of_day(db: Session, *, site: Site, now: datetime) -> Upload:

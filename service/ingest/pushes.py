@@ -14,9 +14,11 @@ from typing import Any
 
 import numpy as np
 
-from analysis.channels import Channel, channel_of_tidy
+from analysis.channels import Channel, channel_of_tidy, is_daily
+from analysis.days import local_date
+from analysis.logs.summaries import noons_of
 from service.errors import InvalidError
-from service.ingest.blocks import Block
+from service.ingest.blocks import Block, merge
 
 MOST_ROWS = 100_000
 _EARLIEST_S = 631_152_000  # 1990: a clock before it was never set
@@ -196,3 +198,23 @@ def _sorted(stamps: np.ndarray, values: dict[str, np.ndarray]) -> Block:
         merged[place[given]] = column[given]  # of equal places numpy keeps the last
         columns[name] = merged
     return Block(stamp_s=unique, columns=columns)
+
+
+def on_their_days(rows: Block, *, timezone: str) -> Block:
+    """Put figures of whole days on the noon of their day, as logs have them.
+
+    Parameters
+    ----------
+    rows : what a gateway pushed
+    timezone : IANA name of the site's zone; its midnight ends a day
+    """
+    figures = {name: values for name, values in rows.columns.items() if is_daily(name)}
+    if not figures:
+        return rows
+    dates = [local_date(stamp_s - 1, timezone).isoformat() for stamp_s in rows.stamp_s.tolist()]
+    noon_s, at_noon = noons_of(figures, dates, timezone=timezone)
+    if not len(noon_s):
+        return rows
+    rest = {name: values for name, values in rows.columns.items() if name not in figures}
+    days = Block(stamp_s=noon_s, columns=at_noon)
+    return merge(Block(stamp_s=rows.stamp_s, columns=rest), days) if rest else days

@@ -25,9 +25,10 @@ def plot_series(
     channels : which ones; those never logged are left out; None means all
     points : at most about so many, gaps not counted
     """
-    names = list(record.columns) if channels is None else [n for n in channels if record.has(n)]
+    held = {**record.columns, **record.daily}
+    names = list(held) if channels is None else [name for name in channels if name in held]
     time_s, step_s = record.start_s, record.step_s
-    columns = {name: record.columns[name] for name in names}
+    columns = {name: held[name] for name in names}
     reduced = len(record) > points
     if reduced:
         time_s, step_s, columns = _buckets(time_s, columns, buckets=max(points // 2, 1))

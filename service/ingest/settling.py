@@ -29,6 +29,7 @@ _ANSWERED_BY = {
     "decimal": "decimal",
     "date_order": "date_order",
     "time": "time_format",
+    "stamp": "stamp",
 }
 
 
@@ -241,8 +242,9 @@ def _store(db: Session, *, site: Site, upload: Upload, read: _Read, now: datetim
         )
     count = read.counts
     upload.rows_read = count[0]
-    upload.rows_kept = stored.new
-    upload.rows_duplicate = count[2] + (count[1] - stored.new)
+    new = min(stored.new, count[1])  # figures of days may have got a row of their own
+    upload.rows_kept = new
+    upload.rows_duplicate = count[2] + (count[1] - new)
     upload.rows_rejected = count[3]
     upload.problems, upload.files = read.problems, read.files
     upload.state, upload.message, upload.settled_at = (

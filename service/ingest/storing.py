@@ -13,7 +13,7 @@ import numpy as np
 from sqlalchemy.orm import Session
 
 from analysis.days import local_date
-from analysis.record import steps_s
+from analysis.record import of_days_alone, steps_s
 from service.db.engine import VALUES_LOCK, one_at_a_time
 from service.db.models import Site, Upload
 from service.ingest import layer_queries, queries
@@ -166,7 +166,9 @@ def _in_stamps_of(site: Site, rows: Block, stamp: Literal["end", "start"]) -> Bl
         site.stamp = stamp
     if site.stamp == stamp:
         return rows
-    steps = np.rint(steps_s(rows.stamp_s, stamp=stamp)).astype(np.int64)
+    steps = np.zeros(len(rows), dtype=np.int64)
+    samples = ~of_days_alone(rows.columns, len(rows))  # a day's figure stays at its noon
+    steps[samples] = np.rint(steps_s(rows.stamp_s[samples], stamp=stamp)).astype(np.int64)
     shifted = rows.stamp_s + steps if site.stamp == "end" else rows.stamp_s - steps
     # Where the step changes, two shifted stamps can meet; the first is kept.
     shifted, first = np.unique(shifted, return_index=True)
