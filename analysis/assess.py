@@ -37,7 +37,7 @@ from analysis.figures import day_figures, month_figures, promises_of, total_figu
 from analysis.forecast import year_in_progress
 from analysis.heat import heat_basis
 from analysis.offsets import OFFSET_LEARNT, Spell, corrected, learn_offsets, pair_offsets
-from analysis.precedence import sort_out
+from analysis.precedence import sort_out, takes_the_yield
 from analysis.readings import hand_spans
 from analysis.record import Record
 from analysis.results import (
@@ -81,13 +81,6 @@ _HEAT_WORDS = {
 # A register that is misread now and then, or was changed, falls more seldom (judgement).
 _FALLS, _FALLS_FRAC = 3, 0.05
 _KINDS = {"sample": "samples at an instant", "mean": "means over their step"}
-_LOSS_KINDS = (
-    "not_yet_fitted",
-    "sensor_fault",
-    "lost_circulation",
-    "charge_limit_low",
-    "degraded_tubes",
-)
 
 
 def observe(
@@ -257,7 +250,7 @@ def _explained(found: list[Finding], history: History) -> frozenset[str]:
     edges, dates = history.table.days.edge_s, history.table.days.dates
     named: set[str] = set()
     for item in found:
-        if item.kind in _LOSS_KINDS:
+        if takes_the_yield(item):
             end_s = history.until_s if item.end_s is None else item.end_s
             touched = (edges[1:] > item.start_s) & (edges[:-1] < end_s)
             named.update(dates[day] for day in np.flatnonzero(touched).tolist())

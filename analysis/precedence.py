@@ -1,84 +1,142 @@
-"""One cause, one finding: which kind explains which, in one visible table.
+"""One cause, one finding: which kind explains which, in two visible tables.
 
-A finding is explained when another of the left-hand kinds covers at least half of its time. It is
-kept, with the reason, beside the findings that remain. What names its own channel is explained by
-a fault of that channel alone.
+`RESTS_ON` says which channels a kind is derived from: a fault of one of them explains it.
+`CAUSES` says what each kind accounts for; earlier rows win. A cause either brings its symptoms
+about (a dead pump lets the collector stand hot), or feigns them (a wrong clock moves the day into
+the night). A finding is explained when a cause covers at least half of its time, and it is kept,
+with the reason, beside the findings that remain. A cause is as urgent as what it brings about.
 """
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from types import MappingProxyType
 
-from analysis.results import Finding
+from analysis.results import URGENCIES, Finding
 from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
 
-# (kind, channels it must be about or None for any, kinds it explains). Earlier rows win.
-EXPLAINS: tuple[tuple[str, frozenset[str] | None, frozenset[str]], ...] = (
-    (
-        "not_yet_fitted",
-        None,
-        frozenset({"lost_circulation", "stagnation", "degraded_tubes", "yield_shortfall"}),
-    ),
-    (
-        "sensor_fault",
-        frozenset({"collector"}),
-        frozenset(
-            {
-                "lost_circulation",
-                "stagnation",
-                "reverse_circulation",
-                "degraded_tubes",
-                "yield_shortfall",
-                "not_yet_fitted",
-            }
-        ),
-    ),
-    (
-        "sensor_fault",
-        frozenset({"store_bottom", "store_top", "store_middle"}),
-        frozenset({"lost_circulation", "reverse_circulation", "stagnation", "yield_shortfall"}),
-    ),
-    (
-        "sensor_fault",
-        frozenset({"store_bottom", "store_top", "store_middle"}),
-        frozenset({"store_overheat", "charge_limit_low", "backup_overlap", "no_draw"}),
-    ),
-    ("sensor_fault", frozenset({"store_top"}), frozenset({"hygiene_temperature", "scald_risk"})),
-    ("sensor_fault", frozenset({"hot_tap"}), frozenset({"scald_risk"})),
-    ("sensor_fault", frozenset({"collector"}), frozenset({"charge_limit_low", "fluid_stress"})),
-    (
-        "charge_limit_low",
-        None,
-        frozenset({"lost_circulation", "stagnation", "degraded_tubes", "yield_shortfall"}),
-    ),
-    (
-        "sensor_fault",
-        frozenset({"loop_hot", "loop_cold", "flow", "irradiance_plane", "irradiance_horizontal"}),
-        frozenset({"degraded_tubes", "yield_shortfall", "lost_circulation", "reverse_circulation"}),
-    ),
-    (
-        "sensor_fault",
-        frozenset({"pump", "collector", "store_bottom"}),
-        frozenset({"pump_never_stops", "night_running"}),
-    ),
-    (
-        "sensor_fault",
-        frozenset({"pump", "flow", "loop_hot", "loop_cold", "irradiance_plane"}),
-        frozenset({"low_flow", "high_flow"}),
-    ),
-    ("pump_never_stops", None, frozenset({"night_running"})),
-    # Pipes burst: frost is doubted only where the very sensor that saw it is broken.
-    ("sensor_fault", frozenset({"collector", "loop_hot", "loop_cold"}), frozenset({"frost_risk"})),
-    (
-        "lost_circulation",
-        None,
-        frozenset({"stagnation", "degraded_tubes", "yield_shortfall", "low_flow"}),
-    ),
-    ("degraded_tubes", None, frozenset({"yield_shortfall"})),
+_STORE = "store_bottom store_middle store_top"
+_SUN = "irradiance_plane irradiance_horizontal"
+_LOOP = "loop_hot loop_cold flow"
+
+
+def _table(rows: Mapping[str, str]) -> Mapping[str, frozenset[str]]:
+    return MappingProxyType({kind: frozenset(names.split()) for kind, names in rows.items()})
+
+
+RESTS_ON = _table(
+    {
+        "not_yet_fitted": "collector",
+        "clock_wrong": f"collector {_SUN}",
+        "sensors_swapped": f"collector {_STORE} loop_hot loop_cold",
+        "flow_reading_wrong": f"pump collector {_LOOP}",
+        "pressure_loss": "pressure",
+        "vessel_charge_lost": "pressure",
+        "lost_circulation": f"collector {_STORE} {_LOOP} {_SUN}",
+        "stagnation": f"collector {_STORE}",
+        "fluid_stress": "collector loop_hot",
+        "pump_never_stops": "pump collector store_bottom",
+        "night_running": "pump collector store_bottom",
+        "reverse_circulation": f"collector {_STORE} {_LOOP} ambient",
+        "low_flow": "pump flow loop_hot loop_cold irradiance_plane",
+        "high_flow": "pump flow",
+        "short_cycling": "pump collector store_bottom",
+        "start_delayed": f"pump collector store_bottom {_SUN}",
+        "charge_limit_low": f"collector {_STORE}",
+        "poor_heat_transfer": f"{_STORE} {_LOOP}",
+        "pipe_heat_loss": "collector loop_hot loop_cold ambient",
+        "shading": f"collector {_LOOP} {_SUN}",
+        "degraded_tubes": f"collector {_LOOP} {_SUN}",
+        "yield_shortfall": f"collector {_STORE} {_LOOP} {_SUN}",
+        "store_overheat": _STORE,
+        "scald_risk": "store_top hot_tap",
+        "hygiene_temperature": "store_top",
+        "backup_overlap": f"backup {_STORE}",
+        "no_draw": _STORE,
+        # Pipes burst: frost is doubted only where the very sensor that saw it is broken.
+        "frost_risk": "collector loop_hot loop_cold",
+    }
 )
+"""Kind to the channels that it is derived from; what names a channel rests on that one alone."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cause:
+    """What a kind accounts for: symptoms that are real, and such that only seem to be."""
+
+    kind: str
+    brings: frozenset[str] = frozenset()
+    feigns: frozenset[str] = frozenset()
+
+
+def _cause(kind: str, *, brings: str = "", feigns: str = "") -> Cause:
+    return Cause(kind=kind, brings=frozenset(brings.split()), feigns=frozenset(feigns.split()))
+
+
+_YIELD = "degraded_tubes yield_shortfall"
+_STANDS = f"lost_circulation stagnation {_YIELD}"
+_TEMPERATURES = (
+    "stagnation lost_circulation reverse_circulation night_running pump_never_stops "
+    "low_flow poor_heat_transfer pipe_heat_loss start_delayed short_cycling charge_limit_low "
+    f"not_yet_fitted {_YIELD}"
+)
+
+CAUSES = (
+    # What is read wrongly: the symptoms are not there.
+    # Of a sensor only what rests on it.
+    Cause(kind="sensor_fault", feigns=frozenset(RESTS_ON)),
+    _cause("sensors_swapped", feigns=_TEMPERATURES),
+    _cause(
+        "clock_wrong",
+        feigns="night_running reverse_circulation start_delayed shading backup_overlap "
+        f"charge_limit_low {_YIELD}",
+    ),
+    _cause("flow_reading_wrong", feigns=f"low_flow high_flow poor_heat_transfer {_YIELD}"),
+    # What stands still, from the first cause to the last.
+    _cause("not_yet_fitted", feigns=f"start_delayed pipe_heat_loss {_STANDS}"),
+    _cause("vessel_charge_lost", brings=f"pressure_loss low_flow short_cycling {_STANDS}"),
+    _cause("pressure_loss", brings=f"low_flow short_cycling poor_heat_transfer {_STANDS}"),
+    _cause(
+        "charge_limit_low",
+        brings="stagnation yield_shortfall",
+        feigns="lost_circulation degraded_tubes",
+    ),
+    _cause(
+        "lost_circulation",
+        # Nothing cools the roof: it starts the night hot.
+        brings=f"stagnation low_flow start_delayed {_YIELD}",
+        feigns="reverse_circulation poor_heat_transfer pipe_heat_loss shading",
+    ),
+    # What runs when it should not.
+    _cause("pump_never_stops", brings="night_running reverse_circulation yield_shortfall"),
+    _cause("night_running", brings="reverse_circulation"),
+    # What carries less than it should.
+    _cause("low_flow", brings="poor_heat_transfer short_cycling yield_shortfall"),
+    _cause("high_flow", brings="short_cycling"),
+    _cause("poor_heat_transfer", brings="short_cycling yield_shortfall"),
+    _cause("pipe_heat_loss", brings=_YIELD),
+    _cause("shading", brings=_YIELD),
+    _cause("start_delayed", brings="yield_shortfall"),
+    _cause("short_cycling", brings="yield_shortfall"),
+    _cause("degraded_tubes", brings="yield_shortfall"),
+    # What gets too hot: one store, one warning.
+    _cause("store_overheat", brings="scald_risk"),
+)
+"""What accounts for what, in order of precedence."""
+
 _COVERS = 0.5
+# A cause known to have cost less than this share of a symptom's loss is not its cause.
+_WORTH = 0.5
+# Besides what feigns a shortfall: on days with these the yield tells nothing further.
+_TAKES_THE_YIELD = frozenset(
+    {"not_yet_fitted", "lost_circulation", "charge_limit_low", "degraded_tubes"}
+)
 # A cause goes on acting for a while: a sensor repaired at noon leaves a hot collector.
 _BEFORE_S = int(SECONDS_PER_HOUR)
 _AFTER_S = int(SECONDS_PER_DAY / 2)
+# A drop against the plant's own past is not explained by what was there before; it is dated by so
+# much too late at most (engineering judgement).
+_ONSET_S = int(60.0 * SECONDS_PER_DAY)
+_AGAINST_ITS_PAST = frozenset({"degraded_tubes"})
 
 
 def sort_out(
@@ -93,20 +151,48 @@ def sort_out(
     """
     kept = list(findings)
     explained: list[Finding] = []
-    for kind, channels, kinds in EXPLAINS:
-        causes = [
-            item
-            for item in kept
-            if item.kind == kind and (not channels or item.channel in channels)
-        ]
-        for cause in causes:
-            for item in [found for found in kept if found.kind in kinds]:
-                if item.channel not in (None, cause.channel):
-                    continue
-                if item is not cause and _covered(item, cause, until_s) >= _COVERS:
-                    kept.remove(item)
-                    explained.append(replace(item, suppressed_by=kind))
+    for row in CAUSES:
+        for cause in [item for item in kept if item.kind == row.kind]:
+            symptoms = [item for item in kept if _accounts(row, cause, item, until_s)]
+            explained += [replace(item, suppressed_by=row.kind) for item in symptoms]
+            gone = {id(item) for item in symptoms}
+            heir = _heir(cause, [item for item in symptoms if item.kind in row.brings])
+            kept = [heir if item is cause else item for item in kept if id(item) not in gone]
     return tuple(kept), tuple(explained)
+
+
+def takes_the_yield(finding: Finding) -> bool:
+    """Tell whether the yield of a finding's days says nothing beyond it."""
+    if finding.kind == "sensor_fault":
+        return finding.channel in RESTS_ON["yield_shortfall"]
+    feigned = any(row.kind == finding.kind and "yield_shortfall" in row.feigns for row in CAUSES)
+    return feigned or finding.kind in _TAKES_THE_YIELD
+
+
+def _accounts(row: Cause, cause: Finding, item: Finding, until_s: int) -> bool:
+    """Tell whether a cause of a row explains a finding."""
+    if item.kind not in row.brings | row.feigns or item.channel not in (None, cause.channel):
+        return False
+    if cause.kind == "sensor_fault" and cause.channel not in RESTS_ON[item.kind]:
+        return False
+    if item.kind in _AGAINST_ITS_PAST and cause.start_s < item.start_s - _ONSET_S:
+        return False
+    covered = _covered(item, cause, until_s)
+    if item.kind in row.brings and cause.lost is not None and item.lost is not None:
+        return covered >= _COVERS and cause.lost.high >= _WORTH * covered * item.lost.low
+    return covered >= _COVERS
+
+
+def _heir(cause: Finding, brought: Sequence[Finding]) -> Finding:
+    """Give a cause the urgency of what it brings about, and its loss where it states none."""
+    if not brought:
+        return cause
+    urgency = min((cause, *brought), key=lambda item: URGENCIES.index(item.urgency)).urgency
+    losses = [item.lost for item in brought if item.lost is not None]
+    lost = cause.lost
+    if lost is None and losses:
+        lost = max(losses, key=lambda item: item.value)
+    return replace(cause, urgency=urgency, lost=lost)
 
 
 def _covered(item: Finding, cause: Finding, until_s: int) -> float:

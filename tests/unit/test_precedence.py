@@ -2,7 +2,9 @@
 
 import pytest
 
-from analysis.precedence import EXPLAINS, sort_out
+from analysis.channels import channel
+from analysis.precedence import CAUSES, RESTS_ON, sort_out
+from analysis.results import Bounded
 from tests.architecture.test_source_rules import PUBLISHED_KINDS
 from tests.build_report import a_finding, at
 
@@ -85,28 +87,97 @@ def test_nothing_is_lost_and_nothing_doubled():
 def test_only_the_sensor_that_saw_frost_explains_it_away():
     """What could burst is told beside anything but a fault of that very sensor."""
     seen_cold = finding("frost_risk", (5, 3), (5, 20), channel="loop_cold")
-    for channel, stands in (
+    for sensor, stands in (
         ("collector", True), ("flow", True), ("irradiance_plane", True), ("loop_cold", False)
     ):  # fmt: skip
-        cause = finding("sensor_fault", channel=channel)
+        cause = finding("sensor_fault", channel=sensor)
         kept, _ = sort_out([cause, seen_cold], until_s=UNTIL)
-        assert ("frost_risk" in kinds(kept)) is stands, channel
+        assert ("frost_risk" in kinds(kept)) is stands, sensor
 
 
 def test_silence_and_broken_sensors_are_never_explained_away():
-    for kind, channels, explained in EXPLAINS:
-        if "frost_risk" in explained:
-            assert kind == "sensor_fault"
-            assert channels is not None
-            assert channels <= {"collector", "loop_hot", "loop_cold"}
-        assert "silence" not in explained
-        assert "sensor_fault" not in explained
+    for row in CAUSES:
+        told = row.brings | row.feigns
+        assert not told & {"silence", "sensor_fault"}
+        assert "frost_risk" not in told or row.kind == "sensor_fault"
 
 
-def test_the_table_names_published_kinds_only():
-    for kind, _, explained in EXPLAINS:
-        assert {kind, *explained} <= PUBLISHED_KINDS
-        assert kind not in explained
+def test_the_tables_name_published_kinds_and_known_channels_only():
+    assert len({row.kind for row in CAUSES}) == len(CAUSES)
+    for row in CAUSES:
+        assert {row.kind, *row.brings, *row.feigns} <= PUBLISHED_KINDS
+        assert row.kind not in row.brings | row.feigns
+        assert not row.brings & row.feigns
+    assert set(RESTS_ON) == PUBLISHED_KINDS - {"sensor_fault", "silence"}
+    for kind, names in RESTS_ON.items():
+        assert all(channel(name) is not None for name in names), kind
+
+
+def test_no_two_kinds_explain_each_other():
+    tells = {row.kind: row.brings | row.feigns for row in CAUSES}
+    for kind, told in tells.items():
+        for other in told & set(tells):
+            assert kind not in tells[other] or kind == "sensor_fault", (kind, other)
+
+
+def test_a_cause_is_as_urgent_as_what_it_brings_about_and_bears_its_loss():
+    lost = Bounded(value=50.0, low=40.0, high=60.0)
+    (kept,), (brought,) = sort_out(
+        [
+            finding("pressure_loss", urgency="watch", lost=None),
+            finding("lost_circulation", (5, 3), (5, 20), urgency="visit", lost=lost),
+        ],
+        until_s=UNTIL,
+    )
+    assert (kept.kind, kept.urgency, kept.lost) == ("pressure_loss", "visit", lost)
+    assert brought.suppressed_by == "pressure_loss"
+
+
+def test_what_a_reading_feigns_makes_nothing_urgent():
+    (kept,), _ = sort_out(
+        [
+            finding("flow_reading_wrong", urgency="watch", lost=None),
+            finding("low_flow", (5, 3), (5, 20), urgency="visit"),
+        ],
+        until_s=UNTIL,
+    )
+    assert (kept.urgency, kept.lost) == ("watch", None)
+
+
+def test_a_small_loss_does_not_explain_a_large_one():
+    def with_shade(kwh):
+        shade = Bounded(value=kwh, low=kwh, high=kwh)
+        gap = Bounded(value=100.0, low=80.0, high=120.0)
+        return kinds(
+            sort_out(
+                [finding("shading", lost=shade), finding("yield_shortfall", lost=gap)],
+                until_s=UNTIL,
+            )[0]
+        )
+
+    assert with_shade(60.0) == ["shading"]
+    assert with_shade(20.0) == ["shading", "yield_shortfall"]
+
+
+def test_a_fall_is_not_explained_by_what_was_there_before():
+    for since, stands in (((1, 10), True), ((4, 20), False)):
+        pipes = finding("pipe_heat_loss", since, None)
+        kept, _ = sort_out([pipes, finding("degraded_tubes", (5, 1), None)], until_s=UNTIL)
+        assert ("degraded_tubes" in kinds(kept)) is stands
+
+
+def test_a_wrong_clock_explains_the_pump_at_night():
+    kept, explained = sort_out([finding("night_running"), finding("clock_wrong")], until_s=UNTIL)
+    assert kinds(kept) == ["clock_wrong"]
+    assert kinds(explained) == ["night_running"]
+
+
+def test_a_dead_pump_explains_the_heat_the_silence_of_the_yield_and_the_hot_night():
+    every = [
+        finding(kind)
+        for kind in ("stagnation", "yield_shortfall", "reverse_circulation", "lost_circulation")
+    ]
+    assert kinds(sort_out(every, until_s=UNTIL)[0]) == ["lost_circulation"]
 
 
 def test_a_limit_that_is_too_low_explains_the_heat_that_stays_on_the_roof():

@@ -1,8 +1,6 @@
 """One rule says how urgent a finding is; its bounds are its own judgement."""
 
-import re
 from itertools import product
-from pathlib import Path
 
 import pytest
 
@@ -99,22 +97,3 @@ def test_electricity_weighs_more_than_heat():
     given = per_week(None, start_s=0, end_s=7 * DAY, pump_kwh=2.0)
     assert given is not None
     assert given.value == given.low == 2.0 * ELECTRICITY_WEIGHT
-
-
-def test_the_guide_shows_the_table_as_it_is():
-    guide = (Path(__file__).parents[2] / "DEVELOPERS.md").read_text(encoding="utf-8")
-    section = guide.split("## Urgency", 1)[1].split("\n## ", 1)[0]
-    rows = dict(re.findall(r"^\| (\w+) \| (.*?) \|", section, re.MULTILINE))
-    named: dict[str, dict[str, str]] = {danger: {} for danger in AT_MOST}
-    for danger in AT_MOST:
-        for cell in re.findall(r"`(\w+)`(?: \((\w+)\))?", rows[danger]):
-            named[danger][cell[0]] = cell[1] or AT_MOST[danger]
-    told = {kind: most for kinds in named.values() for kind, most in kinds.items()}
-    lowest = {
-        kind: max(AT_MOST[stake.danger], stake.at_most, key=URGENCIES.index)
-        for kind, stake in STAKES.items()
-    }
-    assert told == lowest
-    assert {kind: danger for danger, kinds in named.items() for kind in kinds} == {
-        kind: stake.danger for kind, stake in STAKES.items()
-    }
