@@ -63,9 +63,8 @@ def clear_columns(case: Case) -> dict[str, Floats]:
     return {"clear_ratio": np.where(some & unseen, smooth[day, best], np.nan)}
 
 
-def stretches_of(case: Case) -> Stretches:
-    """Hold every stretch of half hours against the clear sky."""
-    loop, model = case.loop, case.model
+def clear_gain_w(case: Case) -> Floats:
+    """Give the optical gain of all arrays under a clear sky [W], shape (days, bins)."""
     clear = sky_of(
         site=case.site,
         grid=case.grid,
@@ -73,13 +72,20 @@ def stretches_of(case: Case) -> Stretches:
         g_horizontal_w_m2=clear_sky_horizontal_w_m2(case.sky.sun_sine),
         weather=None,
     )
+    return clear.gain_w
+
+
+def stretches_of(case: Case) -> Stretches:
+    """Hold every stretch of half hours against the clear sky."""
+    loop, model = case.loop, case.model
+    clear_w = clear_gain_w(case)
     let_through = model.let_through_frac(loop.t_mean_c)
-    due = (clear.gain_w - case.expected.loss_w) * let_through - case.expected.pipe_w
+    due = (clear_w - case.expected.loss_w) * let_through - case.expected.pipe_w
     # Stored heat is left in what came: a collector that warms up took it from the sun.
     came = loop.heat_w + case.expected.stored_w
     usable = case.expected.carried & ~full_store(loop, case.site)
     usable &= np.isfinite(due) & np.isfinite(came) & (loop.known_s >= 0.5 * BIN_S)
-    bright = clear.gain_w >= _LEAST_OFFER_FRAC * model.brightest_w
+    bright = clear_w >= _LEAST_OFFER_FRAC * model.brightest_w
     flags = usable & bright
     share = _blocks(flags.astype(np.float64)) / _BLOCK_BINS
     came_w = _blocks(np.where(flags, came, 0.0))

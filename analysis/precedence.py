@@ -42,7 +42,7 @@ RESTS_ON = _table(
         "short_cycling": "pump collector store_bottom",
         "start_delayed": f"pump collector store_bottom {_SUN}",
         "charge_limit_low": f"collector {_STORE}",
-        "poor_heat_transfer": f"{_STORE} {_LOOP}",
+        "poor_heat_transfer": f"pump collector {_STORE} {_LOOP}",
         "pipe_heat_loss": "collector loop_hot loop_cold ambient",
         "shading": f"collector {_LOOP} {_SUN}",
         "degraded_tubes": f"collector {_LOOP} {_SUN}",
@@ -96,6 +96,12 @@ CAUSES = (
     _cause("vessel_charge_lost", brings=f"pressure_loss low_flow short_cycling {_STANDS}"),
     _cause("pressure_loss", brings=f"low_flow short_cycling poor_heat_transfer {_STANDS}"),
     _cause(
+        # The store's bottom warms while the pump runs: the heat came, late and hot.
+        "poor_heat_transfer",
+        brings="short_cycling yield_shortfall",
+        feigns="lost_circulation",
+    ),
+    _cause(
         "charge_limit_low",
         brings="stagnation yield_shortfall",
         feigns="lost_circulation degraded_tubes",
@@ -112,7 +118,6 @@ CAUSES = (
     # What carries less than it should.
     _cause("low_flow", brings="poor_heat_transfer short_cycling yield_shortfall"),
     _cause("high_flow", brings="short_cycling"),
-    _cause("poor_heat_transfer", brings="short_cycling yield_shortfall"),
     _cause("pipe_heat_loss", brings=_YIELD),
     _cause("shading", brings=_YIELD),
     _cause("start_delayed", brings="yield_shortfall"),

@@ -13,6 +13,7 @@ from analysis.faults.low_flow import LowFlow
 from analysis.faults.night_running import NightRunning
 from analysis.faults.no_draw import NoDraw
 from analysis.faults.not_yet_fitted import NotYetFitted
+from analysis.faults.poor_heat_transfer import PoorHeatTransfer
 from analysis.faults.pump_never_stops import PumpNeverStops
 from analysis.faults.reverse_circulation import ReverseCirculation
 from analysis.faults.scald_risk import ScaldRisk
@@ -46,6 +47,7 @@ CATALOGUE: tuple[Fault, ...] = (
     NightRunning(),
     LowFlow(),
     HighFlow(),
+    PoorHeatTransfer(),
     StoreOverheat(),
     ScaldRisk(),
     HygieneTemperature(),

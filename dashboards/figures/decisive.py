@@ -121,6 +121,7 @@ DECISIVE: dict[str, Decisive] = {
     "night_running": Decisive(channels=(*LOOP, "store_top", "ambient"), night=True),
     "pump_never_stops": Decisive(channels=(*LOOP, "store_top", "ambient")),
     "low_flow": Decisive(channels=(*LOOP, *_SUN), levels=_flow),
+    "poor_heat_transfer": Decisive(channels=(*LOOP, *_SUN), tells=_sunniest),
     "degraded_tubes": Decisive(channels=("loop_hot", "loop_cold", "flow", "pump", *_SUN)),
     "yield_shortfall": Decisive(channels=(*LOOP, "store_top", *_SUN)),
     "reverse_circulation": Decisive(

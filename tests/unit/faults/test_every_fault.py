@@ -119,6 +119,10 @@ SHOWN = {
     },
     "fluid_stress": {"start": "2025-06-01", "away": (("2025-06-05", "2025-06-30"),), "days": 30},
     "no_draw": {"start": "2025-05-01", "away": (("2025-05-08", "2025-05-20"),)},
+    "poor_heat_transfer": {
+        "start": "2025-05-01",
+        "faults": (Fault(kind="poor_heat_transfer", start="2025-05-08", end="2025-05-24"),),
+    },
     "degraded_tubes": {
         "start": "2025-03-01",
         "days": 150,
