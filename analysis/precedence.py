@@ -110,7 +110,7 @@ CAUSES = (
         "lost_circulation",
         # Nothing cools the roof: it starts the night hot.
         brings=f"stagnation low_flow start_delayed {_YIELD}",
-        feigns="reverse_circulation poor_heat_transfer pipe_heat_loss shading",
+        feigns="reverse_circulation pipe_heat_loss shading",
     ),
     # What runs when it should not.
     _cause("pump_never_stops", brings="night_running reverse_circulation yield_shortfall"),

@@ -51,7 +51,7 @@ TEXT = FaultText(
         "A store sensor out of its pocket, or below the coil",
     ),
     check_next=(
-        "From here: did it come at once (air, a refill, a sensor moved) or over months (lime, "
+        "From here: did it come at once (air after filling, a sensor moved) or over months (lime, "
         "sludge)?",
         "From here: does the bottom of the store warm while the pump runs? If not, think of the "
         "sensor's place first",
