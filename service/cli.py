@@ -49,6 +49,7 @@ def _parser() -> argparse.ArgumentParser:
         _add_work,
         _add_digest,
         _add_password,
+        _add_firm,
         _add_demo,
     ):
         add(commands)
@@ -156,6 +157,21 @@ def _add_password(commands: "_Commands") -> None:
 
 def _password(args: argparse.Namespace) -> int:
     from service.accounts.command import run
+
+    return run(args)
+
+
+def _add_firm(commands: "_Commands") -> None:
+    from service.accounts.firm_command import add_arguments
+
+    command = commands.add_parser("firm", help="make another firm on this server")
+    _add_places(command)
+    add_arguments(command)
+    command.set_defaults(run=_firm)
+
+
+def _firm(args: argparse.Namespace) -> int:
+    from service.accounts.firm_command import run
 
     return run(args)
 

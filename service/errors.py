@@ -2,6 +2,7 @@
 
 ServiceError                  status, title; shown as problem details (RFC 9457) or as a page
 ├─ SignedOutError 401
+├─ NotAllowedError 403        signed in, but the role does not reach so far
 ├─ NotFoundError 404          also for what belongs to somebody else
 ├─ ConflictError 409
 ├─ TooLargeError 413
@@ -27,6 +28,13 @@ class SignedOutError(ServiceError):
 
     status = 401
     title = "Sign in first"
+
+
+class NotAllowedError(ServiceError):
+    """The caller is known, but their role lacks the right."""
+
+    status = 403
+    title = "Not allowed"
 
 
 class NotFoundError(ServiceError):

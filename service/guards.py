@@ -79,7 +79,7 @@ class Guard:
 
     def _refusal(self, method: str, headers: dict[bytes, str]) -> tuple[int, str, str] | None:
         host = headers.get(b"host", "").lower()
-        if not self.settings.sign_in_needed and not self._is_own_host(host):
+        if not self.settings.reachable and not self._is_own_host(host):
             return (
                 403,
                 "Foreign host",

@@ -86,14 +86,19 @@ def serve(args: argparse.Namespace) -> int:
     try:
         settings = settings_from(args)
         database = open_database(settings, clock)
-        _first_password(settings, database, clock)
-        return serve_with(settings, database, clock, web_only=args.web_only)
+        link = _first_password(settings, database, clock)
+        return serve_with(settings, database, clock, web_only=args.web_only, link=link)
     except (StartError, ServiceError) as error:
         return _refuse(str(error))
 
 
 def serve_with(
-    settings: Settings, database: Database, clock: Clock, *, web_only: bool = False
+    settings: Settings,
+    database: Database,
+    clock: Clock,
+    *,
+    web_only: bool = False,
+    link: str | None = None,
 ) -> int:
     """Serve an opened database: web here, the worker as a child that is kept running.
 
@@ -123,6 +128,8 @@ def serve_with(
         if keeper is not None:
             keeper.start()
         sys.stdout.write(f"Suntally is at {settings.public_url}\n")
+        if link is not None:
+            sys.stdout.write(f"To have it ask for a password, open this once:\n  {link}\n")
         sys.stdout.flush()
         if not stopping.is_set():
             uvicorn.Server(config).run(sockets=[listener])
@@ -234,21 +241,27 @@ def worker_process(settings: Settings, parent: int) -> None:
     database.close()
 
 
-def _first_password(settings: Settings, database: Database, clock: Clock) -> None:
-    """Where others can reach the service, see that a password is set or can be set."""
-    if not settings.sign_in_needed:
-        return
+def _first_password(settings: Settings, database: Database, clock: Clock) -> str | None:
+    """See that the owner's account is there or can be made.
+
+    Gives the link that makes it where only this machine can reach the service, so that it need
+    not be used; where others can, it is printed before anything else.
+    """
     now = clock.now()
     with database.session() as db:
         if settings.password_file is not None:
             password_from_file(db, path=settings.password_file, now=now)
         token = make_setup_link(db, now=now)
-    if token is not None:
-        sys.stdout.write(
-            "Others can reach this server and no password is set yet. Until one is set, every "
-            "page asks for it.\nOpen this link once to set it:\n"
-            f"  {settings.public_url}/first-password?token={token}\n"
-        )
+    if token is None:
+        return None
+    link = f"{settings.public_url}/first-password?token={token}"
+    if not settings.reachable:
+        return link
+    sys.stdout.write(
+        "Others can reach this server and no password is set yet. Until one is set, every "
+        f"page asks for it.\nOpen this link once to set it:\n  {link}\n"
+    )
+    return None
 
 
 def _log_to_stderr() -> None:

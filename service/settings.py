@@ -85,8 +85,8 @@ class Settings(BaseSettings):
         return (self.base_url or f"http://{host}:{self.port}").rstrip("/")
 
     @property
-    def sign_in_needed(self) -> bool:
-        """Whether others than this machine can reach the service."""
+    def reachable(self) -> bool:
+        """Whether others than this machine can reach the service; then people always sign in."""
         public = urlsplit(self.public_url).hostname or ""
         return not (is_loopback(self.host) and is_loopback(public))
 

@@ -10,20 +10,30 @@ from fastapi import Request
 from sqlalchemy.orm import Session
 
 from service.accounts import queries
+from service.accounts.rights import RIGHTS, Right
 from service.accounts.secrets import hashed
 from service.db.models import Site
-from service.errors import NotFoundError, SignedOutError
+from service.errors import NotAllowedError, NotFoundError, SignedOutError
 from service.settings import Settings
 from service.sites import queries as site_queries
 
 COOKIE = "suntally_session"
+OWN_MACHINE = "this machine"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Caller:
-    """Who is calling: a firm's person, or a gateway that sees one site."""
+    """Who is calling: a firm's person, a key of the firm, or a gateway that sees one site.
+
+    Attributes
+    ----------
+    who : as the audit trail names them
+    role : see `service.accounts.rights`
+    """
 
     firm_id: int
+    role: str
+    who: str
     account_id: int | None = None
     only_site_id: int | None = None
 
@@ -32,48 +42,74 @@ class Caller:
         """Whether a gateway's key was shown."""
         return self.only_site_id is not None
 
+    @property
+    def is_own_machine(self) -> bool:
+        """Whether nobody has to sign in here yet, so that only this machine's user can call."""
+        return self.who == OWN_MACHINE
 
-def caller_of(db: Session, request: Request, *, now: datetime) -> Caller:
+    def may(self, right: Right) -> bool:
+        """Tell whether the role has a right."""
+        return right in RIGHTS[self.role]
+
+
+def caller_of(db: Session, request: Request, *, now: datetime, may: Right) -> Caller:
     """Tell who sent a request: by key, by cookie, or on loopback as the machine's own user.
 
     Raises
     ------
     SignedOutError : a wrong key, or nobody signed in where that is needed
+    NotAllowedError : the caller's role lacks the right
     """
-    settings: Settings = request.app.state.settings
+    caller = _caller(db, request, now=now)
+    if not caller.may(may):
+        raise NotAllowedError(
+            f"The role “{caller.role}” may not do this; ask an owner of the firm's account."
+        )
+    return caller
+
+
+def _caller(db: Session, request: Request, *, now: datetime) -> Caller:
     authorization = request.headers.get("authorization")
     if authorization is not None:
-        return _gateway(db, authorization)
-    if not settings.sign_in_needed:
+        return _by_key(db, authorization)
+    settings: Settings = request.app.state.settings
+    if not settings.reachable and not queries.count_accounts(db):
         firm = queries.first_firm(db)
         if firm is None:
             raise SignedOutError("The service has not been set up yet; start it once.")
-        return Caller(firm_id=firm.id)
+        return Caller(firm_id=firm.id, role="owner", who=OWN_MACHINE)
     token = request.cookies.get(COOKIE)
     account = queries.account_of_session(db, token_hash=hashed(token), now=now) if token else None
     if account is None:
         raise SignedOutError("Nobody is signed in; sign in and try again.")
-    return Caller(firm_id=account.firm_id, account_id=account.id)
+    return Caller(
+        firm_id=account.firm_id, role=account.role, who=account.login, account_id=account.id
+    )
 
 
-def _gateway(db: Session, authorization: str) -> Caller:
+def _by_key(db: Session, authorization: str) -> Caller:
     scheme, _, secret = authorization.partition(" ")
-    site = None
     if scheme.lower() == "bearer" and secret.strip():
-        site = site_queries.site_of_key(db, key_hash=hashed(secret.strip()))
-    if site is None:
-        raise SignedOutError(
-            "This key is not known (any more). Send “Authorization: Bearer KEY” with a key made "
-            "on the site's page."
-        )
-    return Caller(firm_id=site.firm_id, only_site_id=site.id)
+        key_hash = hashed(secret.strip())
+        site = site_queries.site_of_key(db, key_hash=key_hash)
+        if site is not None:
+            return Caller(
+                firm_id=site.firm_id, role="gateway", who="gateway key", only_site_id=site.id
+            )
+        key = queries.firm_key(db, key_hash=key_hash)
+        if key is not None:
+            return Caller(firm_id=key.firm_id, role=key.role, who=f"key {key.label}")
+    raise SignedOutError(
+        "This key is not known (any more). Send “Authorization: Bearer KEY” with a gateway key "
+        "from the site's page or a key of the firm from the settings."
+    )
 
 
-def person_of(db: Session, request: Request, *, now: datetime) -> Caller:
+def person_of(db: Session, request: Request, *, now: datetime, may: Right) -> Caller:
     """As `caller_of`, but gateways' keys open nothing here."""
-    caller = caller_of(db, request, now=now)
+    caller = caller_of(db, request, now=now, may=may)
     if caller.is_gateway:
-        raise SignedOutError("A gateway's key sends and reads its site's rows only.")
+        raise NotAllowedError("A gateway's key sends and reads its site's rows only.")
     return caller
 
 

@@ -1,21 +1,25 @@
-"""Use cases of accounts: the firm, the first password, signing in and out."""
+"""Use cases of signing in: the first start, passwords, sessions with their second factor."""
 
 from datetime import datetime, timedelta
 from pathlib import Path
 
 from sqlalchemy.orm import Session
 
-from service.accounts import queries
+from service.accounts import queries, second_factor
 from service.accounts.passwords import fits, hash_password
 from service.accounts.secrets import hashed, new_secret
+from service.accounts.signing import ensure_secret
 from service.db.models import Account, Firm, SetupLink, WebSession
 from service.errors import ConflictError, InvalidError, NotFoundError, SignedOutError
 
 FIRST_LOGIN = "owner"
+CODE_WITHIN = timedelta(minutes=10)
+_CODE_TRIES = 5
 
 
 def ensure_firm(db: Session, *, now: datetime) -> Firm:
-    """Give the firm, made at the first start."""
+    """Give the first firm, made at the first start with the key that links are signed with."""
+    ensure_secret(db)
     firm = queries.first_firm(db)
     if firm is None:
         firm = Firm(name="My installations", created_at=now)
@@ -25,33 +29,46 @@ def ensure_firm(db: Session, *, now: datetime) -> Firm:
 
 
 def make_setup_link(db: Session, *, now: datetime) -> str | None:
-    """Make the token that sets the first password; None once there is an account.
+    """Make the token that makes the owner's account; None once there is an account.
 
     An older link stops working.
     """
     if queries.count_accounts(db):
         return None
     firm = ensure_firm(db, now=now)
-    queries.drop_setup_links(db)
+    queries.drop_setup_links(db, firm_id=firm.id, account_id=None)
     token = new_secret("first")
     db.add(SetupLink(firm_id=firm.id, token_hash=hashed(token), created_at=now))
     return token
 
 
-def setup_link_works(db: Session, token: str) -> bool:
-    """Tell whether a first-password token can still be used."""
-    return queries.setup_link(db, token_hash=hashed(token)) is not None
-
-
-def set_first_password(db: Session, *, token: str, password: str, now: datetime) -> Account:
-    """Use the one-time link: make the first account."""
-    link = queries.setup_link(db, token_hash=hashed(token))
+def login_of_link(db: Session, token: str, *, now: datetime) -> str | None:
+    """Give whose password a token sets; None where it does not work (any more)."""
+    link = queries.setup_link(db, token_hash=hashed(token), now=now)
     if link is None:
-        raise NotFoundError(
-            "This link does not work (any more). A new one is printed when the server is "
-            "started again, as long as no password is set."
-        )
-    return _first_account(db, firm_id=link.firm_id, password=password, now=now)
+        return None
+    account = db.get(Account, link.account_id) if link.account_id else None
+    return account.login if account else FIRST_LOGIN
+
+
+def set_password_by_link(db: Session, *, token: str, password: str, now: datetime) -> Account:
+    """Use a one-time link: set an account's password, or make the first account.
+
+    Raises
+    ------
+    NotFoundError : the link was used, has ended or was made up
+    InvalidError : the password is too short or too long
+    """
+    link = queries.setup_link(db, token_hash=hashed(token), now=now)
+    if link is None:
+        raise NotFoundError("This link does not work (any more); ask for a new one.")
+    account = db.get(Account, link.account_id) if link.account_id else None
+    if account is None:
+        return _first_account(db, firm_id=link.firm_id, password=password, now=now)
+    account.password_hash = hash_password(password)
+    queries.drop_sessions_of(db, account_id=account.id)
+    queries.drop_setup_links(db, firm_id=account.firm_id, account_id=account.id)
+    return account
 
 
 def password_from_file(db: Session, *, path: Path, now: datetime) -> None:
@@ -79,19 +96,48 @@ def _first_account(db: Session, *, firm_id: int, password: str, now: datetime) -
         created_at=now,
     )
     db.add(account)
-    queries.drop_setup_links(db)
+    queries.drop_setup_links(db, firm_id=firm_id, account_id=None)
     db.flush()
     return account
 
 
-def reset_password(db: Session, *, password: str, now: datetime) -> None:
-    """Set the owner's password, the first one too, and sign every browser out."""
-    account = queries.account_by_login(db, FIRST_LOGIN)
-    if account is None:
+def reset_password(db: Session, *, login: str, password: str, now: datetime) -> None:
+    """Set an account's password on the machine itself, the first one too.
+
+    Every browser is signed out, and a second factor that may be lost is turned off.
+    """
+    account = queries.account_by_login(db, login)
+    if account is None and login == FIRST_LOGIN:
         _first_account(db, firm_id=ensure_firm(db, now=now).id, password=password, now=now)
         return
+    if account is None:
+        raise NotFoundError(f"There is no account “{login}”.")
     account.password_hash = hash_password(password)
+    second_factor.turn_off(account)
     queries.drop_sessions_of(db, account_id=account.id)
+
+
+def change_password(db: Session, *, account: Account, old: str, new: str) -> None:
+    """Change one's own password; every browser has to sign in again.
+
+    Raises
+    ------
+    InvalidError : the old one is wrong, or the new one too short or long
+    """
+    check_own_password(account, old)
+    account.password_hash = hash_password(new)
+    queries.drop_sessions_of(db, account_id=account.id)
+
+
+def check_own_password(account: Account, password: str) -> None:
+    """See that somebody who is signed in knows their password, before what cannot be undone.
+
+    Raises
+    ------
+    InvalidError : they do not
+    """
+    if not fits(password, account.password_hash):
+        raise InvalidError("This is not the password that you sign in with now.", field="old")
 
 
 def check_password(db: Session, *, login: str, password: str) -> Account:
@@ -103,23 +149,44 @@ def check_password(db: Session, *, login: str, password: str) -> Account:
     """
     account = queries.account_by_login(db, login.strip() or FIRST_LOGIN)
     if not fits(password, account.password_hash if account else None) or account is None:
-        raise SignedOutError("The password is wrong.")
+        raise SignedOutError("Name or password is wrong.")
     return account
 
 
 def start_session(db: Session, *, account: Account, now: datetime, days: int) -> str:
-    """Sign a browser in; gives the cookie's value."""
+    """Sign a browser in, as far as a second factor lets it; gives the cookie's value."""
     token = new_secret("web")
+    code_due = account.totp_confirmed
     db.add(
         WebSession(
             token_hash=hashed(token),
             account_id=account.id,
+            code_due=code_due,
             created_at=now,
-            expires_at=now + timedelta(days=days),
+            expires_at=now + (CODE_WITHIN if code_due else timedelta(days=days)),
         )
     )
     queries.drop_expired(db, now=now)
     return token
+
+
+def finish_session(db: Session, *, token: str, code: str, now: datetime, days: int) -> bool:
+    """Take the second factor's code for a browser; tells whether it was right.
+
+    Raises
+    ------
+    SignedOutError : there is no such sign-in (any more), or it failed too often
+    """
+    waiting = queries.session_with_code_due(db, token_hash=hashed(token), now=now)
+    account = db.get(Account, waiting.account_id, with_for_update=True) if waiting else None
+    if waiting is None or account is None or waiting.tries >= _CODE_TRIES:
+        raise SignedOutError("Sign in with the password first.")
+    if not second_factor.accepts(account, code=code, now=now):
+        waiting.tries += 1
+        return False
+    waiting.code_due = False
+    waiting.expires_at = now + timedelta(days=days)
+    return True
 
 
 def end_session(db: Session, *, token: str) -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what the command takes."""
+    parser.add_argument("--login", default="owner", help="whose password; default: owner")
     parser.add_argument(
         "--from-file", metavar="FILE", help="take the first line of this file; default: ask"
     )
@@ -25,7 +26,7 @@ def run(args: argparse.Namespace) -> int:
         password = _password(args.from_file)
         database = open_database(settings_from(args), clock)
         with database.session() as db:
-            reset_password(db, password=password, now=clock.now())
+            reset_password(db, login=args.login, password=password, now=clock.now())
         database.close()
     except (StartError, OSError, UnicodeDecodeError) as error:
         sys.stderr.write(f"suntally password: {error}\n")

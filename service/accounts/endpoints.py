@@ -1,7 +1,8 @@
-"""Signing in and out, and the first password. The pages themselves are in `service.pages`."""
+"""Signing in and out, and passwords by link. The pages themselves are in `service.pages`."""
 
 import threading
 from collections import deque
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Annotated
 from urllib.parse import quote
@@ -9,8 +10,9 @@ from urllib.parse import quote
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import RedirectResponse
 
-from service.accounts import actions
+from service.accounts import actions, trail
 from service.accounts.access import COOKIE
+from service.accounts.actions import FIRST_LOGIN
 from service.context import Context, Here
 from service.errors import InvalidError, ServiceError, TooManyError
 
@@ -21,31 +23,37 @@ _WITHIN = timedelta(minutes=1)
 
 
 class Attempts:
-    """Sign-ins per address of the last minute that did not succeed, in this process's memory."""
+    """Sign-ins of the last minute that did not succeed, in this process's memory.
+
+    They are counted by address and by account: neither one address trying many accounts nor many
+    addresses trying one account come far.
+    """
 
     def __init__(self) -> None:
         self._failed: dict[str, deque[datetime]] = {}
         self._lock = threading.Lock()
 
-    def begin(self, address: str, now: datetime) -> None:
+    def begin(self, who: Sequence[str], now: datetime) -> None:
         """Count an attempt before it is looked at, so that many at once do not slip through.
 
         Raises
         ------
-        TooManyError : the address failed too often
+        TooManyError : one of those who try failed too often
         """
         with self._lock:
             for known in [one for one, at in self._failed.items() if now - at[-1] > _WITHIN]:
                 del self._failed[known]
-            times = self._failed.setdefault(address, deque(maxlen=_TRIES))
-            if len(times) >= _TRIES and now - times[0] < _WITHIN:
+            tried = [self._failed.setdefault(one, deque(maxlen=_TRIES)) for one in who]
+            if any(len(times) >= _TRIES and now - times[0] < _WITHIN for times in tried):
                 raise TooManyError("Too many wrong passwords; wait a minute and try again.")
-            times.append(now)
+            for times in tried:
+                times.append(now)
 
-    def succeeded(self, address: str) -> None:
-        """Forget what an address did wrong before."""
+    def succeeded(self, who: Sequence[str]) -> None:
+        """Forget what they did wrong before."""
         with self._lock:
-            self._failed.pop(address, None)
+            for one in who:
+                self._failed.pop(one, None)
 
 
 @router.post("/sign-in")
@@ -57,9 +65,10 @@ def sign_in(
 ) -> RedirectResponse:
     """Sign a browser in and go on to where it wanted to be."""
     attempts: Attempts = here.request.app.state.attempts
-    address, now = _address(here.request), here.now()
+    now = here.now()
+    who = (f"address {_address(here.request)}", f"account {login.strip() or FIRST_LOGIN}")
     try:
-        attempts.begin(address, now)
+        attempts.begin(who, now)
         # The slow hash is worked out outside the transaction that writes.
         with here.database.reading() as db:
             account = actions.check_password(db, login=login, password=password)
@@ -67,12 +76,35 @@ def sign_in(
             token = actions.start_session(
                 db, account=account, now=now, days=here.settings.session_days
             )
+            trail.add(db, account.firm_id, who=account.login, what="sign-in", subject=None, now=now)
     except TooManyError:
         return _see_other(f"/sign-in?error=wait&next={quote(_own_path(next))}")
     except ServiceError:
         return _see_other(f"/sign-in?error=wrong&next={quote(_own_path(next))}")
-    attempts.succeeded(address)
-    return _signed_in(here, token, _own_path(next))
+    attempts.succeeded(who)
+    path = _own_path(next)
+    return _signed_in(here, token, _code_page(path) if account.totp_confirmed else path)
+
+
+@router.post("/sign-in/code")
+def second_factor(
+    here: Here, code: Annotated[str, Form()] = "", next: Annotated[str, Form()] = "/"
+) -> RedirectResponse:
+    """Take the second factor's code and go on to where the browser wanted to be."""
+    token = here.request.cookies.get(COOKIE, "")
+    path = _own_path(next)
+    try:
+        with here.database.session() as db:
+            right = actions.finish_session(
+                db, token=token, code=code, now=here.now(), days=here.settings.session_days
+            )
+    except ServiceError:
+        return _see_other(f"/sign-in?error=again&next={quote(path)}")
+    return _signed_in(here, token, path) if right else _see_other(_code_page(path, wrong=True))
+
+
+def _code_page(path: str, *, wrong: bool = False) -> str:
+    return f"/sign-in/code?next={quote(path)}{'&error=wrong' if wrong else ''}"
 
 
 @router.post("/sign-out")
@@ -91,11 +123,14 @@ def sign_out(here: Here) -> RedirectResponse:
 def first_password(
     here: Here, token: Annotated[str, Form()] = "", password: Annotated[str, Form()] = ""
 ) -> RedirectResponse:
-    """Set the first password by the one-time link, and sign in."""
+    """Set a password by a one-time link, and sign in."""
     now = here.now()
     try:
         with here.database.session() as db:
-            account = actions.set_first_password(db, token=token, password=password, now=now)
+            account = actions.set_password_by_link(db, token=token, password=password, now=now)
+            trail.add(
+                db, account.firm_id, who=account.login, what="password", subject=None, now=now
+            )
             session = actions.start_session(
                 db, account=account, now=now, days=here.settings.session_days
             )
@@ -103,7 +138,7 @@ def first_password(
         return _see_other(f"/first-password?token={quote(token)}&error=length")
     except ServiceError:
         return _see_other("/first-password?error=link")
-    return _signed_in(here, session, "/")
+    return _signed_in(here, session, _code_page("/") if account.totp_confirmed else "/")
 
 
 def _signed_in(here: Context, token: str, path: str) -> RedirectResponse:

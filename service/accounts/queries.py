@@ -1,11 +1,20 @@
-"""All SQL about firms, accounts and sign-ins. Nothing here commits."""
+"""All SQL about firms, accounts, keys and sign-ins. Nothing here commits."""
 
 from datetime import datetime
 
 from sqlalchemy import delete, func, select
 from sqlalchemy.orm import Session
 
-from service.db.models import Account, Firm, SetupLink, WebSession
+from service.db.models import (
+    Account,
+    CustomerLink,
+    Firm,
+    FirmKey,
+    SetupLink,
+    Site,
+    TrailEntry,
+    WebSession,
+)
 
 
 def first_firm(db: Session) -> Firm | None:
@@ -14,21 +23,59 @@ def first_firm(db: Session) -> Firm | None:
 
 
 def count_accounts(db: Session) -> int:
-    """Give how many accounts there are."""
+    """Give how many accounts there are, of all firms."""
     return int(db.scalar(select(func.count(Account.id))) or 0)
 
 
 def account_by_login(db: Session, login: str) -> Account | None:
-    """Give an account by the name it signs in with."""
-    return db.scalar(select(Account).where(Account.login == login))
+    """Give an account in use by the name it signs in with."""
+    return db.scalar(select(Account).where(Account.login == login, Account.closed_at.is_(None)))
+
+
+def login_taken(db: Session, login: str) -> bool:
+    """Tell whether a name is used, by a closed account too."""
+    return db.scalar(select(Account.id).where(Account.login == login)) is not None
+
+
+def accounts_of(db: Session, *, firm_id: int) -> list[Account]:
+    """Give a firm's accounts in use, the oldest first."""
+    found = select(Account).where(Account.firm_id == firm_id, Account.closed_at.is_(None))
+    return list(db.scalars(found.order_by(Account.id)))
+
+
+def account_of(db: Session, *, firm_id: int, account_id: int) -> Account | None:
+    """Give an account in use of a firm."""
+    return db.scalar(
+        select(Account).where(
+            Account.id == account_id, Account.firm_id == firm_id, Account.closed_at.is_(None)
+        )
+    )
 
 
 def account_of_session(db: Session, *, token_hash: str, now: datetime) -> Account | None:
-    """Give whose browser this is, while the sign-in lasts."""
+    """Give whose browser this is, while the sign-in lasts and is whole."""
     return db.scalar(
         select(Account)
         .join(WebSession, WebSession.account_id == Account.id)
-        .where(WebSession.token_hash == token_hash, WebSession.expires_at > now)
+        .where(
+            WebSession.token_hash == token_hash,
+            WebSession.expires_at > now,
+            WebSession.code_due.is_(False),
+            Account.closed_at.is_(None),
+        )
+    )
+
+
+def session_with_code_due(db: Session, *, token_hash: str, now: datetime) -> WebSession | None:
+    """Give a sign-in that waits for the second factor's code."""
+    return db.scalar(
+        select(WebSession)
+        .where(
+            WebSession.token_hash == token_hash,
+            WebSession.expires_at > now,
+            WebSession.code_due.is_(True),
+        )
+        .with_for_update()
     )
 
 
@@ -47,11 +94,75 @@ def drop_expired(db: Session, *, now: datetime) -> None:
     db.execute(delete(WebSession).where(WebSession.expires_at <= now))
 
 
-def setup_link(db: Session, *, token_hash: str) -> SetupLink | None:
-    """Give the first-password link of a token."""
-    return db.scalar(select(SetupLink).where(SetupLink.token_hash == token_hash))
+def setup_link(db: Session, *, token_hash: str, now: datetime) -> SetupLink | None:
+    """Give the password link of a token, while it works."""
+    link = db.scalar(select(SetupLink).where(SetupLink.token_hash == token_hash))
+    if link is None or (link.expires_at is not None and link.expires_at <= now):
+        return None
+    return link
 
 
-def drop_setup_links(db: Session) -> None:
-    """Forget all first-password links."""
-    db.execute(delete(SetupLink))
+def drop_setup_links(db: Session, *, firm_id: int, account_id: int | None) -> None:
+    """Forget the password links of an account, or those that make a firm's first one."""
+    whose = SetupLink.account_id == account_id if account_id else SetupLink.account_id.is_(None)
+    db.execute(delete(SetupLink).where(SetupLink.firm_id == firm_id, whose))
+
+
+def firm_keys(db: Session, *, firm_id: int) -> list[FirmKey]:
+    """Give the firm's keys in use."""
+    found = select(FirmKey).where(FirmKey.firm_id == firm_id, FirmKey.revoked_at.is_(None))
+    return list(db.scalars(found.order_by(FirmKey.id)))
+
+
+def firm_key(db: Session, *, key_hash: str) -> FirmKey | None:
+    """Give the key in use that this hash belongs to."""
+    return db.scalar(
+        select(FirmKey).where(FirmKey.key_hash == key_hash, FirmKey.revoked_at.is_(None))
+    )
+
+
+def firm_key_of(db: Session, *, firm_id: int, key_id: int) -> FirmKey | None:
+    """Give a firm's key in use by its number."""
+    return db.scalar(
+        select(FirmKey).where(
+            FirmKey.id == key_id, FirmKey.firm_id == firm_id, FirmKey.revoked_at.is_(None)
+        )
+    )
+
+
+def trail_of(db: Session, *, firm_id: int, before_id: int | None, limit: int) -> list[TrailEntry]:
+    """Give lines of the audit trail, the newest first."""
+    found = select(TrailEntry).where(TrailEntry.firm_id == firm_id)
+    if before_id is not None:
+        found = found.where(TrailEntry.id < before_id)
+    return list(db.scalars(found.order_by(TrailEntry.id.desc()).limit(limit)))
+
+
+def customer_links(db: Session, *, site_id: int) -> list[CustomerLink]:
+    """Give the links to a site that were not withdrawn, the newest first."""
+    found = select(CustomerLink).where(
+        CustomerLink.site_id == site_id, CustomerLink.withdrawn_at.is_(None)
+    )
+    return list(db.scalars(found.order_by(CustomerLink.id.desc())))
+
+
+def customer_link_of(db: Session, *, site_id: int, link_id: int) -> CustomerLink | None:
+    """Give a link to a site by its number."""
+    return db.scalar(
+        select(CustomerLink).where(CustomerLink.id == link_id, CustomerLink.site_id == site_id)
+    )
+
+
+def site_of_link(db: Session, *, link_id: int, now: datetime) -> tuple[CustomerLink, Site] | None:
+    """Give the site that a customer's link opens, while it does."""
+    found = db.execute(
+        select(CustomerLink, Site)
+        .join(Site, Site.id == CustomerLink.site_id)
+        .where(
+            CustomerLink.id == link_id,
+            CustomerLink.withdrawn_at.is_(None),
+            CustomerLink.expires_at > now,
+            Site.deleted_at.is_(None),
+        )
+    ).one_or_none()
+    return (found[0], found[1]) if found else None

@@ -71,6 +71,11 @@ class Database:
         self.engine.dispose()
 
 
+def only_reads(db: Session) -> bool:
+    """Tell whether a session is one of `Database.reading`."""
+    return bool(db.get_bind().get_execution_options().get("reading", False))
+
+
 def one_at_a_time(db: Session, lock: int) -> None:
     """Wait until no other transaction has this lock, and have it until this one ends.
 

@@ -12,7 +12,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 
 from analysis.days import local_midnight_s
-from service.accounts.access import caller_of, site_for
+from service.accounts.access import site_for
 from service.assessments import queries as assessment_queries
 from service.context import Context, Here, RowId
 from service.errors import InvalidError, NotFoundError, SignedOutError
@@ -45,7 +45,7 @@ async def post_logs(
 
     The bytes are safe when the answer comes; what was understood shows under `status_url`.
     """
-    site_id = await run_in_threadpool(_site_id, here, slug)
+    site_id = await run_in_threadpool(_noted_site_id, here, slug)
     if request.headers.get("content-type", "").startswith("multipart/form-data"):
         shown = await _from_form(request, here, slug, site_id)
     else:
@@ -92,8 +92,7 @@ def _keep(here: Context, slug: str, site_id: int, file: IO[bytes], name: str) ->
 def list_uploads(here: Here, slug: str) -> UploadsShown:
     """List what was handed in lately, the newest first, and what is still to do."""
     with here.database.reading() as db:
-        caller = caller_of(db, here.request, now=here.now())
-        site = site_for(db, caller, slug)
+        site = here.any_site(db, slug, may="see")
         uploads = queries.list_uploads(db, site.id, limit=_UPLOADS_LISTED)
         naming = Naming.of(db, site.id)
         return UploadsShown(
@@ -106,8 +105,7 @@ def list_uploads(here: Here, slug: str) -> UploadsShown:
 def give_upload(here: Here, slug: str, upload_id: RowId) -> UploadShown:
     """Tell what became of one upload."""
     with here.database.reading() as db:
-        caller = caller_of(db, here.request, now=here.now())
-        site = site_for(db, caller, slug)
+        site = here.any_site(db, slug, may="see")
         upload = queries.upload_of(db, site_id=site.id, upload_id=upload_id)
         if upload is None:
             raise NotFoundError("There is no such upload at this site.")
@@ -122,7 +120,7 @@ async def push_rows(request: Request, here: Here, slug: str) -> Pushed:
     `{"columns": {"time": [...], "t_collector_c": [...]}}`. Rows may be late, out of order or sent
     twice. They are on disk when the answer comes.
     """
-    site_id = await run_in_threadpool(_site_id, here, slug, key_needed=True)
+    site_id = await run_in_threadpool(_gateway_site_id, here, slug)
     body = await request.body()
     return await run_in_threadpool(_push, here, site_id, body)
 
@@ -153,8 +151,7 @@ def give_series(
 ) -> Series:
     """Give channels over time for a plot, reduced to lowest and highest of each bucket."""
     with here.database.reading() as db:
-        caller = caller_of(db, here.request, now=here.now())
-        site = site_for(db, caller, slug)
+        site = here.any_site(db, slug, may="see")
         start_s = _moment_s(start, timezone=site.timezone, field="from")
         end_s = _moment_s(end, timezone=site.timezone, field="to", days=1)
         rows = queries.count_rows(db, site_id=site.id, start_s=start_s, end_s=end_s)
@@ -198,10 +195,17 @@ def _moment_s(text: str, *, timezone: str, field: str, days: int = 0) -> int:
     return moment_s
 
 
-def _site_id(here: Context, slug: str, *, key_needed: bool = False) -> int:
+def _noted_site_id(here: Context, slug: str) -> int:
+    """Give the number of the site that a log is for, and note who hands it in."""
+    with here.database.session() as db:
+        return here.any_site(db, slug, may="log").id
+
+
+def _gateway_site_id(here: Context, slug: str) -> int:
+    """Give the number of the site that a gateway's key opens."""
     with here.database.reading() as db:
-        caller = caller_of(db, here.request, now=here.now())
-        if key_needed and not caller.is_gateway:
+        caller = here.caller(db, may="log")
+        if not caller.is_gateway:
             raise SignedOutError(
                 "A gateway needs its site's key: send “Authorization: Bearer KEY” with a key made "
                 "on the site's page."

@@ -5,7 +5,6 @@ from urllib.parse import quote
 
 from fastapi import APIRouter, Query, Response
 
-from service.accounts.access import caller_of, person_of, site_for
 from service.context import Context, Here, RowId
 from service.errors import InvalidError, NotFoundError
 from service.ingest import actions, queries
@@ -26,7 +25,7 @@ def summarise(
     """Say what became of a drop of files: counts by state, and those that want a look."""
     numbers = _numbers(ids)
     with here.database.reading() as db:
-        site = site_for(db, caller_of(db, here.request, now=here.now()), slug)
+        site = here.any_site(db, slug, may="see")
         uploads = queries.uploads_of_ids(db, site_id=site.id, ids=numbers)
         states: dict[str, int] = {}
         for upload in uploads:
@@ -53,7 +52,7 @@ def _numbers(text: str) -> list[int]:
 def undo(here: Here, slug: str, upload_id: RowId) -> UploadShown:
     """Take a file's rows out again; what it had replaced is in force as it was before."""
     with here.database.session() as db:
-        site = site_for(db, person_of(db, here.request, now=here.now()), slug)
+        site = here.site(db, slug, may="log")
         upload = actions.undo_upload(db, site_id=site.id, upload_id=upload_id, now=here.now())
         return upload_shown(slug, upload, naming=Naming.of(db, site.id))
 
@@ -62,7 +61,7 @@ def undo(here: Here, slug: str, upload_id: RowId) -> UploadShown:
 def redo(here: Here, slug: str, upload_id: RowId) -> UploadShown:
     """Have an undone file count again."""
     with here.database.session() as db:
-        site = site_for(db, person_of(db, here.request, now=here.now()), slug)
+        site = here.site(db, slug, may="log")
         upload = actions.redo_upload(db, site_id=site.id, upload_id=upload_id)
         return upload_shown(slug, upload)
 
@@ -76,7 +75,7 @@ def give_set_aside(here: Here, slug: str, upload_id: RowId) -> Response:
 def set_aside_answer(here: Context, slug: str, upload_id: int) -> Response:
     """Build the download."""
     with here.database.reading() as db:
-        site = site_for(db, caller_of(db, here.request, now=here.now()), slug)
+        site = here.any_site(db, slug, may="see")
         upload = queries.upload_of(db, site_id=site.id, upload_id=upload_id)
         if upload is None or upload.sha256 is None:
             raise NotFoundError("There is no such file at this site.")

@@ -11,7 +11,6 @@ from analysis.errors import SiteFileError
 from dashboards.format import moment, sentence
 from dashboards.links import site_path
 from dashboards.site_form import GROUPS, field_of, refusal_words, sound_values
-from service.accounts.access import person_of, site_for
 from service.context import Context, Here, RowId
 from service.errors import ConflictError
 from service.ingest import actions as ingest_actions
@@ -29,7 +28,7 @@ _MOST_FILES = 200
 def new(here: Here) -> Response:
     """Show the form for a new installation."""
     with here.database.reading() as db:
-        person_of(db, here.request, now=here.now())
+        here.person(db, may="arrange")
     return _new_page({}, {}, None)
 
 
@@ -68,7 +67,7 @@ def _add(here: Context, values: dict[str, str]) -> Response:
     by_file = "text" in values
     try:
         with here.database.session() as db:
-            caller = person_of(db, here.request, now=here.now())
+            caller = here.person(db, may="arrange")
             text = values["text"] if by_file else site_file_from_form(values)
             site = actions.register_site(db, firm_id=caller.firm_id, text=text, now=here.now())
             slug = site.slug
@@ -122,8 +121,7 @@ def replace_facts(here: Here, slug: str, text: Annotated[str, Form()] = "") -> R
     plain = text.replace("\r\n", "\n")
     try:
         with here.database.session() as db:
-            caller = person_of(db, here.request, now=here.now())
-            site = site_for(db, caller, slug)
+            site = here.site(db, slug, may="arrange")
             same = plain == site.text
             actions.replace_site_file(db, site=site, text=plain, now=here.now())
     except SiteFileError as error:
@@ -137,8 +135,7 @@ def delete(here: Here, slug: str, confirm: Annotated[str, Form()] = "") -> Respo
     """Put an installation out of sight."""
     try:
         with here.database.session() as db:
-            caller = person_of(db, here.request, now=here.now())
-            site = site_for(db, caller, slug)
+            site = here.site(db, slug, may="arrange")
             actions.delete_site(db, site=site, confirm=confirm, now=here.now())
     except ConflictError as error:
         return _facts_page(here, slug, delete_problem=error.detail)
@@ -149,7 +146,7 @@ def delete(here: Here, slug: str, confirm: Annotated[str, Form()] = "") -> Respo
 def restore(here: Here, slug: str) -> Response:
     """Bring a deleted installation back."""
     with here.database.session() as db:
-        caller = person_of(db, here.request, now=here.now())
+        caller = here.person(db, may="arrange")
         actions.restore_site(db, firm_id=caller.firm_id, slug=slug, now=here.now())
     return see_other(f"{site_path(slug)}?message=restored")
 
@@ -168,8 +165,8 @@ async def hand_in(request: Request, here: Here, slug: str) -> Response:
 
 
 def _site_id(here: Context, slug: str) -> int:
-    with here.database.reading() as db:
-        return site_for(db, person_of(db, here.request, now=here.now()), slug).id
+    with here.database.session() as db:
+        return here.site(db, slug, may="log").id
 
 
 def _keep(here: Context, site_id: int, part: UploadFile) -> None:
@@ -192,7 +189,7 @@ def gateway(here: Here, slug: str) -> Response:
 
 def _gateway_page(here: Context, slug: str, secret: str | None) -> Response:
     with here.database.reading() as db:
-        loaded = loading.load(db, here, slug)
+        loaded = loading.load(db, here, slug, may="arrange")
         keys = [
             {
                 "id": key.id,
@@ -214,7 +211,7 @@ def _gateway_page(here: Context, slug: str, secret: str | None) -> Response:
 def make_key(here: Here, slug: str, label: Annotated[str, Form()] = "gateway") -> Response:
     """Make a key and show it this once."""
     with here.database.session() as db:
-        site = site_for(db, person_of(db, here.request, now=here.now()), slug)
+        site = here.site(db, slug, may="arrange")
         _, secret = actions.make_key(db, site=site, label=label, now=here.now())
     return _gateway_page(here, slug, secret)
 
@@ -223,6 +220,6 @@ def make_key(here: Here, slug: str, label: Annotated[str, Form()] = "gateway") -
 def revoke_key(here: Here, slug: str, key_id: RowId) -> Response:
     """Make a key useless."""
     with here.database.session() as db:
-        site = site_for(db, person_of(db, here.request, now=here.now()), slug)
+        site = here.site(db, slug, may="arrange")
         actions.revoke_key(db, site=site, key_id=key_id, now=here.now())
     return see_other(f"{site_path(slug)}/gateway")

@@ -2,12 +2,35 @@
 
 from fastapi import APIRouter
 
-from service.pages import digest, editing, people, previews, readings, watching, weather
+from service.pages import (
+    account,
+    customers,
+    digest,
+    editing,
+    firm,
+    people,
+    previews,
+    readings,
+    watching,
+    weather,
+)
 from service.pages.answers import error_page
 
 __all__ = ["error_page", "router"]
 
 router = APIRouter(include_in_schema=False)
 # `/sites/new` stands before `/sites/{slug}`.
-for part in (editing, watching, people, digest, previews, readings, weather):
+_PARTS = (
+    editing,
+    watching,
+    people,
+    account,
+    firm,
+    customers,
+    digest,
+    previews,
+    readings,
+    weather,
+)
+for part in _PARTS:
     router.include_router(part.router)

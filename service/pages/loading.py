@@ -15,7 +15,8 @@ from dashboards.format import ago
 from dashboards.links import site_path
 from dashboards.private import shareable
 from dashboards.site_facts import describe
-from service.accounts.access import person_of, site_for
+from service.accounts.access import site_for
+from service.accounts.rights import Right
 from service.assessments import queries as assessment_queries
 from service.context import Context
 from service.db.models import Site, SiteReport
@@ -52,9 +53,9 @@ class Loaded:
     report: Report | None
 
 
-def load(db: Session, here: Context, slug: str) -> Loaded:
-    """Load a site that the person at the browser may see."""
-    caller = person_of(db, here.request, now=here.now())
+def load(db: Session, here: Context, slug: str, *, may: Right = "see") -> Loaded:
+    """Load a site for the person at the browser, who needs this right."""
+    caller = here.person(db, may=may)
     row = site_for(db, caller, slug)
     saved = db.get(SiteReport, row.id)
     facts = parse_site(row.text)
@@ -70,7 +71,7 @@ def load(db: Session, here: Context, slug: str) -> Loaded:
         busy=_BUSY[pending] if pending else None,
     )
     report = report_from_json(saved.report) if saved else None
-    if report is not None and here.request.app.state.settings.sign_in_needed:
+    if report is not None and not caller.is_own_machine:
         # Where people sign in, every page is one that several see.
         report = shareable(report)
     return Loaded(row=row, facts=facts, head=head, report=report)

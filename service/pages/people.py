@@ -1,4 +1,4 @@
-"""Pages about people: signing in, the first password, who gets mail."""
+"""Pages about people: signing in, passwords by link, who gets mail."""
 
 import re
 from collections.abc import Mapping
@@ -10,8 +10,7 @@ from sqlalchemy.exc import IntegrityError
 
 from dashboards.format import local_date
 from dashboards.weeks import week_of
-from service.accounts.access import COOKIE, person_of
-from service.accounts.actions import setup_link_works
+from service.accounts.actions import login_of_link, make_setup_link
 from service.accounts.passwords import SHORTEST
 from service.context import Context, Here, RowId
 from service.db.models import Recipient
@@ -38,8 +37,16 @@ _MESSAGES = {
 def sign_in(
     next: Annotated[str, Query()] = "/", error: Annotated[str | None, Query()] = None
 ) -> Response:
-    """Ask for the password."""
+    """Ask for name and password."""
     return page("sign_in.html", next=next, error=error, status=401 if error else 200)
+
+
+@router.get("/sign-in/code")
+def sign_in_code(
+    next: Annotated[str, Query()] = "/", error: Annotated[str | None, Query()] = None
+) -> Response:
+    """Ask for the second factor's code."""
+    return page("sign_in_code.html", next=next, error=error, status=401 if error else 200)
 
 
 @router.get("/first-password")
@@ -48,10 +55,19 @@ def first_password(
     token: Annotated[str, Query()] = "",
     error: Annotated[str | None, Query()] = None,
 ) -> Response:
-    """Let the one-time link set the first password."""
+    """Let a one-time link set a password."""
     with here.database.reading() as db:
-        works = bool(token) and setup_link_works(db, token)
-    return page("first_password.html", token=token, error=error, works=works, least=SHORTEST)
+        login = login_of_link(db, token, now=here.now()) if token else None
+    return page("first_password.html", token=token, error=error, login=login, least=SHORTEST)
+
+
+@router.post("/settings/first-password")
+def begin_passwords(here: Here) -> Response:
+    """Make the link that sets the first password, and follow it."""
+    with here.database.session() as db:
+        here.person(db, may="govern")
+        token = make_setup_link(db, now=here.now())
+    return see_other(f"/first-password?token={token}" if token else "/account")
 
 
 @router.get("/settings")
@@ -64,7 +80,8 @@ def _settings_page(
     here: Context, values: Mapping[str, str], errors: Mapping[str, str], message: str | None
 ) -> Response:
     with here.database.reading() as db:
-        firm_id = person_of(db, here.request, now=here.now()).firm_id
+        caller = here.person(db, may="arrange")
+        firm_id = caller.firm_id
         recipients = [_shown(one) for one in queries.recipients(db, firm_id=firm_id)]
         deleted = site_queries.list_deleted(db, firm_id=firm_id)
         gone = [{"name": one.name, "slug": one.slug} for one in deleted]
@@ -80,7 +97,8 @@ def _settings_page(
         message=message,
         default_zone=zone,
         week=str(week_of(local_date(here.now().timestamp(), zone))),
-        signed_in=COOKIE in here.request.cookies,
+        governs=caller.may("govern"),
+        signed_in=not caller.is_own_machine,
         mail_way=_mail_way(here),
     )
 
@@ -129,7 +147,7 @@ def add_recipient(
         return _settings_page(here, values, errors, None)
     try:
         with here.database.session() as db:
-            caller = person_of(db, here.request, now=here.now())
+            caller = here.person(db, may="arrange")
             db.add(Recipient(firm_id=caller.firm_id, created_at=here.now(), **values))
     except IntegrityError:
         return _settings_page(here, values, {"address": "This address gets mail already."}, None)
@@ -154,7 +172,7 @@ def _errors(values: Mapping[str, str]) -> dict[str, str]:
 def remove_recipient(here: Here, recipient_id: RowId) -> Response:
     """Stop mail to somebody."""
     with here.database.session() as db:
-        caller = person_of(db, here.request, now=here.now())
+        caller = here.person(db, may="arrange")
         reader = queries.recipient_of(db, firm_id=caller.firm_id, recipient_id=recipient_id)
         outbox.withdraw_from(db, firm_id=caller.firm_id, address=reader.address)
         db.delete(reader)

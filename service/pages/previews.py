@@ -14,7 +14,6 @@ from dashboards.format import sentence
 from dashboards.links import site_path
 from dashboards.preview_page import PreviewView, preview_view
 from dashboards.render import render
-from service.accounts.access import person_of, site_for
 from service.context import Context, Here, RowId
 from service.errors import ConflictError, NotFoundError
 from service.ingest import actions, queries
@@ -42,7 +41,7 @@ def files(here: Here, slug: str) -> Response:
 def undo(here: Here, slug: str, upload_id: RowId) -> Response:
     """Take a file's rows out again."""
     with here.database.session() as db:
-        site = site_for(db, person_of(db, here.request, now=here.now()), slug)
+        site = here.site(db, slug, may="log")
         actions.undo_upload(db, site_id=site.id, upload_id=upload_id, now=here.now())
     return see_other(f"{site_path(slug)}?message=undone#data")
 
@@ -51,7 +50,7 @@ def undo(here: Here, slug: str, upload_id: RowId) -> Response:
 def redo(here: Here, slug: str, upload_id: RowId) -> Response:
     """Have an undone file count again."""
     with here.database.session() as db:
-        site = site_for(db, person_of(db, here.request, now=here.now()), slug)
+        site = here.site(db, slug, may="log")
         actions.redo_upload(db, site_id=site.id, upload_id=upload_id)
     return see_other(f"{site_path(slug)}?message=sent#data")
 
@@ -60,7 +59,7 @@ def redo(here: Here, slug: str, upload_id: RowId) -> Response:
 def discard(here: Here, slug: str, upload_id: RowId) -> Response:
     """Forget a file of which nothing is stored."""
     with here.database.session() as db:
-        site = site_for(db, person_of(db, here.request, now=here.now()), slug)
+        site = here.site(db, slug, may="log")
         sha256 = actions.discard_upload(db, site_id=site.id, upload_id=upload_id)
     if sha256 is not None:
         actions.drop_bytes(here.database, raw=here.raw, hashes=[sha256])
@@ -151,7 +150,7 @@ def _accept(here: Context, slug: str, upload_id: int, answers: Mapping[str, str]
         told, log_map = _maps(here, slug, waiting, answers)
         now, _ = _look(here, waiting, told, log_map)
         with here.database.session() as db:
-            site = site_for(db, person_of(db, here.request, now=here.now()), slug)
+            site = here.site(db, slug, may="log")
             save_map(db, site=site, log_map=log_map, found=now, now=here.now())
             actions.ask_again(db, site_id=site.id)
     except (AnalysisError, ConflictError) as error:
@@ -166,7 +165,7 @@ def _plain(error: AnalysisError) -> str:
 
 def _waiting(here: Context, slug: str, upload_id: int) -> Waiting:
     with here.database.reading() as db:
-        site = site_for(db, person_of(db, here.request, now=here.now()), slug)
+        site = here.site(db, slug, may="log")
         upload = queries.upload_of(db, site_id=site.id, upload_id=upload_id)
         if upload is None or upload.sha256 is None:
             raise NotFoundError("There is no such file at this site.")
@@ -182,8 +181,7 @@ def _maps(
     told = parse_site(waiting.site_text).log
     if answers.get("map_of"):
         with here.database.reading() as db:
-            caller = person_of(db, here.request, now=here.now())
-            other = site_for(db, caller, answers["map_of"])
+            other = here.site(db, answers["map_of"], may="log")
             told = together(told, parse_site(other.text).log)
     return told, map_of_answers(answers, told=told)
 

@@ -10,7 +10,6 @@ from analysis.errors import SiteFileError
 from analysis.sitefile import parse_site
 from dashboards.format import moment, number, sentence
 from dashboards.links import site_path
-from service.accounts.access import person_of, site_for
 from service.context import Context, Here
 from service.pages import loading
 from service.pages.answers import page, see_other
@@ -60,7 +59,7 @@ def add(
     values = {"at": at, "kwh": kwh, "who": who}
     try:
         with here.database.session() as db:
-            site = site_for(db, person_of(db, here.request, now=here.now()), slug)
+            site = here.site(db, slug, may="log")
             zone = ZoneInfo(parse_site(site.text).place.timezone)
             when = datetime.fromisoformat(at).replace(tzinfo=zone)
             if when > here.now() + timedelta(days=1):

@@ -27,7 +27,6 @@ from dashboards.render import figure_json
 from dashboards.report_page import render_report
 from dashboards.site_page import MARK_WORDS, site_view
 from dashboards.texts import titles
-from service.accounts.access import person_of
 from service.context import Here
 from service.errors import NotFoundError
 from service.pages import loading, uploads
@@ -42,7 +41,7 @@ _YEAR_S = 31_536_000
 def fleet(here: Here) -> Response:
     """Show all sites, those that lose most and most urgently first."""
     with here.database.reading() as db:
-        caller = person_of(db, here.request, now=here.now())
+        caller = here.person(db, may="see")
         sites = loading.fleet_sites(db, firm_id=caller.firm_id)
     built = fleet_page(sites, texts=texts(), now_s=here.now().timestamp())
     return page("fleet.html", page=built)

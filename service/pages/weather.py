@@ -9,7 +9,6 @@ from starlette.datastructures import UploadFile
 
 from dashboards.format import day, moment, number, plural, sentence
 from dashboards.links import site_path
-from service.accounts.access import person_of, site_for
 from service.context import Context, Here, RowId
 from service.errors import InvalidError
 from service.pages import loading
@@ -121,7 +120,7 @@ def set_address(
     """Set or forget the address."""
     try:
         with here.database.session() as db:
-            site = site_for(db, person_of(db, here.request, now=here.now()), slug)
+            site = here.site(db, slug, may="arrange")
             if what == "forget":
                 actions.drop_source(db, site=site)
             else:

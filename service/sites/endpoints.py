@@ -8,7 +8,6 @@ from pydantic import ValidationError
 
 from analysis.errors import SiteFileError
 from analysis.sitefile import parse_site
-from service.accounts.access import person_of, site_for
 from service.assessments import queries as assessment_queries
 from service.context import Here, RowId
 from service.db.models import ApiKey, Site
@@ -28,7 +27,7 @@ SiteFile = Annotated[
 def list_sites(here: Here) -> list[SiteShown]:
     """List the sites by name."""
     with here.database.reading() as db:
-        caller = person_of(db, here.request, now=here.now())
+        caller = here.person(db, may="see")
         found = assessment_queries.sites_pending(db, firm_id=caller.firm_id)
         return [shown(site, pending=pending) for site, pending in found]
 
@@ -37,7 +36,7 @@ def list_sites(here: Here) -> list[SiteShown]:
 def add_site(here: Here, body: SiteFile) -> SiteShown:
     """Add a site from its site file."""
     with here.database.session() as db:
-        caller = person_of(db, here.request, now=here.now())
+        caller = here.person(db, may="arrange")
         try:
             site = actions.register_site(
                 db, firm_id=caller.firm_id, text=text_of(body), now=here.now()
@@ -51,7 +50,7 @@ def add_site(here: Here, body: SiteFile) -> SiteShown:
 def add_site_by_form(here: Here, fields: Annotated[dict[str, str], Body()]) -> SiteShown:
     """Add a site from form fields named by the site file's keys, such as `array.1.tilt_deg`."""
     with here.database.session() as db:
-        caller = person_of(db, here.request, now=here.now())
+        caller = here.person(db, may="arrange")
         try:
             text = site_file_from_form(fields)
             site = actions.register_site(db, firm_id=caller.firm_id, text=text, now=here.now())
@@ -64,8 +63,7 @@ def add_site_by_form(here: Here, fields: Annotated[dict[str, str], Body()]) -> S
 def give_file(here: Here, slug: str) -> Response:
     """Give the site file as it was handed in."""
     with here.database.reading() as db:
-        caller = person_of(db, here.request, now=here.now())
-        text = site_for(db, caller, slug).text
+        text = here.site(db, slug, may="see").text
     return Response(text, media_type="application/toml")
 
 
@@ -73,8 +71,7 @@ def give_file(here: Here, slug: str) -> Response:
 def replace_file(here: Here, slug: str, body: SiteFile) -> dict[str, Any]:
     """Replace the site file; the old one is kept and every day is analysed again."""
     with here.database.session() as db:
-        caller = person_of(db, here.request, now=here.now())
-        site = site_for(db, caller, slug)
+        site = here.site(db, slug, may="arrange")
         try:
             note = actions.replace_site_file(db, site=site, text=text_of(body), now=here.now())
         except SiteFileError as error:
@@ -86,8 +83,7 @@ def replace_file(here: Here, slug: str, body: SiteFile) -> dict[str, Any]:
 def list_readings(here: Here, slug: str) -> list[ReadingShown]:
     """List the meter readings taken by hand, the oldest first."""
     with here.database.reading() as db:
-        caller = person_of(db, here.request, now=here.now())
-        facts = parse_site(site_for(db, caller, slug).text)
+        facts = parse_site(here.site(db, slug, may="see").text)
     return [
         ReadingShown(at=one.at, heat_register_kwh=one.heat_register_kwh, who=one.who)
         for one in facts.readings
@@ -101,8 +97,7 @@ def add_reading(here: Here, slug: str, fields: Annotated[dict[str, Any], Body()]
     It is written into the site file, where it can be changed again.
     """
     with here.database.session() as db:
-        caller = person_of(db, here.request, now=here.now())
-        site = site_for(db, caller, slug)
+        site = here.site(db, slug, may="log")
         try:
             reading = ReadingShown.model_validate(fields)
         except ValidationError as error:
@@ -133,8 +128,7 @@ def delete_site(
 ) -> dict[str, str]:
     """Delete a site; for a while it can be brought back."""
     with here.database.session() as db:
-        caller = person_of(db, here.request, now=here.now())
-        site = site_for(db, caller, slug)
+        site = here.site(db, slug, may="arrange")
         actions.delete_site(db, site=site, confirm=confirm, now=here.now())
     until = here.now() + timedelta(days=here.settings.undo_days)
     return {"restore": f"/api/sites/{slug}/restore", "until": until.isoformat()}
@@ -144,7 +138,7 @@ def delete_site(
 def restore_site(here: Here, slug: str) -> SiteShown:
     """Bring a deleted site back."""
     with here.database.session() as db:
-        caller = person_of(db, here.request, now=here.now())
+        caller = here.person(db, may="arrange")
         site = actions.restore_site(db, firm_id=caller.firm_id, slug=slug, now=here.now())
         return shown(site)
 
@@ -153,8 +147,7 @@ def restore_site(here: Here, slug: str) -> SiteShown:
 def list_keys(here: Here, slug: str) -> list[KeyShown]:
     """List the gateway keys in use; their texts are not kept."""
     with here.database.reading() as db:
-        caller = person_of(db, here.request, now=here.now())
-        site = site_for(db, caller, slug)
+        site = here.site(db, slug, may="arrange")
         return [_key(key) for key in queries.keys_of(db, site_id=site.id)]
 
 
@@ -162,8 +155,7 @@ def list_keys(here: Here, slug: str) -> list[KeyShown]:
 def make_key(here: Here, slug: str, wanted: NewKey | None = None) -> KeyMade:
     """Make a gateway key; its text is shown this once."""
     with here.database.session() as db:
-        caller = person_of(db, here.request, now=here.now())
-        site = site_for(db, caller, slug)
+        site = here.site(db, slug, may="arrange")
         label = wanted.label if wanted is not None else "gateway"
         key, secret = actions.make_key(db, site=site, label=label, now=here.now())
         return KeyMade(**_key(key).model_dump(), key=secret)
@@ -173,8 +165,7 @@ def make_key(here: Here, slug: str, wanted: NewKey | None = None) -> KeyMade:
 def revoke_key(here: Here, slug: str, key_id: RowId) -> None:
     """Make a gateway key useless."""
     with here.database.session() as db:
-        caller = person_of(db, here.request, now=here.now())
-        site = site_for(db, caller, slug)
+        site = here.site(db, slug, may="arrange")
         actions.revoke_key(db, site=site, key_id=key_id, now=here.now())
 
 

@@ -12,7 +12,6 @@ from sqlalchemy.orm import Session
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 
-from service.accounts.access import person_of, site_for
 from service.context import Context, Here, RowId
 from service.db.models import Site, WeatherFile, WeatherSource
 from service.errors import InvalidError
@@ -29,7 +28,7 @@ from service.weather.schemas import (
 def _somebody(here: Here) -> None:
     """Turn strangers away before their request is looked at."""
     with here.database.reading() as db:
-        person_of(db, here.request, now=here.now())
+        here.person(db, may="see")
 
 
 router = APIRouter(
@@ -44,7 +43,7 @@ _FILES_LISTED = 200
 def give_weather(here: Here, slug: str) -> WeatherShown:
     """Tell which weather is known, of which files, and how its address does."""
     with here.database.reading() as db:
-        site = site_for(db, person_of(db, here.request, now=here.now()), slug)
+        site = here.site(db, slug, may="see")
         return weather_shown(db, site)
 
 
@@ -83,7 +82,7 @@ def delete_file(here: Here, slug: str, file_id: RowId) -> None:
 def set_source(here: Here, slug: str, wanted: WeatherAddress) -> WeatherAddressShown:
     """Set the address that the worker fetches weather from, for logged days that have none."""
     with here.database.session() as db:
-        site = site_for(db, person_of(db, here.request, now=here.now()), slug)
+        site = here.site(db, slug, may="arrange")
         source = actions.set_source(
             db,
             site=site,
@@ -98,16 +97,14 @@ def set_source(here: Here, slug: str, wanted: WeatherAddress) -> WeatherAddressS
 def delete_source(here: Here, slug: str) -> Response:
     """Ask the address no more."""
     with here.database.session() as db:
-        actions.drop_source(
-            db, site=site_for(db, person_of(db, here.request, now=here.now()), slug)
-        )
+        actions.drop_source(db, site=here.site(db, slug, may="arrange"))
     return Response(status_code=204)
 
 
 def site_of(here: Context, slug: str) -> int:
-    """Give the number of a site that the person may see."""
-    with here.database.reading() as db:
-        return site_for(db, person_of(db, here.request, now=here.now()), slug).id
+    """Give the number of the site that weather is for, and note who hands it in."""
+    with here.database.session() as db:
+        return here.site(db, slug, may="arrange").id
 
 
 def keep(here: Context, site_id: int, file: IO[bytes], name: str) -> WeatherFileShown:
@@ -127,7 +124,7 @@ def keep(here: Context, site_id: int, file: IO[bytes], name: str) -> WeatherFile
 def forget_file(here: Context, slug: str, file_id: int) -> None:
     """Forget a weather file, and its bytes where nothing else refers to them."""
     with here.database.session() as db:
-        site = site_for(db, person_of(db, here.request, now=here.now()), slug)
+        site = here.site(db, slug, may="arrange")
         sha256 = actions.drop_file(db, site=site, file_id=file_id, now=here.now())
     drop_bytes(here.database, raw=here.raw, hashes=[sha256])
 

@@ -213,7 +213,7 @@ def test_passwords_of_bad_length_and_unknown_names_fail() -> None:
 def test_https_makes_the_cookie_secure(tmp_path: Path) -> None:
     with back_ends(tmp_path) as make:
         back = make(base_url="https://sun.example")
-        assert back.settings.sign_in_needed
+        assert back.settings.reachable
         with TestClient(back.app(), base_url="https://sun.example") as client:
             client.follow_redirects = False
             answer = client.post(

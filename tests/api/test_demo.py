@@ -138,7 +138,7 @@ def test_the_demo_never_touches_a_real_database_or_leaves_the_machine(tmp_path, 
     assert settings.url == f"sqlite:///{tmp_path / 'demo' / 'suntally.db'}"
     assert settings.public_url.startswith("http://127.0.0.1:")
     assert settings.smtp_host is None
-    assert not settings.sign_in_needed
+    assert not settings.reachable
     assert run(tmp_path / "demo") == 0
     assert not (tmp_path / "real").exists()
 

@@ -188,8 +188,8 @@ def test_a_gateway_key_reads_its_site_only(back: BackEnd, client: TestClient) ->
     headers = {"authorization": f"Bearer {back.add_key(mill)}"}
     assert client.get(f"/api/sites/{mill}/uploads", headers=headers).status_code == 200
     assert client.get(f"/api/sites/{farm}/uploads", headers=headers).status_code == 404
-    assert client.get("/api/sites", headers=headers).status_code == 401
-    assert client.put(f"/api/sites/{mill}/file", content="x", headers=headers).status_code == 401
+    assert client.get("/api/sites", headers=headers).status_code == 403
+    assert client.put(f"/api/sites/{mill}/file", content="x", headers=headers).status_code == 403
 
 
 def test_rows_from_the_future_name_the_clock(back: BackEnd, client: TestClient) -> None:

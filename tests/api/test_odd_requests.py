@@ -186,7 +186,7 @@ def test_a_crowd_of_wrong_passwords_is_stopped_at_five(tmp_path: Path) -> None:
         with back.database.session() as db:
             from service.accounts.actions import reset_password
 
-            reset_password(db, password="a good password", now=back.clock.now())
+            reset_password(db, login="owner", password="a good password", now=back.clock.now())
         places: list[str] = []
         with TestClient(back.app(), base_url="http://suntally.example") as client:
 
@@ -211,7 +211,7 @@ def test_signing_in_writes_nothing_until_the_password_is_known_to_be_right(tmp_p
         with back.database.session() as db:
             from service.accounts.actions import reset_password
 
-            reset_password(db, password="a good password", now=back.clock.now())
+            reset_password(db, login="owner", password="a good password", now=back.clock.now())
         with (
             TestClient(back.app(), base_url="http://suntally.example") as client,
             Database(Settings(data_dir=back.settings.data_dir).url).session(),

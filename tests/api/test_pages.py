@@ -52,7 +52,7 @@ def test_sign_in_says_what_was_wrong_and_keeps_the_way_back(public: TestClient) 
     assert 'value="/sites/mill-lane-4"' in asked.text
     again = public.post("/sign-in", data={"password": "no", "next": "/settings"})
     assert again.status_code == 401
-    assert "The password is wrong" in again.text
+    assert "Name or password is wrong" in again.text
     assert 'value="/settings"' in again.text
 
 

@@ -266,10 +266,10 @@ def test_a_server_for_others_prints_a_link_that_sets_the_password(server: Server
     assert refused.value.code == 401
     refused.value.close()
     database = Database(Settings(data_dir=server.folder).url)
-    from service.accounts.actions import setup_link_works
+    from service.accounts.actions import login_of_link
 
     with database.reading() as db:
-        assert setup_link_works(db, token)
+        assert login_of_link(db, token, now=datetime.now(UTC)) == "owner"
     database.close()
 
 

@@ -1,6 +1,15 @@
 """All tables; importing this fills the metadata."""
 
-from service.db.models.accounts import Account, Firm, SetupLink, WebSession
+from service.db.models.accounts import (
+    Account,
+    CustomerLink,
+    Firm,
+    FirmKey,
+    ServerSecret,
+    SetupLink,
+    TrailEntry,
+    WebSession,
+)
 from service.db.models.assessments import DayRow, FindingSeen, SiteReport
 from service.db.models.jobs import Claim, Heartbeat
 from service.db.models.mail import Outbox, Recipient
@@ -13,19 +22,23 @@ __all__ = [
     "ApiKey",
     "ChannelSeen",
     "Claim",
+    "CustomerLink",
     "DayBlock",
     "DayLayer",
     "DayMark",
     "DayRow",
     "FindingSeen",
     "Firm",
+    "FirmKey",
     "Heartbeat",
     "Outbox",
     "Recipient",
+    "ServerSecret",
     "SetupLink",
     "Site",
     "SiteFileVersion",
     "SiteReport",
+    "TrailEntry",
     "Upload",
     "WeatherDay",
     "WeatherFile",

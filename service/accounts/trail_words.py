@@ -1,0 +1,46 @@
+"""The audit trail in plain words, deed by deed: pages and programs do the same things."""
+
+_SAID: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("signed in", ("sign-in",)),
+    ("set a password by link", ("password",)),
+    ("changed the own password", ("pages.account.change_password",)),
+    ("began to set up a second factor", ("pages.account.begin_second_factor",)),
+    ("turned the second factor on", ("pages.account.confirm_second_factor",)),
+    ("turned the second factor off", ("pages.account.end_second_factor",)),
+    ("signed out everywhere", ("pages.account.sign_out_everywhere",)),
+    ("had the service ask for a password", ("pages.people.begin_passwords",)),
+    ("made an account", ("pages.firm.invite",)),
+    ("made a new password link", ("pages.firm.new_link",)),
+    ("changed a role", ("pages.firm.set_role",)),
+    ("shut somebody out", ("pages.firm.close",)),
+    ("made a key of the firm", ("pages.firm.make_key",)),
+    ("made a key of the firm useless", ("pages.firm.revoke_key",)),
+    ("made a customer's link", ("pages.customers.make",)),
+    ("withdrew a customer's link", ("pages.customers.withdraw",)),
+    ("added a site", ("sites.add_site", "sites.add_site_by_form", "pages.editing.add")),
+    ("changed the facts of a site", ("sites.replace_file", "pages.editing.replace_facts")),
+    ("deleted a site", ("sites.delete_site", "pages.editing.delete")),
+    ("brought a site back", ("sites.restore_site", "pages.editing.restore")),
+    ("made a gateway key", ("sites.make_key", "pages.editing.make_key")),
+    ("made a gateway key useless", ("sites.revoke_key", "pages.editing.revoke_key")),
+    ("noted a meter reading", ("sites.add_reading", "pages.readings.add")),
+    ("handed logs in", ("ingest.post_logs", "pages.editing.hand_in")),
+    ("sent rows", ("ingest.push_rows",)),
+    ("decided what a log means", ("pages.previews.answer",)),
+    ("undid a log", ("ingest.version_endpoints.undo", "pages.previews.undo")),
+    ("let a log count again", ("ingest.version_endpoints.redo", "pages.previews.redo")),
+    ("forgot a log that waited", ("pages.previews.discard",)),
+    ("handed weather in", ("weather.post_weather", "pages.weather.hand_in")),
+    ("forgot a weather file", ("weather.delete_file", "pages.weather.drop")),
+    ("set where weather is fetched", ("weather.set_source", "pages.weather.set_address")),
+    ("stopped fetching weather", ("weather.delete_source",)),
+    ("added somebody who gets mail", ("pages.people.add_recipient",)),
+    ("stopped mail to somebody", ("pages.people.remove_recipient",)),
+    ("sent a test mail", ("mail.send_test",)),
+)
+WORDS = {deed: words for words, deeds in _SAID for deed in deeds}
+
+
+def deed_words(what: str) -> str:
+    """Give the words of a deed; one of an older version stands under its own name."""
+    return WORDS.get(what, what)

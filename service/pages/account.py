@@ -1,0 +1,123 @@
+"""One's own account: password, second factor, signing out everywhere."""
+
+import io
+from typing import Annotated
+
+import segno
+from fastapi import APIRouter, Form, Query, Response
+from sqlalchemy.orm import Session
+
+from service.accounts import actions, people, queries, second_factor
+from service.accounts.passwords import SHORTEST
+from service.context import Context, Here
+from service.db.models import Account
+from service.errors import ConflictError, InvalidError
+from service.pages.answers import page, see_other
+
+router = APIRouter(include_in_schema=False)
+
+_MESSAGES = {"off": "The second factor is off."}
+
+
+def _own(db: Session, here: Context) -> Account:
+    """Give the account of whoever is signed in."""
+    caller = here.person(db, may="see")
+    if caller.account_id is None:
+        raise ConflictError(
+            "Nobody signs in here: no password is set yet, or a key was used. Set a password first."
+        )
+    return people.account_of(db, firm_id=caller.firm_id, account_id=caller.account_id)
+
+
+@router.get("/account")
+def show(here: Here, message: Annotated[str | None, Query()] = None) -> Response:
+    """Show one's own account."""
+    return _page(here, message=_MESSAGES.get(message or ""))
+
+
+def _page(
+    here: Context,
+    *,
+    errors: dict[str, str] | None = None,
+    message: str | None = None,
+    codes: list[str] | None = None,
+) -> Response:
+    with here.database.reading() as db:
+        account = _own(db, here)
+        begun = account.totp_secret is not None and not account.totp_confirmed
+        return page(
+            "account.html",
+            status=422 if errors else 200,
+            login=account.login,
+            role=account.role,
+            on=account.totp_confirmed,
+            left=len(account.recovery_hashes),
+            square=_square(second_factor.address_for_app(account)) if begun else None,
+            key=account.totp_secret if begun else None,
+            least=SHORTEST,
+            errors=errors or {},
+            message=message,
+            codes=codes,
+        )
+
+
+def _square(text: str) -> str:
+    """Draw a QR code (ISO/IEC 18004) as SVG."""
+    out = io.BytesIO()
+    segno.make(text, error="m").save(
+        out, kind="svg", scale=5, border=4, dark="#000", light="#fff", xmldecl=False, svgns=False
+    )
+    return out.getvalue().decode()
+
+
+@router.post("/account/password")
+def change_password(
+    here: Here, old: Annotated[str, Form()] = "", new: Annotated[str, Form()] = ""
+) -> Response:
+    """Change the password; every browser has to sign in again."""
+    try:
+        with here.database.session() as db:
+            actions.change_password(db, account=_own(db, here), old=old, new=new)
+    except InvalidError as error:
+        return _page(here, errors={str(error.extra.get("field")): error.detail})
+    return see_other("/sign-in")
+
+
+@router.post("/account/second-factor")
+def begin_second_factor(here: Here) -> Response:
+    """Make a key for the phone's app, to be confirmed by a code."""
+    with here.database.session() as db:
+        second_factor.begin(_own(db, here))
+    return see_other("/account#code")
+
+
+@router.post("/account/second-factor/confirm")
+def confirm_second_factor(here: Here, code: Annotated[str, Form()] = "") -> Response:
+    """Turn the second factor on, and show the codes for a lost phone this once."""
+    try:
+        with here.database.session() as db:
+            codes = second_factor.confirm(_own(db, here), code=code, now=here.now())
+    except InvalidError as error:
+        return _page(here, errors={"code": error.detail})
+    return _page(here, codes=codes)
+
+
+@router.post("/account/second-factor/off")
+def end_second_factor(here: Here, password: Annotated[str, Form()] = "") -> Response:
+    """Turn the second factor off, for who knows the password."""
+    try:
+        with here.database.session() as db:
+            account = _own(db, here)
+            actions.check_own_password(account, password)
+            second_factor.turn_off(account)
+    except InvalidError as error:
+        return _page(here, errors={"off": error.detail})
+    return see_other("/account?message=off")
+
+
+@router.post("/account/sign-out-everywhere")
+def sign_out_everywhere(here: Here) -> Response:
+    """Sign every browser of this account out."""
+    with here.database.session() as db:
+        queries.drop_sessions_of(db, account_id=_own(db, here).id)
+    return see_other("/sign-in")

@@ -1,0 +1,101 @@
+"""Customers' links: making and withdrawing them, and what a customer sees."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Query, Response
+
+from dashboards.links import site_path
+from service.accounts import customers, queries
+from service.accounts.access import site_for
+from service.accounts.customers import site_of_token
+from service.context import Context, Here, RowId
+from service.errors import InvalidError
+from service.pages import loading
+from service.pages.answers import page, see_other
+from service.pages.sheet import sheet_page
+
+router = APIRouter(include_in_schema=False)
+
+_MESSAGES = {"withdrawn": "Withdrawn; the link opens nothing any more."}
+_USUAL_DAYS = 400
+
+
+@router.get("/sites/{slug}/customer")
+def show(here: Here, slug: str, message: Annotated[str | None, Query()] = None) -> Response:
+    """Show the links that customers have, and let make one."""
+    return _page(here, slug, message=_MESSAGES.get(message or ""))
+
+
+def _page(
+    here: Context,
+    slug: str,
+    *,
+    message: str | None = None,
+    made: str | None = None,
+    error: str | None = None,
+) -> Response:
+    with here.database.reading() as db:
+        loaded = loading.load(db, here, slug, may="arrange")
+        links = [
+            {
+                "id": one.id,
+                "label": one.label,
+                "until": f"{one.expires_at:%Y-%m-%d}",
+                "over": one.expires_at <= here.now(),
+                "opened": f"{one.opened_at:%Y-%m-%d}" if one.opened_at else None,
+                "address": _address(here, customers.token_of(db, one)),
+            }
+            for one in queries.customer_links(db, site_id=loaded.row.id)
+        ]
+    return page(
+        "customer.html",
+        status=422 if error else 200,
+        site=loaded.head,
+        links=links,
+        made=made,
+        message=message,
+        error=error,
+        days=_USUAL_DAYS,
+    )
+
+
+def _address(here: Context, token: str) -> str:
+    return f"{here.settings.public_url}/shared/{token}"
+
+
+@router.post("/sites/{slug}/customer")
+def make(
+    here: Here,
+    slug: str,
+    label: Annotated[str, Form()] = "",
+    days: Annotated[int, Form()] = _USUAL_DAYS,
+) -> Response:
+    """Make a link for a customer."""
+    try:
+        with here.database.session() as db:
+            caller = here.person(db, may="arrange")
+            site = site_for(db, caller, slug)
+            _, token = customers.make_link(
+                db, site=site, label=label, days=days, made_by=caller.who, now=here.now()
+            )
+    except InvalidError as error:
+        return _page(here, slug, error=error.detail)
+    return _page(here, slug, made=_address(here, token))
+
+
+@router.post("/sites/{slug}/customer/{link_id}/withdraw")
+def withdraw(here: Here, slug: str, link_id: RowId) -> Response:
+    """Make a customer's link useless."""
+    with here.database.session() as db:
+        site = here.site(db, slug, may="arrange")
+        customers.withdraw(db, site=site, link_id=link_id, now=here.now())
+    return see_other(f"{site_path(slug)}/customer?message=withdrawn")
+
+
+@router.get("/shared/{token}")
+def shared(here: Here, token: str) -> Response:
+    """Show a customer the sheet of their own site."""
+    with here.database.session() as db:
+        link, site = site_of_token(db, token, now=here.now())
+        link.opened_at = here.now()
+        return sheet_page(db, here, site, for_customer=True)
