@@ -59,6 +59,9 @@ TEXT = FaultText(
     cautions=(HOT_PARTS, STEAM, SCALD, ELECTRICITY, LOCAL_CODES),
 )
 
+# How much cooler the air is with height [K/m] (ISO 2533 standard atmosphere).
+COOLER_K_M = 0.0065
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReverseCirculation:
@@ -125,7 +128,9 @@ class ReverseCirculation:
     def _excess_k(self, case: Case) -> Floats:
         if "ambient" in case.channels:
             return np.asarray(case.loop.t_roof_c - case.loop.t_ambient_c)
-        season = seasonal_air_c(case.site.place.latitude_deg, case.grid.start_s)
+        place = case.site.place
+        season = seasonal_air_c(place.latitude_deg, case.grid.start_s)
+        season -= COOLER_K_M * max(place.elevation_m, 0.0)
         return np.asarray(case.loop.t_roof_c - season - self.night_margin_k)
 
     def _happening(
