@@ -1,30 +1,40 @@
 """How much of the commissioned flow moved, day by day: metered, else from spread and sun.
 
-From the sun a collector that gives too little looks like more flow, never like less: only a lack of
-flow can be concluded from it.
+Without a meter a collector that gives too little looks like more flow, never like less: only a lack
+of flow can be concluded from it. Without meter and sun the days whose curves prove a clear sky tell
+it (`analysis.clear_sky`): no plant brings more than that sky, so a spread that says so says that
+less flows. The plant's own earlier days carry the same errors of sensors, sky and papers.
 """
+
+from dataclasses import dataclass
 
 import numpy as np
 
 from analysis.case import Case
+from analysis.clear_days import EDGE_FRAC
+from analysis.days import DayTable, Happening
 from analysis.record import Bools, Floats
 from analysis.units import SECONDS_PER_HOUR
 
-# The flow at commissioning belongs to full command; far below it pumps are not linear
-# (engineering judgement).
-_NEAR_FULL_PERCENT = 70.0
+# The flow at commissioning belongs to full command; below it pumps are not linear (engineering
+# judgement), so that part command is held against its own past alone.
+BANDS_PERCENT = ((70.0, 101.0), (45.0, 70.0), (25.0, 45.0))
 # Sun for which the healthy figure is large against its own error (engineering judgement).
 _BRIGHT_FRAC = 0.4
 # Both pipes differ by this at least, or their sensors decide (engineering judgement).
 _LEAST_SPREAD_K = 2.0
 _LEAST_H = 1.0
+# So many sound days make the plant's own level, the latest so many count, and a day this near to
+# it is sound (engineering judgement).
+_OWN_DAYS, _RECENT_DAYS = 12, 40
+_SOUND_FRAC = (0.75, 1.33)
 
 
-def metered_share(case: Case) -> Floats:
-    """Give metered over commissioned flow at near full command; shape (days,), NaN unknown [-]."""
+def metered_share(case: Case, band: tuple[float, float] = BANDS_PERCENT[0]) -> Floats:
+    """Give metered over commissioned flow in a band of command; (days,), NaN unknown [-]."""
     pump, flow = case.binned("pump"), case.binned("flow")
     asked = case.model.flow_l_min * pump / 100.0
-    return _share(case, flow, asked, _steady(pump) & np.isfinite(flow))
+    return _share(case, flow, asked, _steady(pump, band) & np.isfinite(flow))
 
 
 def sunlit_share(case: Case) -> Floats:
@@ -34,19 +44,83 @@ def sunlit_share(case: Case) -> Floats:
     carried_w = case.model.flow_w_k * pump / 100.0 * spread
     healthy = case.expected.power_w
     bright = case.sky.gain_w > _BRIGHT_FRAC * case.model.brightest_w
-    use = _steady(pump) & bright & case.expected.carried & (spread > _LEAST_SPREAD_K)
+    steady = _steady(pump, BANDS_PERCENT[0])
+    use = steady & bright & case.expected.carried & (spread > _LEAST_SPREAD_K)
     return _share(case, healthy, carried_w, use & np.isfinite(healthy))
 
 
-def share_span(case: Case, day: int) -> tuple[int, int]:
-    """Give start and end of the pump's steady time on a day [UTC epoch s]."""
-    seen = np.flatnonzero(_steady(case.binned("pump"))[day])
-    return case.span_s(day, int(seen[0]), int(seen[-1]) + 1)
+def clear_share(table: DayTable) -> Floats:
+    """Give the share that days of an unseen but smooth sky tell; NaN where none does [-].
+
+    Dull days seem to have more flow than there was, so it is the low edge that counts.
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(1.0 / table.column("clear_ratio"))
 
 
-def _steady(pump: Floats) -> Bools:
-    """Tell bins at near full command whose neighbours are as well: no start or stop within."""
-    on = pump >= _NEAR_FULL_PERCENT
+def running_span_s(case: Case) -> dict[str, Floats]:
+    """Give first and last instant of each day's pumping, columns of shape (days,) [epoch s]."""
+    on = case.binned("pump") >= BANDS_PERCENT[-1][0]
+    spans = np.full((2, len(case.days)), np.nan)
+    for day in np.flatnonzero(on.any(axis=1)).tolist():
+        seen = np.flatnonzero(on[day])
+        spans[:, day] = case.span_s(day, int(seen[0]), int(seen[-1]) + 1)
+    return {"pumped_from_s": spans[0], "pumped_until_s": spans[1]}
+
+
+def happenings_of(
+    kind: str, table: DayTable, days: Bools, values: dict[str, Floats]
+) -> tuple[Happening, ...]:
+    """Give a happening for each of these days, over its time of pumping."""
+    start_s, end_s = table.column("pumped_from_s"), table.column("pumped_until_s")
+    return tuple(
+        Happening(
+            kind=kind,
+            date=table.days.dates[day],
+            start_s=int(start_s[day]),
+            end_s=int(end_s[day]),
+            values={name: float(given[day]) for name, given in values.items()},
+        )
+        for day in np.flatnonzero(days & np.isfinite(start_s)).tolist()
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Own:
+    """Each day's share over the plant's own level of before, and that level; NaN unknown."""
+
+    share: Floats
+    level: Floats
+
+
+def against_own(share: Floats, *, edge_frac: float = 0.5) -> Own:
+    """Hold each day against the sound days before it.
+
+    Parameters
+    ----------
+    share : shape (days,), NaN unknown
+    edge_frac : which quantile of the sound days is their level
+    """
+    relative, level = (np.full(share.shape, np.nan) for _ in range(2))
+    sound: list[float] = []
+    for day in np.flatnonzero(np.isfinite(share)).tolist():
+        if len(sound) < _OWN_DAYS:
+            sound.append(float(share[day]))
+            continue
+        level[day] = np.quantile(sound[-_RECENT_DAYS:], edge_frac)
+        relative[day] = share[day] / level[day]
+        if _SOUND_FRAC[0] <= relative[day] <= _SOUND_FRAC[1]:
+            sound.append(float(share[day]))
+    return Own(share=relative, level=level)
+
+
+# The low edge of shares is the high edge of what came.
+LOW_EDGE_FRAC = 1.0 - EDGE_FRAC
+
+
+def _steady(pump: Floats, band: tuple[float, float]) -> Bools:
+    """Tell bins in a band of command whose neighbours are as well: no start or stop within."""
+    on = (pump >= band[0]) & (pump < band[1])
     steady = np.zeros(on.shape, dtype=np.bool_)
     steady[:, 1:-1] = on[:, 1:-1] & on[:, :-2] & on[:, 2:]
     return steady

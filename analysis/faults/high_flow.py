@@ -8,9 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.case import Case
-from analysis.days import Happening
+from analysis.days import DayTable, Happening
 from analysis.faults._cautions import ELECTRICITY, HOT_PARTS, LOCAL_CODES
-from analysis.faults._flow_share import metered_share, share_span
+from analysis.faults._flow_share import (
+    BANDS_PERCENT,
+    against_own,
+    happenings_of,
+    metered_share,
+)
 from analysis.faults._protocol import (
     Conclusion,
     FaultText,
@@ -21,6 +26,7 @@ from analysis.faults._protocol import (
     Observation,
 )
 from analysis.faults._reopening import lasting, without_strays
+from analysis.record import Floats
 from analysis.results import Evidence
 from analysis.sources import Source
 from analysis.urgency import urgency_of
@@ -54,7 +60,8 @@ class HighFlow:
 
     Attributes
     ----------
-    high_frac : a day's metered share above this is high (engineering judgement)
+    high_frac : a day's metered share above this, near full command of commissioning, at part
+        command of its own past, is high (engineering judgement)
     sound_frac : below it a day is sound
     least_days, within_days : fewer days in so many are not reported
     quiet_days : so many sound days end it
@@ -72,42 +79,50 @@ class HighFlow:
     )
 
     def observe(self, case: Case) -> Observation:
-        """See days of much flow."""
-        share = metered_share(case)
-        found = []
-        for day in np.flatnonzero(share > self.high_frac).tolist():
-            start_s, end_s = share_span(case, day)
-            found.append(
-                Happening(
-                    kind=self.kind,
-                    date=case.days.dates[day],
-                    start_s=start_s,
-                    end_s=end_s,
-                    values={
-                        "share": float(share[day]),
-                        "asked_l_min": case.model.flow_l_min,
-                    },
-                )
-            )
-        return Observation(columns={"metered_flow_share": share}, happenings=tuple(found))
+        """Give the days' shares in bands of command."""
+        columns = {_column(band): metered_share(case, band) for band in BANDS_PERCENT}
+        return Observation(columns=columns)
 
     def conclude(self, history: History) -> Conclusion:
         """Join days; some sound ones end a finding."""
-        share = history.table.column("metered_flow_share")
-        if not np.isfinite(share).any():
-            return NotJudged(why="no hour a day with metered flow and the pump near full command")
+        table = history.table
+        share, excess = self._shares(table)
+        if not np.isfinite(excess).any():
+            return NotJudged(
+                why="no hour a day with metered flow and the pump near full command, nor days to "
+                "compare part command with"
+            )
+        items = happenings_of(
+            self.kind,
+            table,
+            excess > self.high_frac,
+            {"share": share, "asked_l_min": table.column("asked_flow_l_min")},
+        )
         groups = lasting(
-            history.table.of_kind(self.kind),
-            table=history.table,
-            good=share <= self.sound_frac,
-            quiet_days=self.quiet_days,
+            items, table=table, good=excess <= self.sound_frac, quiet_days=self.quiet_days
         )
         found = []
-        for items, over in groups:
-            kept = without_strays(items, least=self.least_days, within_days=self.within_days)
+        for group, over in groups:
+            kept = without_strays(group, least=self.least_days, within_days=self.within_days)
             if kept:
                 found.append(self._found(kept, over))
         return Judged(findings=tuple(found))
+
+    def _shares(self, table: DayTable) -> tuple[Floats, Floats]:
+        """Give metered over commissioned flow, and how far it is above what is right there.
+
+        Near full command the commissioned flow is right; at part command, where a pump need not be
+        linear, what flowed there before.
+        """
+        full, *parts = (table.column(_column(band)) for band in BANDS_PERCENT)
+        share, excess = full.copy(), full.copy()
+        for part in parts:
+            own = against_own(part)
+            # Far above its past and above what was set: a plant put right is not too fast.
+            above = np.where(part > self.sound_frac, own.share, np.minimum(own.share, 1.0))
+            excess = np.fmax(excess, above)
+            share = np.where(np.isfinite(share), share, part)
+        return share, excess
 
     def _found(self, items: tuple[Happening, ...], over: bool) -> Found:
         start_s, end_s = items[0].start_s, items[-1].end_s
@@ -135,3 +150,7 @@ class HighFlow:
                 ),
             ),
         )
+
+
+def _column(band: tuple[float, float]) -> str:
+    return f"metered_flow_share_{band[0]:.0f}"

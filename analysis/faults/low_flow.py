@@ -9,9 +9,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.case import Case
-from analysis.days import Happening
+from analysis.days import DayTable, Happening
 from analysis.faults._cautions import ELECTRICITY, HOT_PARTS, LOCAL_CODES, STEAM
-from analysis.faults._flow_share import metered_share, share_span, sunlit_share
+from analysis.faults._flow_share import (
+    LOW_EDGE_FRAC,
+    against_own,
+    clear_share,
+    happenings_of,
+    metered_share,
+    running_span_s,
+    sunlit_share,
+)
 from analysis.faults._protocol import (
     Conclusion,
     FaultText,
@@ -22,6 +30,7 @@ from analysis.faults._protocol import (
     Observation,
 )
 from analysis.faults._reopening import lasting, without_strays
+from analysis.record import Bools, Floats
 from analysis.results import Evidence
 from analysis.sources import Source
 from analysis.urgency import urgency_of
@@ -52,6 +61,18 @@ TEXT = FaultText(
     cautions=(HOT_PARTS, STEAM, ELECTRICITY, LOCAL_CODES),
 )
 
+_HOW = ("metered", "worked out from sun and spread", "told by clear days and spread")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Measure:
+    """How the share was told, its days, which of them are low and which sound."""
+
+    how: str
+    share: Floats
+    low: Bools
+    good: Bools
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LowFlow:
@@ -60,7 +81,8 @@ class LowFlow:
     Attributes
     ----------
     metered_frac : at near full command a day's metered share under this is low (judgement)
-    sunlit_frac : likewise from sun and spread, which know it to a third only (judgement)
+    sunlit_frac : likewise from sun or sky and spread, which know it to a third only (judgement)
+    own_frac : of the plant's own earlier level, which they know much better (judgement)
     blocked_frac : below it nothing moves, which is lost circulation
     sound_frac : above it a day is sound
     least_days, within_days : fewer days in so many are not reported
@@ -71,6 +93,7 @@ class LowFlow:
 
     metered_frac: float = 0.6
     sunlit_frac: float = 0.45
+    own_frac: float = 0.7
     blocked_frac: float = 0.12
     sound_frac: float = 0.75
     least_days: int = 4
@@ -85,57 +108,71 @@ class LowFlow:
     )
 
     def observe(self, case: Case) -> Observation:
-        """See days of little flow."""
-        metered, sunlit = metered_share(case), sunlit_share(case)
-        by_meter = "flow" in case.channels
-        share = metered if by_meter else sunlit
-        limit = self.metered_frac if by_meter else self.sunlit_frac
-        low = (share < limit) & (share > self.blocked_frac)
-        found = []
-        for day in np.flatnonzero(low).tolist():
-            start_s, end_s = share_span(case, day)
-            found.append(
-                Happening(
-                    kind=self.kind,
-                    date=case.days.dates[day],
-                    start_s=start_s,
-                    end_s=end_s,
-                    values={
-                        "share": float(share[day]),
-                        "metered": float(by_meter),
-                        "asked_l_min": case.model.flow_l_min,
-                    },
-                )
-            )
-        return Observation(columns={"flow_share": share}, happenings=tuple(found))
+        """Give the days' shares; how low is low, the whole of the days decides."""
+        share = metered_share(case) if "flow" in case.channels else sunlit_share(case)
+        asked = np.full(len(case.days), case.model.flow_l_min)
+        return Observation(
+            columns={"flow_share": share, "asked_flow_l_min": asked, **running_span_s(case)}
+        )
 
     def conclude(self, history: History) -> Conclusion:
         """Join days; some sound ones end a finding."""
-        share = history.table.column("flow_share")
-        if not np.isfinite(share).any():
+        table = history.table
+        measure = self._measure(table)
+        if measure is None:
             return NotJudged(
-                why="neither flow and pump, nor pump, both pipes and the sun for an hour of a day"
+                why="neither flow and pump, nor pump and both pipes, with the sun or clear days"
             )
-        groups = lasting(
-            history.table.of_kind(self.kind),
-            table=history.table,
-            good=share >= self.sound_frac,
-            quiet_days=self.quiet_days,
+        items = happenings_of(
+            self.kind,
+            table,
+            measure.low,
+            {
+                "share": measure.share,
+                "how": np.full(len(table.days), float(_HOW.index(measure.how))),
+                "asked_l_min": table.column("asked_flow_l_min"),
+            },
         )
+        groups = lasting(items, table=table, good=measure.good, quiet_days=self.quiet_days)
         found = []
-        for items, over in groups:
-            kept = without_strays(items, least=self.least_days, within_days=self.within_days)
+        for group, over in groups:
+            kept = without_strays(group, least=self.least_days, within_days=self.within_days)
             if kept:
                 found.append(self._found(kept, over))
-        return Judged(findings=tuple(found))
+        why = "" if measure.how == "metered" else "no flow meter: from the pipes' spread"
+        return Judged(findings=tuple(found), why=why)
+
+    def _measure(self, table: DayTable) -> _Measure | None:
+        """Tell days of little flow by the best of what is known; None where nothing is."""
+        share = table.column("flow_share")
+        if "seen_flow" in table.columns:
+            low, good = share < self.metered_frac, share >= self.sound_frac
+            how = "metered"
+        else:
+            how, edge_frac = "worked out from sun and spread", 0.5
+            if not np.isfinite(share).any():
+                how, edge_frac = "told by clear days and spread", LOW_EDGE_FRAC
+                share = clear_share(table) if "seen_loop_hot" in table.columns else share
+            own = against_own(share, edge_frac=edge_frac)
+            low = (own.share < self.own_frac) & (share < 1.0)
+            low |= share < self.sunlit_frac
+            good = np.where(np.isfinite(own.share), own.share, share) >= self.sound_frac
+            good &= ~low
+        if not np.isfinite(share).any():
+            return None
+        return _Measure(
+            how=how,
+            share=share,
+            low=np.asarray(low & (share > self.blocked_frac)),
+            good=np.asarray(good),
+        )
 
     def _found(self, items: tuple[Happening, ...], over: bool) -> Found:
         start_s, end_s = items[0].start_s, items[-1].end_s
         share = float(np.median([item.values["share"] for item in items]))
-        metered = items[-1].values["metered"] > 0.5
-        sure = metered and share < self.visit_frac and len(items) >= self.visit_days
+        how = _HOW[round(items[-1].values["how"])]
+        sure = how == "metered" and share < self.visit_frac and len(items) >= self.visit_days
         certainty = 0.9 if sure else 0.65
-        how = "metered" if metered else "worked out from sun and spread"
         return Found(
             start_s=start_s,
             end_s=end_s if over else None,

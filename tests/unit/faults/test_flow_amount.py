@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from fixtures.faults import Fault
-from tests.build import NO_SUN_LOG, PUMP_LOG, a_plant, of_kind
+from fixtures.weather import CONTINENTAL
+from tests.build import NO_SUN_LOG, PUMP_LOG, a_plant, at, of_kind
 from tests.unit.faults.test_every_fault import EVERYTHING
 
 UNMETERED = tuple(name for name in EVERYTHING if name != "flow")
@@ -34,6 +35,23 @@ def test_without_a_meter_sun_and_spread_tell_it():
 
 def test_without_meter_and_sun_it_cannot_be_judged():
     assert "pump" in plant("low_flow", channels=PUMP_LOG).conclusion("low_flow").why
+
+
+def test_without_meter_and_sun_clear_days_tell_half_of_the_flow():
+    pipes = tuple(name for name in NO_SUN_LOG if name != "flow")
+    fault = Fault(kind="low_flow", start="2025-06-05", end="2025-06-30", value=0.5)
+    logged = a_plant(days=72, faults=(fault,), channels=pipes, least_speed=1.0, climate=CONTINENTAL)
+    (found,) = of_kind(logged.report(), "low_flow")
+    assert found.urgency == "watch"
+    assert found.evidence[0].value == pytest.approx(50.0, abs=20.0)
+    assert at("2025-06-04") < found.start_s < at("2025-06-20")
+
+
+def test_twice_the_flow_at_part_command_is_told_by_the_plants_own_past():
+    fault = Fault(kind="high_flow", start="2025-05-20", end="2025-06-05")
+    (found,) = of_kind(a_plant(days=50, faults=(fault,)).report(), "high_flow")
+    assert found.evidence[0].value == pytest.approx(200.0, rel=0.1)
+    assert at("2025-05-19") < found.start_s < at("2025-05-31")
 
 
 def test_a_little_less_flow_is_fine():

@@ -8,6 +8,7 @@ import pytest
 from analysis.faults import Judged, NotJudged
 from analysis.faults.reverse_circulation import seasonal_air_c
 from fixtures.faults import Fault
+from fixtures.weather import ALPINE
 from tests.build import FULL_LOG, NO_SUN_LOG, PUMP_LOG, a_plant, at, of_kind, with_values
 
 KIND = "reverse_circulation"
@@ -24,6 +25,15 @@ def test_a_leaking_check_valve_is_found_and_its_end_seen(channels):
     assert at("2025-03-16T00:00") <= found.end_s <= at("2025-03-23T00:00")
     assert found.lost is not None
     assert found.lost.low > 0.0
+
+
+def test_high_up_the_night_air_is_cooler_where_nobody_measures_it():
+    high = {"latitude_deg": 46.8, "elevation_m": 1400.0, "climate": ALPINE}
+    leak = Fault(kind=KIND, start="2025-09-05", end="2025-09-25")
+    plant = a_plant(start="2025-09-01", days=25, channels=PUMP_LOG, faults=(leak,), **high)
+    assert of_kind(plant.report(), KIND)
+    sound = a_plant(start="2025-09-01", days=25, channels=PUMP_LOG, **high)
+    assert of_kind(sound.report(), KIND) == ()
 
 
 def test_a_leak_that_goes_on_has_no_end():
