@@ -112,7 +112,8 @@ def test_horizon_takes_the_beam() -> None:
         SOUTHERN, sun=sun, time_s=YEAR_S[:1440], longitude_deg=-1.5, southern=False,
         rng=np.random.default_rng(1),
     )  # fmt: skip
-    light = light_on(walled, sun=sun, weather=weather, blocked=np.zeros(1440))
+    none = np.zeros(1440)
+    light = light_on(walled, sun=sun, weather=weather, blocked=none, sensor_blocked=none)
     assert light.beam_w_m2.max() == 0
     assert light.plane_w_m2.max() > 0
 
