@@ -40,7 +40,7 @@ RESTS_ON = _table(
         "low_flow": "pump flow loop_hot loop_cold irradiance_plane",
         "high_flow": "pump flow",
         "short_cycling": "pump collector store_bottom",
-        "start_delayed": f"pump collector store_bottom {_SUN}",
+        "start_delayed": "pump collector store_bottom loop_hot",
         "charge_limit_low": f"collector {_STORE}",
         "poor_heat_transfer": f"pump collector {_STORE} {_LOOP}",
         "pipe_heat_loss": "collector loop_hot loop_cold ambient",
@@ -104,7 +104,7 @@ CAUSES = (
     _cause(
         "charge_limit_low",
         brings="stagnation yield_shortfall",
-        feigns="lost_circulation degraded_tubes",
+        feigns="lost_circulation degraded_tubes start_delayed short_cycling",
     ),
     _cause(
         "lost_circulation",
@@ -120,7 +120,8 @@ CAUSES = (
     _cause("high_flow", brings="short_cycling"),
     _cause("pipe_heat_loss", brings=_YIELD),
     _cause("shading", brings=_YIELD),
-    _cause("start_delayed", brings="yield_shortfall"),
+    # A sensor that reads low starts the pump late, and stops it early and often.
+    _cause("start_delayed", brings="short_cycling yield_shortfall"),
     _cause("short_cycling", brings="yield_shortfall"),
     _cause("degraded_tubes", brings="yield_shortfall"),
     # What gets too hot: one store, one warning.

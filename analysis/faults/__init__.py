@@ -18,8 +18,10 @@ from analysis.faults.pump_never_stops import PumpNeverStops
 from analysis.faults.reverse_circulation import ReverseCirculation
 from analysis.faults.scald_risk import ScaldRisk
 from analysis.faults.sensor_fault import SensorFault
+from analysis.faults.short_cycling import ShortCycling
 from analysis.faults.silence import Silence
 from analysis.faults.stagnation import Stagnation
+from analysis.faults.start_delayed import StartDelayed
 from analysis.faults.store_overheat import StoreOverheat
 from analysis.faults.yield_shortfall import YieldShortfall
 
@@ -48,6 +50,8 @@ CATALOGUE: tuple[Fault, ...] = (
     LowFlow(),
     HighFlow(),
     PoorHeatTransfer(),
+    StartDelayed(),
+    ShortCycling(),
     StoreOverheat(),
     ScaldRisk(),
     HygieneTemperature(),

@@ -120,6 +120,8 @@ DECISIVE: dict[str, Decisive] = {
     "high_flow": Decisive(channels=(*LOOP, *_SUN), levels=_flow),
     "night_running": Decisive(channels=(*LOOP, "store_top", "ambient"), night=True),
     "pump_never_stops": Decisive(channels=(*LOOP, "store_top", "ambient")),
+    "start_delayed": Decisive(channels=("collector", "loop_hot", "store_bottom", "pump", *_SUN)),
+    "short_cycling": Decisive(channels=("collector", "store_bottom", "pump", *_SUN)),
     "low_flow": Decisive(channels=(*LOOP, *_SUN), levels=_flow),
     "poor_heat_transfer": Decisive(channels=(*LOOP, *_SUN), tells=_sunniest),
     "degraded_tubes": Decisive(channels=("loop_hot", "loop_cold", "flow", "pump", *_SUN)),

@@ -61,6 +61,15 @@ SHOWN = {
         "start": "2025-05-01",
         "faults": (Fault(kind="high_flow", start="2025-05-05", end="2025-05-22"),),
     },
+    "start_delayed": {
+        "start": "2025-05-01",
+        "faults": (Fault(kind="start_raised", start="2025-05-08", end="2025-05-22"),),
+    },
+    "short_cycling": {
+        "start": "2025-05-01",
+        "step_s": 300,
+        "faults": (Fault(kind="hysteresis_small", start="2025-05-08", end="2025-05-23"),),
+    },
     "lost_circulation": {
         "start": "2025-05-01",
         "faults": (Fault(kind="pump_dead", start="2025-05-08", end="2025-05-20"),),

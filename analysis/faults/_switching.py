@@ -1,0 +1,156 @@
+"""How the controller switched the pump, day by day: at which differences, and how often.
+
+A pump that is off stands below its start difference, one that is on above its stop difference. So
+the rows just before it comes on and just before it goes off tell both settings, whatever the step:
+the longer it is, the further they lie inside the band between the two.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.case import Case
+from analysis.days import DayTable
+from analysis.faults._reopening import SEASON_DAYS
+from analysis.faults._standstill import full_or_locked
+from analysis.heat import PUMP_ON_PERCENT, column
+from analysis.record import Bools, Floats, Ints
+from analysis.units import SECONDS_PER_HOUR
+
+# Night, and twilight with a sun too low to start a pump, are other kinds' matter (engineering
+# judgement: 3 degrees).
+_UP_SINE = 0.05
+# A full store or a locked collector shapes what follows for so long (engineering judgement).
+_AFTER_BINS = 24
+# A collector this near to its cut-out, or this far above the store, waits for something else than
+# its start difference (engineering judgement).
+_LOCK_K, _FAR_K = 25.0, 45.0
+# Rows further apart than this share of their step have a hole between them.
+_NEXT_STEP = 1.6
+# Which of a day's starts and stops stand for it: most lie inside the band, the outermost may be a
+# slug of cold fluid (engineering judgement).
+_OUTER_FRAC = 0.8
+_NEEDED = {
+    "pump": "pump signal",
+    "collector": "collector temperature",
+    "store_bottom": "store bottom temperature",
+}
+
+
+def switching_columns(case: Case) -> dict[str, Floats]:
+    """Read the switching of every day off the rows; shape (days,), NaN where it does not tell.
+
+    `switch_start_k`, `switch_stop_k` collector over store bottom just before the pump comes on and
+    goes off [K]; `switch_starts` how often it came on in the sun; `switch_sun_h` known hours of sun
+    in which nothing but the difference ruled; `switch_step_s` the usual step of the rows.
+    """
+    record = case.record
+    pump = column(record, "pump")
+    over_k = column(record, "collector") - column(record, "store_bottom")
+    on = pump >= PUMP_ON_PERCENT
+    ruled = _of_rows(case, _ruled(case)) & np.isfinite(pump) & np.isfinite(over_k)
+    pair = np.zeros(len(record), dtype=np.bool_)
+    near = np.diff(record.start_s) <= _NEXT_STEP * record.step_s[:-1]
+    pair[:-1] = near & (case.day[1:] == case.day[:-1]) & ruled[:-1] & ruled[1:]
+    after = np.append(on[1:], False)
+    start, stop = pair & ~on & after & (over_k < _FAR_K), pair & on & ~after
+    hours = case.per_day(ruled * record.step_s) / SECONDS_PER_HOUR
+    seen = hours > 0.0
+    return {
+        "switch_start_k": _outer(case, over_k, start, _OUTER_FRAC),
+        "switch_stop_k": _outer(case, over_k, stop, 1.0 - _OUTER_FRAC),
+        "switch_starts": np.where(seen, case.per_day(start.astype(np.float64)), np.nan),
+        "switch_sun_h": np.where(seen, hours, np.nan),
+        "switch_step_s": _outer(case, record.step_s, ruled, 0.5),
+    }
+
+
+def unjudged(table: DayTable) -> str:
+    """Give why the switching of no day is known; empty where it is."""
+    for name, words in _NEEDED.items():
+        if f"seen_{name}" not in table.columns:
+            return f"no {words} in the log"
+    if not np.isfinite(table.column("switch_start_k")).any():
+        return "the pump was never seen starting in the sun"
+    return ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spell:
+    """Days of the table on which a level was out of bounds; `over`: sound days came after."""
+
+    days: Ints
+    over: bool
+
+
+def spells_of(known: Ints, flagged: Bools, *, least: int) -> list[Spell]:
+    """Join flagged days; those within a season are one spell.
+
+    Parameters
+    ----------
+    known : shape (m,), days that tell
+    flagged : shape (m,), those that are out of bounds
+    least : fewer in a row are no spell, nor do fewer end one
+    """
+    change = np.flatnonzero(np.diff(np.concatenate(([0], flagged, [0]))))
+    found: list[Spell] = []
+    for first, last in zip(change[::2].tolist(), change[1::2].tolist(), strict=True):
+        if last - first < least:
+            continue
+        days = known[first:last]
+        over = known.size - last >= least
+        if found and days[0] - found[-1].days[-1] <= SEASON_DAYS:
+            days = np.concatenate((found.pop().days, days))
+        found.append(Spell(days=days, over=over))
+    return found
+
+
+def steps_above(values: Floats, most: float, *, least: int) -> list[Spell]:
+    """Find spells of a level above a bound.
+
+    A running median over the days that tell keeps the edges of a step and leaves strays out.
+    """
+    known = np.flatnonzero(np.isfinite(values))
+    if known.size < least:
+        return []
+    level = running(values[known], 0.5, 2 * least - 1)
+    return spells_of(known, level > most, least=least)
+
+
+def span_of(table: DayTable, spell: Spell) -> tuple[int, int]:
+    """Give the instants from the first day of a spell to the end of its last."""
+    return int(table.days.edge_s[spell.days[0]]), int(table.days.edge_s[spell.days[-1] + 1])
+
+
+def running(values: Floats, frac: float, width: int) -> Floats:
+    """Give a quantile over a window around each value, of the values that are there at the ends."""
+    padded = np.pad(values, width // 2, constant_values=np.nan)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, width)
+    return np.asarray(np.nanquantile(windows, frac, axis=1))
+
+
+def _ruled(case: Case) -> Bools:
+    """Tell bins in which the sun is up and the difference alone rules the pump."""
+    other = full_or_locked(case)
+    cutout_c = case.site.controller.collector_cutout_c
+    other |= case.loop.t_roof_c > cutout_c - _LOCK_K
+    recent = other.copy()
+    for later in range(1, _AFTER_BINS + 1):
+        recent[:, later:] |= other[:, :-later]
+    return np.asarray(~recent & (case.sky.sun_sine > _UP_SINE))
+
+
+def _of_rows(case: Case, flags: Bools) -> Bools:
+    """Give each row the flag of the bin that it begins in; False outside the days."""
+    cell: Ints = np.full(len(case.record), -1, dtype=np.int64)
+    cell[case.grid.row[::-1]] = case.grid.cell[::-1]
+    return np.where(cell >= 0, flags.ravel()[cell], False)
+
+
+def _outer(case: Case, values: Floats, flags: Bools, frac: float) -> Floats:
+    """Give a quantile of the flagged rows of each day; NaN where there are none."""
+    found = np.full(len(case.days), np.nan)
+    rows = np.flatnonzero(flags & (case.day >= 0))
+    for day in np.unique(case.day[rows]).tolist():
+        found[day] = np.quantile(values[rows[case.day[rows] == day]], frac)
+    return found

@@ -1,0 +1,193 @@
+"""Start delayed: the pump waits for more than the collector needs to offer.
+
+In the data: on sunny days the pump comes on only when the collector is far above the store, over
+the start difference on record and over what is usual. Or the collector sensor sits in a cool place
+and reads less than what comes down the pipe: then the controller sees its difference too late.
+Looks alike and is not it: a full store, the lock of a hot collector and the hours after either
+(left out), a charge limit that is too low, a pump that fails.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.case import Case
+from analysis.faults._cautions import ELECTRICITY, HEIGHT, HOT_PARTS, LOCAL_CODES
+from analysis.faults._protocol import (
+    Conclusion,
+    FaultText,
+    Found,
+    History,
+    Judged,
+    NotJudged,
+    Observation,
+)
+from analysis.faults._switching import Spell, span_of, steps_above, switching_columns, unjudged
+from analysis.record import Floats
+from analysis.results import Evidence
+from analysis.sources import VDI_2169, Source
+from analysis.urgency import urgency_of
+
+TEXT = FaultText(
+    title="Pump starts late",
+    customer=(
+        "Your solar pump waits longer than it should before it fetches the sun's heat. A setting "
+        "or the place of a sensor is the likely cause; the hot water is safe."
+    ),
+    technician=(
+        "The pump came on only when the collector stood far above the store's bottom, or the "
+        "collector sensor read less than the fluid that came down from it. Heat waits on the roof, "
+        "weak sun is never fetched at all, and what comes down first is hot."
+    ),
+    likely_causes=(
+        "Start difference set too high in the controller",
+        "Collector sensor not pushed fully into its pocket, or without heat-conducting paste",
+        "Collector sensor on the cold side of the manifold, or on a pipe outside the insulation",
+        "Sensor cable or connection that reads too low; a store sensor that reads too high",
+    ),
+    check_next=(
+        "From here: is the start difference on record right? 6 to 10 K is usual",
+        "From here: compare collector and hot pipe while the pump runs; the pipe cannot be warmer",
+        "On site: read the start difference in the controller's menu and set it as on record",
+        "On site: compare the controller's readings on an overcast morning, all sensors cold",
+        "Only then, collector cold: sensor pushed home in its pocket, paste, insulation over it",
+    ),
+    cautions=(HOT_PARTS, ELECTRICITY, HEIGHT, LOCAL_CODES),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StartDelayed:
+    """The pump starts at too large a difference, or on a sensor that reads low.
+
+    Attributes
+    ----------
+    usual_k : start differences up to this are usual (common practice: 6 to 10 K)
+    beyond_k : beyond the greater of usual and on record by this much it is late: sensors of class
+        B may differ by one or two kelvin (engineering judgement)
+    reads_low_k : the pipe from the roof this much warmer than the collector sensor: two sensors of
+        class B at their limits, and the pipe's own loss is left out (engineering judgement)
+    least_days : days in a row, of those that tell (engineering judgement)
+    """
+
+    usual_k: float = 10.0
+    beyond_k: float = 4.0
+    reads_low_k: float = 4.0
+    least_days: int = 4
+    kind: str = "start_delayed"
+    text: FaultText = TEXT
+    sources: tuple[Source, ...] = (
+        VDI_2169.at("start and stop difference of the controller: practice, from memory"),
+    )
+
+    def observe(self, case: Case) -> Observation:
+        """See at which difference the pump starts, and what the pipe says of the sensor."""
+        columns = {**switching_columns(case), "roof_reads_low_k": _reads_low_k(case)}
+        return Observation(columns=columns)
+
+    def conclude(self, history: History) -> Conclusion:
+        """Find spells of late starts and of a sensor that reads low."""
+        table = history.table
+        why = unjudged(table)
+        if why:
+            return NotJudged(why=why)
+        late_k = max(self.usual_k, history.site.controller.start_difference_k) + self.beyond_k
+        late = steps_above(table.column("switch_start_k"), late_k, least=self.least_days)
+        cool = steps_above(
+            table.column("roof_reads_low_k"), self.reads_low_k, least=self.least_days
+        )
+        cool = [spell for spell in cool if not any(_overlap(spell, other) for other in late)]
+        found = [self._late(history, spell) for spell in late]
+        found += [self._cool(history, spell) for spell in cool]
+        return Judged(findings=tuple(sorted(found, key=lambda item: item.start_s)))
+
+    def _late(self, history: History, spell: Spell) -> Found:
+        table = history.table
+        start_s, end_s = span_of(history.table, spell)
+        level = float(np.median(table.column("switch_start_k")[spell.days]))
+        on_record = history.site.controller.start_difference_k
+        stop = table.column("switch_stop_k")[spell.days]
+        evidence = [
+            Evidence(
+                what="collector over store bottom just before the pump starts, median of days",
+                start_s=start_s,
+                end_s=end_s,
+                value=level,
+                unit="K",
+            ),
+            Evidence(
+                what="start difference on record"
+                if history.site.controller_given
+                else "usual start difference",
+                start_s=start_s,
+                end_s=end_s,
+                value=on_record,
+                unit="K",
+            ),
+        ]
+        if np.isfinite(stop).any():
+            evidence.append(
+                Evidence(
+                    what="collector over store bottom just before it stops, median of days",
+                    start_s=start_s,
+                    end_s=end_s,
+                    value=float(np.nanmedian(stop)),
+                    unit="K",
+                )
+            )
+        return Found(
+            start_s=start_s,
+            end_s=end_s if spell.over else None,
+            urgency=urgency_of(self.kind, certainty=0.9),
+            certainty=0.9,
+            summary=f"The pump starts only with the collector {level:.0f} K over the store's "
+            f"bottom (set to {on_record:.0f} K)",
+            evidence=tuple(evidence),
+        )
+
+    def _cool(self, history: History, spell: Spell) -> Found:
+        start_s, end_s = span_of(history.table, spell)
+        level = float(np.median(history.table.column("roof_reads_low_k")[spell.days]))
+        return Found(
+            start_s=start_s,
+            end_s=end_s if spell.over else None,
+            urgency=urgency_of(self.kind, certainty=0.8),
+            certainty=0.8,
+            summary=f"The collector sensor reads {level:.0f} K less than the pipe that comes down "
+            "from it: the pump starts late and stops early",
+            evidence=(
+                Evidence(
+                    what="hot pipe over collector sensor while the pump runs, median of days",
+                    start_s=start_s,
+                    end_s=end_s,
+                    value=level,
+                    unit="K",
+                ),
+            ),
+        )
+
+
+def _reads_low_k(case: Case) -> Floats:
+    """Give how much warmer the pipe from the roof is than the roof while fluid runs; (days,) [K].
+
+    In steady running alone: what stood in a hot pipe, and a sun that goes, are no sign.
+    """
+    running = case.loop.moving_frac > 0.95
+    steady = running.copy()
+    for before in range(1, 4):
+        steady[:, before:] &= running[:, :-before]
+        steady[:, :before] = False
+    over_k = case.binned("loop_hot") - case.loop.t_roof_c
+    over_k = np.where(steady, over_k, np.nan)
+    told = np.isfinite(over_k).sum(axis=1) >= _LEAST_BINS
+    level = np.full(len(case.days), np.nan)
+    level[told] = np.nanmedian(over_k[told], axis=1)
+    return level
+
+
+# Half an hour of steady running tells (engineering judgement).
+_LEAST_BINS = 6
+
+
+def _overlap(one: Spell, other: Spell) -> bool:
+    return bool(one.days[0] <= other.days[-1] and other.days[0] <= one.days[-1])
