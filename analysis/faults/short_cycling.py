@@ -102,7 +102,7 @@ class _Band:
             beside[1:] |= flagged[:-1]
             beside[:-1] |= flagged[1:]
             flagged = flagged | (beside & (self.own_k < most_k))
-        return flagged
+        return np.asarray(flagged)
 
 
 # Which of the days around stand for the band, and how many must agree in a row (engineering
