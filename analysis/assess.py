@@ -36,6 +36,7 @@ from analysis.field_check.hours import field_check_hours
 from analysis.figures import day_figures, month_figures, promises_of, total_figures
 from analysis.forecast import year_in_progress
 from analysis.heat import heat_basis
+from analysis.ledger import ledger_of
 from analysis.offsets import OFFSET_LEARNT, Spell, corrected, learn_offsets, pair_offsets
 from analysis.precedence import sort_out, takes_the_yield
 from analysis.readings import hand_spans
@@ -201,6 +202,7 @@ def assess(
     kept, explained = sort_out(found, until_s=until_s)
     table = _without_tubes(table, kept, until_s)
     table = without_doubtful(table, found, channels=channels, until_s=until_s)
+    ledger, kept = ledger_of(table, kept, site, until_s=until_s)
     days, months = day_figures(table, site), month_figures(table, site)
     promised = promise.design_yield(facts)
     return Report(
@@ -225,6 +227,7 @@ def assess(
         year=year_in_progress(table, site, days, promised_kwh=promises_of(facts)),
         design=None if promised is None else compared(promised, table, site, months),
         readings=hand_spans(site, days),
+        ledger=ledger,
     )
 
 

@@ -15,6 +15,7 @@ from analysis.condition_results import Condition as Condition
 from analysis.condition_results import condition_from_json
 from analysis.design.result import DesignYield, design_from_json
 from analysis.hand_span import HandSpan
+from analysis.ledger_result import Ledger
 
 SCHEMA = 1
 
@@ -262,6 +263,7 @@ class Report:
     year: YearInProgress | None = None
     design: DesignYield | None = None
     readings: tuple[HandSpan, ...] = ()
+    ledger: Ledger | None = None
 
 
 def iso(time_s: int) -> str:
@@ -327,6 +329,7 @@ def report_json(report: Report) -> dict[str, Any]:
         "year": None if report.year is None else _plain(report.year),
         "design": None if report.design is None else _plain(report.design),
         "readings": [item.as_json() for item in report.readings],
+        "ledger": None if report.ledger is None else report.ledger.as_json(),
     }
 
 
@@ -360,6 +363,7 @@ def report_from_json(data: Mapping[str, Any]) -> Report:
         clear_seasons=tuple(_clear_season(item) for item in data.get("clear_seasons", ())),
         design=design_from_json(data.get("design")),
         readings=tuple(HandSpan.from_json(item) for item in data.get("readings", ())),
+        ledger=Ledger.from_json(data.get("ledger")),
     )
 
 

@@ -123,15 +123,29 @@ def _when(start_s: int, end_s: int, timezone: str) -> str:
     return start if start == end else f"{start} to {end.rsplit(', ', 1)[1]}"
 
 
+def explained_by(finding: Finding, report: Report) -> tuple[Finding, ...]:
+    """Give the findings that another one accounts for."""
+    return tuple(
+        other
+        for other in report.explained
+        if other.suppressed_by == finding.kind and _overlap(finding, other)
+    )
+
+
+def explains_words(finding: Finding, report: Report, texts: Texts) -> str:
+    """Name what a finding accounts for besides: `too little flow, pump running at night`."""
+    names = {title_of(other.kind, texts) for other in explained_by(finding, report)}
+    return ", ".join(sorted(name[:1].lower() + name[1:] for name in names))
+
+
 def _explains(finding: Finding, report: Report, slug: str, texts: Texts) -> tuple[Fact, ...]:
     return tuple(
         Fact(
             label=title_of(other.kind, texts),
             value=sentence(other.summary),
-            note=finding_path(slug, other),
+            note=finding_path(slug, other) if slug else "",
         )
-        for other in report.explained
-        if other.suppressed_by == finding.kind and _overlap(finding, other)
+        for other in explained_by(finding, report)
     )
 
 

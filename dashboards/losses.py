@@ -4,16 +4,13 @@ import math
 from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 
+from analysis.ledger import FROM_THE_STORE
 from analysis.results import Bounded, Finding, Report
 from analysis.savings import EFFICIENCY_FRAC
 from analysis.uncertainty import COVERAGE_95
 from dashboards.format import URGENCY_RANK, bounded, local_date
 
 RECENT_DAYS = 30
-# What these kinds cost is lost from the store, not missing from the day's delivery.
-FROM_THE_STORE = frozenset(
-    {"reverse_circulation", "night_running", "pump_never_stops", "store_overheat"}
-)
 # Why no heat is counted, where the kind itself is the reason.
 _NOT_COUNTED: Mapping[str, str] = {
     "frost_risk": "none counted (a risk, not a loss so far)",

@@ -7,8 +7,10 @@ from analysis.results import Finding, MonthFigure, Problem, Report
 from dashboards import format as fmt
 from dashboards.check_facts import clear_days_of, field_check_of, readings_of, year_of
 from dashboards.design_facts import beside_of, design_of
+from dashboards.finding_page import explains_words
 from dashboards.logs_text import printable
 from dashboards.losses import lost_words
+from dashboards.missing_heat import missing_heat, missing_heat_says
 from dashboards.site_facts import Fact
 from dashboards.texts import (
     Texts,
@@ -38,6 +40,7 @@ def render_text(report: Report, *, texts: Texts, listed: int | None = None, logs
         _head(report),
         _heat(report),
         _months(report),
+        _missing_heat(report, texts),
         _findings(report, texts),
         _verdicts(report, texts),
         logs,
@@ -187,6 +190,20 @@ def _month(month: MonthFigure) -> str:
     )
 
 
+def _missing_heat(report: Report, texts: Texts) -> str:
+    lines = missing_heat(report, texts=texts, slug=None)
+    if not lines:
+        return ""
+    marks = {"gap": "", "finding": "- ", "rest": "- ", "apart": "beside it: "}
+    said = []
+    for line in lines:
+        when = f", {line.when}" if line.when else ""
+        mark = marks[line.sort]
+        said.append(_wrapped(f"{line.label}{when}: {line.value}", 2, mark=mark))
+    head = _wrapped(missing_heat_says(report), 2)
+    return "\n".join(["WHERE THE MISSING HEAT WENT", head, *said])
+
+
 def rank(finding: Finding) -> tuple[int, bool, float, int]:
     """Give what findings are sorted by: urgency, still going on, heat lost, start."""
     lost = finding.lost.value if finding.lost else 0.0
@@ -214,8 +231,7 @@ def _finding(
     when = fmt.span(finding.start_s, finding.end_s, report.timezone)
     # What is only watched or noted asks for no work, so nothing about work is said.
     work = list(_work(number, finding, told)) if asks else []
-    also = [other for other in report.explained if other.suppressed_by == finding.kind]
-    explains = ", ".join(sorted({title_of(other.kind, texts).lower() for other in also}))
+    explains = explains_words(finding, report, texts)
     lines = [
         f"  {head}",
         _wrapped(f"{when}; heat lost: {lost_words(finding)}", 5),

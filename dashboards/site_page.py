@@ -14,6 +14,7 @@ from dashboards.design_facts import beside_of, design_of
 from dashboards.figures.balance import balance
 from dashboards.figures.strip_frame import first_day, frame
 from dashboards.figures.year_strip import year_strip
+from dashboards.finding_page import explains_words
 from dashboards.format import (
     OVER,
     URGENCY_WORDS,
@@ -29,6 +30,7 @@ from dashboards.format import (
 )
 from dashboards.links import finding_path
 from dashboards.losses import open_findings, rank
+from dashboards.missing_heat import HeatLine, missing_heat, missing_heat_says
 from dashboards.site_facts import (
     Fact,
     basis_of,
@@ -62,6 +64,7 @@ class FindingLine:
     when: str
     lost: str
     summary: str
+    explains: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,6 +91,8 @@ class SiteView:
     condition: tuple[Fact, ...]
     open: tuple[FindingLine, ...]
     past: tuple[FindingLine, ...]
+    missing: tuple[HeatLine, ...]
+    missing_says: str
     clear: tuple[str, ...]
     unjudged: tuple[Fact, ...]
     basis: tuple[Fact, ...]
@@ -145,6 +150,8 @@ def site_view(
         condition=condition_of(report, site),
         open=tuple(line_of[place] for place in still),
         past=tuple(line_of[place] for place in past),
+        missing=missing_heat(report, texts=texts, slug=slug if links else None),
+        missing_says=missing_heat_says(report),
         clear=tuple(
             title_of(item.kind, texts) for item in report.verdicts if item.outcome == "clear"
         ),
@@ -185,6 +192,7 @@ def _line(report: Report, place: int, href: str, texts: Texts) -> FindingLine:
         when=span(finding.start_s, finding.end_s, report.timezone),
         lost=bounded(finding.lost, unknown=""),
         summary=sentence(finding.summary),
+        explains=explains_words(finding, report, texts),
     )
 
 

@@ -6,10 +6,10 @@ from datetime import date
 
 from markupsafe import escape
 
+from analysis.ledger import FROM_THE_STORE
 from analysis.results import Finding
 from dashboards.figures.strip_frame import Row
 from dashboards.format import URGENCY_RANK, kind_words, local_date, number
-from dashboards.losses import FROM_THE_STORE
 
 LANE = 27.0
 MOST_LANES = 6

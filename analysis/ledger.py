@@ -1,0 +1,174 @@
+"""Where the missing heat went: the gap of the days, shared among the findings that cover them.
+
+On each local day expected less delivered heat is shared in order of precedence; a finding takes no
+more than what is left of it, and over all its days no more than it says that it cost. What is left
+is the rest, that nothing explains. So a loss is never counted twice, and never larger than the heat
+that is missing.
+
+Heat that was lost from the store, at night or to a backup, is missing from no day's delivery, and
+days without sun or heat have no gap: such findings stand apart with their own figure.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from analysis.days import DayTable
+from analysis.energy import delivered, expected
+from analysis.ledger_result import Entry, Ledger
+from analysis.precedence import CAUSES
+from analysis.record import Bools, Floats
+from analysis.results import Bounded, Finding
+from analysis.site import Site
+
+FROM_THE_STORE = frozenset(
+    {
+        "reverse_circulation",
+        "night_running",
+        "pump_never_stops",
+        "store_overheat",
+        "backup_overlap",
+    }
+)
+"""Kinds whose cost is lost from the store or burnt by the backup: no part of the days' gap."""
+
+_ORDER = {row.kind: place for place, row in enumerate(CAUSES)}
+# A finding of whose days fewer tell sun and heat cannot be held against them.
+_KNOWN_FRAC = 0.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Claim:
+    """What a finding asks for: so many kWh at most, of the days that are True."""
+
+    days: Bools
+    kwh: float
+
+
+def share_out(gap_kwh: Floats, claims: Sequence[Claim]) -> tuple[Floats, Floats]:
+    """Share the gap of each day among claims, the first first.
+
+    A claim is spread over its days as what is left of their gaps is. A day above its expectation
+    has nothing to share.
+
+    Parameters
+    ----------
+    gap_kwh : shape (n_days,), expected less delivered heat [kWh]; NaN unknown
+    claims : in order of precedence
+
+    Returns
+    -------
+    taken, rest : shapes (n_claims, n_days) and (n_days,); they add up to the known gaps
+    """
+    left = np.nan_to_num(np.maximum(gap_kwh, 0.0))
+    taken = np.zeros((len(claims), len(gap_kwh)))
+    for place, claim in enumerate(claims):
+        there = np.where(claim.days, left, 0.0)
+        whole = float(there.sum())
+        if whole > 0.0 and claim.kwh > 0.0:
+            taken[place] = there * min(claim.kwh / whole, 1.0)
+            left = np.maximum(left - taken[place], 0.0)
+    return taken, np.nan_to_num(gap_kwh) - taken.sum(axis=0)
+
+
+def ledger_of(
+    table: DayTable, findings: Sequence[Finding], site: Site, *, until_s: int
+) -> tuple[Ledger | None, tuple[Finding, ...]]:
+    """Share the gap, and hold each finding's loss against it.
+
+    Parameters
+    ----------
+    table : every day, doubtful figures taken out
+    findings : those that stand
+    site : the site as its file states it
+    until_s : stands for the end of findings that last
+
+    Returns
+    -------
+    ledger, findings : None where no day tells both; the findings with no more than their share
+    """
+    gap = table.column("expected_kwh") - table.column("heat_kwh")
+    known = np.isfinite(gap)
+    whole = _bounds(table, known, site)
+    if whole is None:
+        return None, tuple(findings)
+    spans = {id(item): _covered(table, item, until_s) for item in findings}
+    shares: list[tuple[Finding, float]] = []
+    apart: list[Entry] = []
+    for item in sorted(findings, key=_rank):
+        if item.lost is None:
+            continue
+        days = spans[id(item)]
+        frac = float(known[days].mean()) if days.any() else 0.0
+        if item.kind in FROM_THE_STORE or frac < _KNOWN_FRAC:
+            apart.append(_entry(item, item.lost))
+        else:
+            shares.append((item, frac))
+    claims = [
+        Claim(days=spans[id(item)], kwh=frac * item.lost.value)
+        for item, frac in shares
+        if item.lost is not None
+    ]
+    taken, rest = share_out(gap, claims)
+    entries, held = [], {}
+    for (item, frac), kwh in zip(shares, taken, strict=True):
+        share = _limited(item, kwh, _bounds(table, known & spans[id(item)], site))
+        entries.append(_entry(item, share))
+        if item.lost is not None and share.value < frac * item.lost.value:
+            held[id(item)] = _scaled(share, 1.0 / frac)
+    over = _bounds(table, known & (rest != 0.0), site)
+    reach = 0.0 if over is None else max(over.high - over.value, over.value - over.low)
+    total = float(rest[known].sum())
+    ledger = Ledger(
+        days=int(known.sum()),
+        gap=Bounded(value=float(gap[known].sum()), low=whole.low, high=whole.high),
+        entries=tuple(entries),
+        rest=Bounded(value=total, low=total - reach, high=total + reach),
+        apart=tuple(apart),
+    )
+    return ledger, tuple(
+        replace(item, lost=held[id(item)]) if id(item) in held else item for item in findings
+    )
+
+
+def _rank(item: Finding) -> tuple[int, int]:
+    return _ORDER.get(item.kind, len(_ORDER)), item.start_s
+
+
+def _covered(table: DayTable, item: Finding, until_s: int) -> Bools:
+    edges, end_s = table.days.edge_s, until_s if item.end_s is None else item.end_s
+    return np.asarray((edges[1:] > item.start_s) & (edges[:-1] < end_s))
+
+
+def _bounds(table: DayTable, days: Bools, site: Site) -> Bounded | None:
+    """Give the gap of some days, None where it is not known."""
+    places = np.flatnonzero(days)
+    if places.size == 0:
+        return None
+    wanted, got = expected(table, places, site), delivered(table, places)
+    if wanted is None or got is None:
+        return None
+    value = wanted.value - got.value
+    reach = float(np.hypot(wanted.high - wanted.value, got.high - got.value))
+    return Bounded(value=value, low=value - reach, high=value + reach)
+
+
+def _limited(item: Finding, taken: Floats, gap: Bounded | None) -> Bounded:
+    """Give what a finding took, with its own bounds inside those of its days' gap."""
+    assert item.lost is not None
+    value = float(taken.sum())
+    own = item.lost
+    ratio = value / own.value if own.value > 0.0 else 1.0
+    high = max(own.high * min(ratio, 1.0), value)
+    if gap is not None:
+        high = max(min(high, gap.high), value)
+    return Bounded(value=value, low=min(max(own.low * min(ratio, 1.0), 0.0), value), high=high)
+
+
+def _scaled(bounded: Bounded, by: float) -> Bounded:
+    return Bounded(value=by * bounded.value, low=by * bounded.low, high=by * bounded.high)
+
+
+def _entry(item: Finding, lost: Bounded) -> Entry:
+    return Entry(kind=item.kind, start_s=item.start_s, channel=item.channel, lost=lost)
