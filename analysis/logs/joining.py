@@ -5,7 +5,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.blocks import Block
 from analysis.channels import channel
+from analysis.layers import laid
 from analysis.logs.rows import ON
 from analysis.logs.understanding import FileValues
 
@@ -69,15 +71,15 @@ def count_impossible(files: Sequence[FileValues]) -> dict[str, int]:
 
 
 def join(files: Sequence[FileValues]) -> tuple[NDArray[np.int64], Columns, Columns]:
-    """Join files into one series.
+    """Join files into one series, each a layer over those given before it (`analysis.layers`).
 
-    Of rows with the same stamp the value given last counts, channel by channel; an empty one never
-    counts.
+    Within a file the value given last counts of rows with the same stamp, channel by channel; an
+    empty one never counts.
 
     Parameters
     ----------
     files : sequence of FileValues
-        The files in the order given.
+        The files in the order given; their arrays are taken over.
 
     Returns
     -------
@@ -85,7 +87,20 @@ def join(files: Sequence[FileValues]) -> tuple[NDArray[np.int64], Columns, Colum
         Strictly rising stamps [s], channel to values [canonical unit], and key of a column whose
         meaning is not sure to its values [as written].
     """
-    stamp_s = np.concatenate([one.stamp_s for one in files])
+    stamps = [one.stamp_s for one in files]
+    open_columns = [one.open_values for one in files]
+    whole = laid([_rising([one.stamp_s], [one.values]) for one in files])
+    if not any(open_columns):
+        return whole.stamp_s, dict(whole.columns), {}
+    left = _rising(stamps, open_columns)
+    place = np.searchsorted(left.stamp_s, whole.stamp_s)
+    unknown = {name: values[place] for name, values in left.columns.items()}
+    return whole.stamp_s, dict(whole.columns), unknown
+
+
+def _rising(stamps: Sequence[NDArray[np.int64]], held: Sequence[Columns]) -> Block:
+    """Bring rows into order, each stamp once."""
+    stamp_s = np.concatenate(stamps)
     rising = bool((np.diff(stamp_s) > 0).all())
     order = None if rising else np.argsort(stamp_s, kind="stable")
     if order is not None:
@@ -93,10 +108,8 @@ def join(files: Sequence[FileValues]) -> tuple[NDArray[np.int64], Columns, Colum
     begins = None
     if order is not None and bool((np.diff(stamp_s) == 0).any()):
         begins = np.flatnonzero(np.append(True, np.diff(stamp_s) > 0))
-    sizes = [len(one.stamp_s) for one in files]
-    known = _joined([one.values for one in files], sizes, order, begins)
-    unknown = _joined([one.open_values for one in files], sizes, order, begins)
-    return stamp_s if begins is None else stamp_s[begins], known, unknown
+    columns = _joined(held, [len(one) for one in stamps], order, begins)
+    return Block(stamp_s=stamp_s if begins is None else stamp_s[begins], columns=columns)
 
 
 def _joined(
@@ -106,6 +119,8 @@ def _joined(
     begins: NDArray[np.intp] | None,
 ) -> Columns:
     columns: Columns = {}
+    if len(held) == 1 and order is None:
+        return dict(held[0])
     for name in list(dict.fromkeys(name for one in held for name in one)):
         values = np.concatenate(
             [

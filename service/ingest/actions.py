@@ -6,12 +6,12 @@ from typing import IO
 
 from sqlalchemy.orm import Session
 
+from analysis.blocks import Block
 from analysis.sitefile import parse_site
 from service.db.engine import BYTES_LOCK, Database, one_at_a_time
 from service.db.models import Site, Upload
 from service.errors import ConflictError, NotFoundError
 from service.ingest import queries
-from service.ingest.blocks import Block
 from service.ingest.files import Kept, RawStore
 from service.ingest.pushes import on_their_days
 from service.ingest.settling import of_another

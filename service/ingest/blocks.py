@@ -1,45 +1,21 @@
-"""Rows of one UTC day as a block: cutting, merging, and the bytes they are stored as.
+"""Rows of one UTC day in the store: what changed, what they hash to, and their bytes.
 
-Pure: no database here. A block holds stamps as the log gave them and every channel in its
-canonical unit; NaN is "no value". The bytes are an Arrow IPC stream with zstd, which any Arrow
-library reads.
+Pure: no database here. The bytes of a block (`analysis.blocks`) are an Arrow IPC stream with zstd,
+which any Arrow library reads.
 """
 
 import hashlib
-from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date, timedelta
-from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from analysis.blocks import Block
+from analysis.record import Ints
 
-_DAY_S = 86_400
-_EPOCH = date(1970, 1, 1)
 # A day with fewer distinct values than this is not told apart from another site's quiet day.
 _DISTINCT = 100
 # Units are converted when read; beyond this many decimals two conversions may differ.
 _DECIMALS = 3
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Block:
-    """Rows on strictly rising stamps.
-
-    Attributes
-    ----------
-    stamp_s : shape (n,), UTC epoch seconds as stamped
-    columns : channel to values of shape (n,), NaN missing
-    """
-
-    stamp_s: Ints
-    columns: Mapping[str, Floats]
-
-    def __len__(self) -> int:
-        return int(self.stamp_s.shape[0])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -58,44 +34,6 @@ class Change:
     gone: int
     touched_s: Ints
     columns: bool
-
-
-def utc_day(stamp_s: int) -> date:
-    """Give the UTC day of a stamp."""
-    return _EPOCH + timedelta(days=stamp_s // _DAY_S)
-
-
-def split_days(block: Block) -> dict[date, Block]:
-    """Cut rows by UTC day."""
-    if len(block) == 0:
-        return {}
-    number = block.stamp_s // _DAY_S
-    edges = [0, *(np.flatnonzero(np.diff(number)) + 1).tolist(), len(block)]
-    days: dict[date, Block] = {}
-    for first, last in pairwise(edges):
-        days[_EPOCH + timedelta(days=int(number[first]))] = Block(
-            stamp_s=block.stamp_s[first:last],
-            columns={name: values[first:last] for name, values in block.columns.items()},
-        )
-    return days
-
-
-def merge(old: Block, new: Block) -> Block:
-    """Lay newer rows over older ones: per stamp and channel, the newer value wins if it is one."""
-    stamp_s = np.union1d(old.stamp_s, new.stamp_s)
-    at_old = np.searchsorted(stamp_s, old.stamp_s)
-    at_new = np.searchsorted(stamp_s, new.stamp_s)
-    columns: dict[str, Floats] = {}
-    for name in sorted({*old.columns, *new.columns}):
-        values = np.full(stamp_s.shape[0], np.nan)
-        if name in old.columns:
-            values[at_old] = old.columns[name]
-        if name in new.columns:
-            fresh = new.columns[name]
-            given = ~np.isnan(fresh)
-            values[at_new[given]] = fresh[given]
-        columns[name] = values
-    return Block(stamp_s=stamp_s, columns=columns)
 
 
 def change(old: Block | None, new: Block | None) -> Change:
@@ -120,23 +58,6 @@ def change(old: Block | None, new: Block | None) -> Change:
         touched_s=np.sort(np.concatenate([came, went, common[differs]])),
         columns=set(old.columns) != set(new.columns),
     )
-
-
-def join(blocks: Iterable[Block]) -> Block | None:
-    """Put blocks of separate, rising days one after another; None where there are none."""
-    parts = list(blocks)
-    if not parts:
-        return None
-    names = sorted({name for part in parts for name in part.columns})
-    rows = sum(len(part) for part in parts)
-    columns = {name: np.full(rows, np.nan) for name in names}
-    stamp_s = np.concatenate([part.stamp_s for part in parts])
-    first = 0
-    for part in parts:
-        for name, values in part.columns.items():
-            columns[name][first : first + len(part)] = values
-        first += len(part)
-    return Block(stamp_s=stamp_s, columns=columns)
 
 
 def values_hash(block: Block) -> str | None:

@@ -7,10 +7,11 @@ from datetime import date
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
+from analysis.blocks import Block
+from analysis.layers import Layer
 from service.db.engine import insert_into
 from service.db.models import DayBlock, DayLayer
-from service.ingest.blocks import Block, channels_in, decode, encode
-from service.ingest.layers import Layer
+from service.ingest.blocks import channels_in, decode, encode
 
 _AT_ONCE = 400
 
@@ -45,10 +46,10 @@ def load_days(db: Session, *, site_id: int, days: Sequence[date]) -> dict[date, 
         for row in found:
             block = blocks[row.day] if row.data is None else decode(row.data)
             layers.setdefault(row.day, []).append(
-                Layer(upload_id=row.upload_id, block=block, pushed=row.pushed)
+                Layer(number=row.upload_id, block=block, pushed=row.pushed)
             )
         for day, block in blocks.items():
-            own = layers.get(day) or [Layer(upload_id=0, block=block)]
+            own = layers.get(day) or [Layer(number=0, block=block)]
             held[day] = HeldDay(block=block, layers=tuple(own))
     return held
 
@@ -77,13 +78,13 @@ def save_layers(
         {
             "site_id": site_id,
             "day": day,
-            "upload_id": layer.upload_id,
+            "upload_id": layer.number,
             "pushed": layer.pushed,
             "rows": len(layer.block),
             "data": None if len(held) == 1 else encode(layer.block),
             "replaced": {
                 str(above): count
-                for above, count in replaced.get(day, {}).get(layer.upload_id, {}).items()
+                for above, count in replaced.get(day, {}).get(layer.number, {}).items()
             },
         }
         for day, held in layers.items()

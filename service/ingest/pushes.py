@@ -14,11 +14,11 @@ from typing import Any
 
 import numpy as np
 
+from analysis.blocks import Block, merge
 from analysis.channels import Channel, channel_of_tidy, is_daily
 from analysis.days import local_date
 from analysis.logs.summaries import noons_of
 from service.errors import InvalidError
-from service.ingest.blocks import Block, merge
 
 MOST_ROWS = 100_000
 _EARLIEST_S = 631_152_000  # 1990: a clock before it was never set

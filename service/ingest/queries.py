@@ -6,10 +6,11 @@ from datetime import date, datetime, timedelta
 from sqlalchemy import case, delete, func, select
 from sqlalchemy.orm import Session
 
+from analysis.blocks import Block, join, utc_day
 from analysis.record import Record, record_from_stamps
 from service.db.engine import insert_into
 from service.db.models import ChannelSeen, DayBlock, DayLayer, DayMark, Site, Upload, WeatherFile
-from service.ingest.blocks import Block, decode, encode, join, utc_day, values_hash
+from service.ingest.blocks import decode, encode, values_hash
 
 # Stamps mark the end or the start of their step, so a span's rows may stand one step outside it.
 _LONGEST_STEP_S = 3600

@@ -7,6 +7,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from analysis.blocks import Block
 from analysis.errors import AnalysisError, LogError
 from analysis.logs.asking import Question
 from analysis.logs.shapes import FileRead, ParsedLog
@@ -16,7 +17,6 @@ from service.clock import Clock
 from service.db.engine import VALUES_LOCK, Database, one_at_a_time
 from service.db.models import Site, Upload
 from service.ingest import queries
-from service.ingest.blocks import Block
 from service.ingest.files import RawStore
 from service.ingest.storing import OtherSiteError, store_rows
 from service.jobs import claims

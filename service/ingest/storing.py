@@ -1,6 +1,6 @@
 """Laying read rows into the store of a site, and taking them out again; the caller commits.
 
-Each upload is a layer of the days it touches (`service.ingest.layers`); the day's block is what
+Each upload is a layer of the days it touches (`analysis.layers`); the day's block is what
 all layers give together.
 """
 
@@ -12,14 +12,15 @@ from typing import Literal
 import numpy as np
 from sqlalchemy.orm import Session
 
+from analysis.blocks import Block, merge, split_days
 from analysis.days import local_date
+from analysis.layers import Layer, fold
 from analysis.record import of_days_alone, steps_s
 from service.db.engine import VALUES_LOCK, one_at_a_time
 from service.db.models import Site, Upload
 from service.ingest import layer_queries, queries
-from service.ingest.blocks import Block, Change, change, merge, split_days, values_hash
+from service.ingest.blocks import Change, change, values_hash
 from service.ingest.layer_queries import HeldDay
-from service.ingest.layers import Layer, fold
 
 # The analysis of a day also looks at its neighbours (`analysis.assess.MARGIN_DAYS`).
 NEIGHBOUR_DAYS = 1
@@ -78,7 +79,7 @@ def store_rows(
     held = layer_queries.load_days(db, site_id=site.id, days=sorted(parts))
     pushed = upload.pushed_on is not None
     layers = {
-        day: _with_layer(held.get(day), Layer(upload_id=upload.id, block=part, pushed=pushed))
+        day: _with_layer(held.get(day), Layer(number=upload.id, block=part, pushed=pushed))
         for day, part in parts.items()
     }
     changes = _lay(db, site=site, held=held, layers=layers)
@@ -106,7 +107,7 @@ def take_out(db: Session, *, site: Site, upload: Upload, due_at: datetime) -> No
     days = layer_queries.days_of_upload(db, site_id=site.id, upload_id=upload.id)
     held = layer_queries.load_days(db, site_id=site.id, days=days)
     layers = {
-        day: [layer for layer in held[day].layers if layer.upload_id != upload.id] for day in days
+        day: [layer for layer in held[day].layers if layer.number != upload.id] for day in days
     }
     changes = _lay(db, site=site, held=held, layers=layers)
     _mark(db, site=site, changes=changes, channels=frozenset(), due_at=due_at)
@@ -118,11 +119,11 @@ def take_out(db: Session, *, site: Site, upload: Upload, due_at: datetime) -> No
 def _with_layer(held: HeldDay | None, layer: Layer) -> list[Layer]:
     """Add a layer, or rows to the one that the upload has already."""
     known = () if held is None else held.layers
-    own = [one for one in known if one.upload_id == layer.upload_id]
+    own = [one for one in known if one.number == layer.number]
     if own:
         layer = replace(layer, block=merge(own[0].block, layer.block))
-    others = [one for one in known if one.upload_id != layer.upload_id]
-    return sorted([*others, layer], key=lambda one: one.upload_id)
+    others = [one for one in known if one.number != layer.number]
+    return sorted([*others, layer], key=lambda one: one.number)
 
 
 def _lay(

@@ -11,6 +11,7 @@ from typing import IO, TYPE_CHECKING
 import numpy as np
 from sqlalchemy.orm import Session
 
+from analysis.blocks import Block, join, merge, split_days, utc_day
 from analysis.days import local_date
 from analysis.errors import AnalysisError
 from analysis.sitefile import parse_site
@@ -21,7 +22,7 @@ from service.db.models import Site, WeatherFile, WeatherSource
 from service.errors import NotFoundError
 from service.ingest import queries as ingest_queries
 from service.ingest.actions import bare_name
-from service.ingest.blocks import Block, change, join, merge, split_days, utc_day
+from service.ingest.blocks import change
 from service.ingest.files import Kept, RawStore
 from service.jobs import claims
 from service.sites import queries as site_queries

@@ -6,9 +6,10 @@ from datetime import date, datetime, timedelta
 from sqlalchemy import delete, select, update
 from sqlalchemy.orm import Session
 
+from analysis.blocks import Block
 from service.db.engine import insert_into
 from service.db.models import Site, WeatherDay, WeatherFile, WeatherSource
-from service.ingest.blocks import Block, decode, encode
+from service.ingest.blocks import decode, encode
 
 # A UTC day with so many hours needs no asking (a source may lack one at its end).
 WHOLE_DAY_HOURS = 23

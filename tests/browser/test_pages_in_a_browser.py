@@ -34,9 +34,9 @@ FINDING = "/sites/mill-lane-4/findings/lost_circulation-20250503T0810"
 def seed(folder: Path) -> None:
     """Put one site with an invented report and one day of rows into a fresh data folder."""
     from analysis.assess import METHOD
+    from analysis.blocks import Block
     from analysis.results import report_json
     from service.db.models import DayMark, Site, SiteReport, Upload
-    from service.ingest.blocks import Block
     from service.ingest.storing import store_rows
 
     back = back_end(folder)

@@ -6,16 +6,8 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.ingest.blocks import (
-    Block,
-    change,
-    decode,
-    encode,
-    join,
-    merge,
-    split_days,
-    values_hash,
-)
+from analysis.blocks import Block, join, merge, split_days
+from service.ingest.blocks import change, decode, encode, values_hash
 
 NAN = float("nan")
 DAY = 86_400

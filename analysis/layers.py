@@ -7,35 +7,36 @@ its gaps. Taking a layer away again gives what was there before, because what li
 kept as it came.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
-from analysis.record import GAP_IN_STEPS
-from service.ingest.blocks import Block, Floats, Ints, merge
-
-Bools = NDArray[np.bool_]
+from analysis.blocks import Block, join, merge, part_of
+from analysis.record import GAP_IN_STEPS, Bools, Floats, Ints
+from analysis.units import SECONDS_PER_DAY
 
 # Units are converted when read, and one export writes a decimal less than another: values this
 # near say the same (engineering judgement).
 _SAME = 1e-3
 _LONE_STEP_S = 60.0
+# Layers are laid by UTC day, as a store keeps them.
+_DAY_S = int(SECONDS_PER_DAY)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Layer:
-    """What one upload says of a day.
+    """What one file says of a day.
 
     Attributes
     ----------
-    upload_id : 0 for what was stored before layers were kept
+    number : place in that order; what a store held before it kept layers has 0
     block : its rows
     pushed : rows of a gateway, which come in pieces and never replace a span
     """
 
-    upload_id: int
+    number: int
     block: Block
     pushed: bool = False
 
@@ -53,9 +54,9 @@ def fold(layers: Sequence[Layer]) -> Folded:
 
     The result depends on the layers alone, not on the order in which they were read.
     """
-    ordered = sorted(layers, key=lambda layer: layer.upload_id)
+    ordered = sorted(layers, key=lambda layer: layer.number)
     block = ordered[0].block
-    replaced: dict[int, dict[int, int]] = {layer.upload_id: {} for layer in ordered}
+    replaced: dict[int, dict[int, int]] = {layer.number: {} for layer in ordered}
     for place, layer in enumerate(ordered[1:], start=1):
         columns = () if layer.pushed else _contested(block, layer.block)
         if columns:
@@ -64,10 +65,53 @@ def fold(layers: Sequence[Layer]) -> Folded:
                 gone = _covered(below.block.stamp_s, by=layer.block.stamp_s)
                 count = int((gone & _valued(below.block, shared)).sum())
                 if count:
-                    replaced[below.upload_id][layer.upload_id] = count
+                    replaced[below.number][layer.number] = count
             block = _without(block, columns, _covered(block.stamp_s, by=layer.block.stamp_s))
         block = merge(block, layer.block)
     return Folded(block=block, replaced=replaced)
+
+
+def laid(files: Sequence[Block]) -> Block:
+    """Lay files over one another day by day, the first beneath.
+
+    Parameters
+    ----------
+    files : at least one, in the order in which they were given
+
+    Returns
+    -------
+    Block
+        What all of them give together: the same as a store that they were handed in to one by one.
+    """
+    if len(files) == 1:
+        return files[0]
+    days = [block.stamp_s // _DAY_S for block in files]
+    every, count = np.unique(np.concatenate([np.unique(own) for own in days]), return_counts=True)
+    shared = every[count > 1]
+    parts = [
+        part
+        for block, own in zip(files, days, strict=True)
+        for part in _runs(block, own, np.isin(own, shared))
+    ]
+    for day in shared.tolist():
+        layers = []
+        for number, (block, own) in enumerate(zip(files, days, strict=True)):
+            first, last = np.searchsorted(own, [day, day + 1]).tolist()
+            if first < last:
+                layers.append(Layer(number=number, block=part_of(block, first, last)))
+        parts.append(fold(layers).block)
+    parts = [part for part in parts if len(part)]
+    parts.sort(key=lambda part: int(part.stamp_s[0]))
+    return join(parts) or files[0]
+
+
+def _runs(block: Block, day: Ints, shared: Bools) -> Iterator[Block]:
+    """Give the stretches of neighbouring days that no other file touches."""
+    new = np.diff(day) > 1
+    edges = np.flatnonzero(new | np.diff(shared.astype(np.int8)).astype(np.bool_)) + 1
+    for first, last in pairwise([0, *edges.tolist(), len(block)]):
+        if first < last and not shared[first]:
+            yield part_of(block, first, last)
 
 
 def _contested(below: Block, above: Block) -> tuple[str, ...]:

@@ -6,8 +6,9 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.ingest.blocks import Block, encode
-from service.ingest.layers import Layer, fold
+from analysis.blocks import Block
+from analysis.layers import Layer, fold
+from service.ingest.blocks import encode
 
 NAN = float("nan")
 
@@ -27,7 +28,7 @@ def minutes(first, last, value=20.0, name="collector", *, shift=0):
 def folded(*blocks, pushed=()):
     return fold(
         [
-            Layer(upload_id=number, block=one, pushed=number in pushed)
+            Layer(number=number, block=one, pushed=number in pushed)
             for number, one in enumerate(blocks, start=1)
         ]
     )
@@ -132,7 +133,7 @@ rows = st.lists(
 def test_the_order_of_reading_does_not_matter(files):
     layers = [
         Layer(
-            upload_id=number,
+            number=number,
             block=block([60 * r[0] for r in one], collector=[r[1] for r in one],
                         flow=[r[2] for r in one]),
         )
