@@ -3,6 +3,7 @@
 from analysis.faults._protocol import Conclusion, Fault, FaultText, Found, Judged, NotJudged
 from analysis.faults.backup_overlap import BackupOverlap
 from analysis.faults.charge_limit_low import ChargeLimitLow
+from analysis.faults.clock_wrong import ClockWrong
 from analysis.faults.degraded_tubes import DegradedTubes
 from analysis.faults.fluid_stress import FluidStress
 from analysis.faults.frost_risk import FrostRisk
@@ -41,6 +42,7 @@ CATALOGUE: tuple[Fault, ...] = (
     NotYetFitted(),
     SensorFault(),
     Silence(),
+    ClockWrong(),
     FrostRisk(),
     LostCirculation(),
     Stagnation(),

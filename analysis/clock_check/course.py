@@ -1,0 +1,312 @@
+"""Stage two: what the clock did over the whole log.
+
+From the days' errors the plainest course that explains them: right or off by a constant, put over
+in steps, or gaining so much a month from some day on. Single days are drowned by clouds, so the
+cost of a day grows with the logarithm of how far it is off; and what a season may do to the
+estimate costs nothing.
+"""
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Literal
+
+import numpy as np
+
+from analysis.clock_check.curves import eastward
+from analysis.days import DayTable
+from analysis.record import Bools, Floats
+from analysis.site import Site
+from analysis.stepping import values_kind
+from analysis.units import SECONDS_PER_DAY
+
+Basis = Literal["sun sensor", "collector"]
+
+MONTH_S = 365.25 / 12.0 * SECONDS_PER_DAY
+"""The month that a drift is counted in [s]."""
+
+# What a single day adds to the noise it knows of [s], and what stays however many days there are:
+# at once, and for a plane turned fully east or west (all measured by tests.bench.clock) [s].
+_DAY_S = {"sun sensor": 360.0, "collector": 300.0}
+_STAYS_S = {"sun sensor": 150.0, "collector": 360.0}
+_STAYS_EAST_S = {"sun sensor": 600.0, "collector": 840.0}
+# Fewer days say nothing; a day more in a piece must explain it by so much (judgement).
+LEAST_DAYS = 8
+_PENALTY = 12.0
+# Smaller steps are seasons; a smaller change through a drift likewise [s].
+_LEAST_STEP_S = {"sun sensor": 600.0, "collector": 1200.0}
+_MOST_EDGES = 400
+_LEVELS = 72
+_HINGES = 24
+_ROUNDS = 12
+_COVER_95 = 1.96
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ClockDays:
+    """The days that say something of the clock, shape (n,).
+
+    Attributes
+    ----------
+    day : their numbers in the table, rising
+    time_s : the middle of each [s]
+    offset_s : by how much the clock is ahead [s]
+    noise_s : standard uncertainty of the single day [s]
+    stays_s : standard uncertainty that all days share [s]
+    basis : what most of them go by
+    """
+
+    day: np.ndarray
+    time_s: Floats
+    offset_s: Floats
+    noise_s: Floats
+    stays_s: float
+    basis: Basis
+
+    def part(self, kept: Bools | slice) -> "ClockDays":
+        """Give some of the days."""
+        return ClockDays(
+            day=self.day[kept],
+            time_s=self.time_s[kept],
+            offset_s=self.offset_s[kept],
+            noise_s=self.noise_s[kept],
+            stays_s=self.stays_s,
+            basis=self.basis,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Piece:
+    """A stretch with one error.
+
+    `start_s`, `end_s` run from the middle of its first day that says something to that of its last
+    one, `offset_s` by how much the clock is ahead [s], `u_s` its standard uncertainty [s].
+    """
+
+    start_s: float
+    end_s: float
+    offset_s: float
+    u_s: float
+    days: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drift:
+    """A clock that is off by `offset_s` until `since_s` and gains `per_month_s` from then on."""
+
+    since_s: float
+    offset_s: float
+    per_month_s: float
+    u_per_month_s: float
+
+    def at(self, time_s: Floats | float) -> Floats:
+        """Give the error at instants [s]."""
+        late_s = np.maximum(np.asarray(time_s, dtype=np.float64) - self.since_s, 0.0)
+        return self.offset_s + self.per_month_s * late_s / MONTH_S
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Course:
+    """What the clock did: pieces in order of time, one where it is steady; or a drift.
+
+    With a drift, the pieces are stretches of a month for people to look at.
+    """
+
+    pieces: tuple[Piece, ...]
+    drift: Drift | None
+    basis: Basis
+    days: int
+
+
+def clock_days(table: DayTable, site: Site) -> ClockDays | None:
+    """Give the days that say something of the clock; None where too few do.
+
+    Parameters
+    ----------
+    table : with the columns of `analysis.clock_check.signs`
+    site : its planes and what its file says of values
+    """
+    sun, roof = table.column("clock_sun_s"), table.column("clock_roof_s")
+    by_sun = np.isfinite(sun)
+    by_roof = np.isfinite(roof) & ~by_sun
+    if by_sun.sum() < 0.25 * by_roof.sum():
+        by_sun, by_roof = np.zeros_like(by_sun), np.isfinite(roof)
+    told = np.flatnonzero(by_sun | by_roof)
+    if told.size < LEAST_DAYS:
+        return None
+    sensor = by_sun[told]
+    basis: Basis = "sun sensor" if sensor.mean() >= 0.5 else "collector"
+    step_s = np.nan_to_num(table.column("clock_step_s")[told])
+    late, doubt = _within_step(table, site)
+    noise_s = np.where(
+        sensor,
+        _DAY_S["sun sensor"],
+        np.hypot(table.column("clock_roof_noise_s")[told], _DAY_S["collector"]),
+    )
+    aside = eastward(site, arrays=1 if basis == "sun sensor" else None)
+    stays_s = float(
+        np.sqrt(
+            _STAYS_S[basis] ** 2
+            + (_STAYS_EAST_S[basis] * aside) ** 2
+            + (doubt * np.median(step_s)) ** 2
+        )
+    )
+    edges = table.days.edge_s
+    return ClockDays(
+        day=told,
+        time_s=np.asarray(0.5 * (edges[:-1] + edges[1:])[told], dtype=np.float64),
+        offset_s=np.where(sensor, sun[told], roof[told]) + late * step_s,
+        noise_s=noise_s,
+        stays_s=stays_s,
+        basis=basis,
+    )
+
+
+def _within_step(table: DayTable, site: Site) -> tuple[float, float]:
+    """Give where in its step a value lies after its middle, and the doubt, in steps."""
+    kind = site.log.values or values_kind(table)
+    if kind == "mean":
+        return 0.0, 0.0
+    if kind == "sample":
+        return 0.5, 0.0
+    return 0.25, 0.25 / np.sqrt(3.0)
+
+
+def course_of(days: ClockDays) -> Course:
+    """Find the plainest course that explains the days."""
+    edges, cost = _pieces(days)
+    pieces = _merged(days, edges)
+    drift, drift_cost = _drift(days)
+    if drift is not None and drift_cost + _PENALTY < cost:
+        monthly = np.arange(days.time_s[0], days.time_s[-1] + MONTH_S, MONTH_S)
+        cuts = np.searchsorted(days.time_s, monthly)
+        shown = [days.part(slice(a, b)) for a, b in pairwise(cuts) if b > a]
+        return Course(
+            pieces=tuple(middle_of(one) for one in shown),
+            drift=drift,
+            basis=days.basis,
+            days=len(days.day),
+        )
+    return Course(pieces=pieces, drift=None, basis=days.basis, days=len(days.day))
+
+
+def stretches(days: ClockDays, *, length_days: int = 14) -> tuple[Piece, ...]:
+    """Give the error stretch by stretch, for stretches in which three days say something."""
+    number = days.day // length_days
+    parts = [days.part(number == one) for one in np.unique(number)]
+    return tuple(middle_of(one) for one in parts if len(one.day) >= 3)
+
+
+def cost_of(days: ClockDays, off_s: Floats) -> float:
+    """Give what a course costs that leaves each day off by so much."""
+    return float(_cost(days, off_s).sum())
+
+
+def _cost(days: ClockDays, off_s: Floats) -> Floats:
+    """Give what each day costs where a course leaves it off by so much; days along the first."""
+    beyond = np.maximum(np.abs(off_s) - days.stays_s, 0.0)
+    noise_s = days.noise_s if off_s.ndim == 1 else days.noise_s[:, None]
+    return np.asarray(np.log1p(0.5 * (beyond / noise_s) ** 2))
+
+
+def middle_of(days: ClockDays) -> Piece:
+    """Give the weighted middle of days, far ones counting little, as one piece."""
+    weight = days.noise_s**-2.0
+    order = np.argsort(days.offset_s)
+    passed = np.cumsum(weight[order])
+    middle = days.offset_s[order][np.searchsorted(passed, 0.5 * passed[-1])]
+    for _ in range(_ROUNDS):
+        counts = weight / (1.0 + 0.5 * weight * (days.offset_s - middle) ** 2)
+        middle = (counts * days.offset_s).sum() / counts.sum()
+    scatter = (counts * weight * (days.offset_s - middle) ** 2).sum() / counts.sum()
+    noise_s = np.sqrt(max(2.0 * scatter, 1.0) / counts.sum())
+    return Piece(
+        start_s=float(days.time_s[0]),
+        end_s=float(days.time_s[-1]),
+        offset_s=float(middle),
+        u_s=float(np.hypot(noise_s, days.stays_s)),
+        days=len(days.day),
+    )
+
+
+def _pieces(days: ClockDays) -> tuple[list[int], float]:
+    """Give where pieces begin, and what the best cut into pieces costs.
+
+    Each piece is as cheap as the best of many levels makes it; a piece more costs the penalty.
+    """
+    count = len(days.day)
+    levels = np.unique(np.quantile(days.offset_s, np.linspace(0.0, 1.0, _LEVELS)))
+    each = _cost(days, days.offset_s[:, None] - levels[None, :])
+    summed = np.concatenate([np.zeros((1, len(levels))), np.cumsum(each, axis=0)])
+    every = max(1, -(-count // _MOST_EDGES))
+    edges = np.unique([*range(0, count - LEAST_DAYS + 1, every), count])
+    best = np.full(len(edges), np.inf)
+    best[0] = 0.0
+    came = np.zeros(len(edges), dtype=np.int64)
+    for here in range(1, len(edges)):
+        before = np.flatnonzero(
+            (edges[here] - edges[:here] >= LEAST_DAYS) & np.isfinite(best[:here])
+        )
+        if before.size:
+            own = (summed[edges[here]] - summed[edges[before]]).min(axis=1)
+            total = best[before] + own + _PENALTY * (edges[before] > 0)
+            came[here] = before[total.argmin()]
+            best[here] = total.min()
+    starts, here = [], len(edges) - 1
+    while here > 0:
+        here = int(came[here])
+        starts.append(int(edges[here]))
+    return starts[::-1], float(best[-1])
+
+
+def _merged(days: ClockDays, starts: list[int]) -> tuple[Piece, ...]:
+    """Join neighbours that differ by less than seasons and noise may make them."""
+    cuts = [*starts, len(days.day)]
+    while True:
+        pieces = [middle_of(days.part(slice(a, b))) for a, b in pairwise(cuts)]
+        steps = [abs(later.offset_s - one.offset_s) for one, later in pairwise(pieces)]
+        if not steps or min(steps) >= _LEAST_STEP_S[days.basis]:
+            return tuple(pieces)
+        del cuts[int(np.argmin(steps)) + 1]
+
+
+def _drift(days: ClockDays) -> tuple[Drift | None, float]:
+    """Give the best drift from some day on, and what it costs."""
+    span_s = days.time_s[-1] - days.time_s[0]
+    least_s = MONTH_S
+    if span_s < least_s or len(days.day) < 2 * LEAST_DAYS:
+        return None, np.inf
+    best: Drift | None = None
+    cheapest = np.inf
+    for since_s in np.linspace(days.time_s[0], days.time_s[-1] - least_s, _HINGES):
+        late = np.maximum(days.time_s - since_s, 0.0) / MONTH_S
+        found = _sloped(days, late, float(since_s))
+        cost = cost_of(days, days.offset_s - found.at(days.time_s))
+        if cost < cheapest:
+            best, cheapest = found, cost
+    if best is not None:
+        change_s = abs(best.per_month_s) * (days.time_s[-1] - best.since_s) / MONTH_S
+        sure = abs(best.per_month_s) > _COVER_95 * best.u_per_month_s
+        if change_s < _LEAST_STEP_S[days.basis] or not sure:
+            return None, np.inf
+    return best, cheapest
+
+
+def _sloped(days: ClockDays, late: Floats, since_s: float) -> Drift:
+    weight = days.noise_s**-2.0
+    counts = weight.copy()
+    design = np.stack([np.ones_like(late), late])
+    for _ in range(_ROUNDS):
+        normal = (design * counts) @ design.T + 1e-15 * np.eye(2)
+        offset_s, per_month_s = np.linalg.solve(normal, (design * counts) @ days.offset_s)
+        off = days.offset_s - offset_s - per_month_s * late
+        counts = weight / (1.0 + 0.5 * weight * off**2)
+    spread = np.linalg.inv(normal)[1, 1]
+    scatter = max(2.0 * (counts * weight * off**2).sum() / counts.sum(), 1.0)
+    # What seasons do to the ends of the drift stays.
+    u_s = np.hypot(np.sqrt(scatter * spread), days.stays_s / max(late.max(), 1e-9))
+    return Drift(
+        since_s=since_s,
+        offset_s=float(offset_s),
+        per_month_s=float(per_month_s),
+        u_per_month_s=float(u_s),
+    )

@@ -1,0 +1,211 @@
+"""What would put the clock right: a zone, an offset, a drift; as keys of the `[log]` table."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from analysis.clock_check.course import (
+    ClockDays,
+    Course,
+    Piece,
+    cost_of,
+    course_of,
+    middle_of,
+)
+from analysis.record import Floats
+from analysis.site import Site
+
+COVER_95 = 1.96
+# Off by less is good enough for every figure (engineering judgement; the published checks of
+# loggers ask for a quarter of an hour).
+WORTH_S = 900.0
+# A zone must explain the days this much better than no error, and as well as a free course.
+_CLEARLY = 12.0
+_AS_WELL = 12.0
+_HOURS = range(-12, 15)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Correction:
+    """Keys of `[log]` that put the clock right.
+
+    Attributes
+    ----------
+    timezone : what the clock runs on; None where that is not it
+    offset_min : by how much it is ahead [min]; with a drift, on the first day of it
+    drift_min_per_month : what it gains a month of 30.44 days [min]
+    from_date, until_date : the days for which that holds, the second excluded; None: open
+    """
+
+    timezone: str | None = None
+    offset_min: float | None = None
+    drift_min_per_month: float | None = None
+    from_date: date | None = None
+    until_date: date | None = None
+
+
+def wrong_pieces(course: Course) -> tuple[Piece, ...]:
+    """Give the stretches in which the clock is surely off by enough to matter."""
+    return tuple(one for one in course.pieces if is_wrong(one.offset_s, one.u_s))
+
+
+def is_wrong(offset_s: float, u_s: float) -> bool:
+    """Tell whether an error is beyond its uncertainty and large enough to matter."""
+    return abs(offset_s) > max(COVER_95 * u_s, WORTH_S)
+
+
+def stated_zone(site: Site) -> str:
+    """Give the zone that the clock is taken to run on."""
+    return site.log.timezone or site.place.timezone
+
+
+def zone_of_clock(days: ClockDays, site: Site) -> str | None:
+    """Give the zone that the clock seems to run on, None where it is not a matter of zones.
+
+    Where a log covers both halves of the year, summer time tells zones of one offset apart; where
+    it does not, the zone of the place goes before others.
+    """
+    stated = stated_zone(site)
+    as_stated = _offsets_s(stated, days.time_s)
+    course = course_of(days)
+    free = cost_of(days, days.offset_s - _course_s(course, days))
+    nothing = cost_of(days, days.offset_s)
+    best: tuple[float, str] | None = None
+    for zone in _zones(site):
+        error_s = _offsets_s(zone, days.time_s) - as_stated
+        if not error_s.any():
+            continue
+        left = replace(days, offset_s=days.offset_s - error_s)
+        cost = cost_of(left, left.offset_s)
+        middle = middle_of(left)
+        fits = not is_wrong(middle.offset_s, middle.u_s)
+        explains = cost + _CLEARLY < nothing and cost < free + _AS_WELL
+        # Equal costs leave the earlier one.
+        if fits and explains and (best is None or cost < best[0] - 1e-6):
+            best = (cost, zone)
+    return None if best is None else best[1]
+
+
+def corrections(days: ClockDays, site: Site) -> tuple[Correction, ...]:
+    """Give what would put the clock right, the plainest first; nothing where it is right."""
+    course = course_of(days)
+    zone = zone_of_clock(days, site)
+    found = [] if zone is None else [Correction(timezone=zone)]
+    own = _own(course, site)
+    return tuple(found if own is None else [*found, own])
+
+
+def _own(course: Course, site: Site) -> Correction | None:
+    """Give the correction by numbers: of a drift, or of the last stretch that is wrong."""
+    zone = site.place.timezone
+    drift = course.drift
+    if drift is not None:
+        if not any(is_wrong(one.offset_s, one.u_s) for one in course.pieces):
+            return None
+        return Correction(
+            offset_min=round(drift.offset_s / 60.0),
+            drift_min_per_month=round(drift.per_month_s / 60.0, 1),
+            from_date=_date(drift.since_s, zone),
+        )
+    wrong = wrong_pieces(course)
+    if not wrong:
+        return None
+    last = wrong[-1]
+    place = course.pieces.index(last)
+    later = course.pieces[place + 1 :]
+    return Correction(
+        offset_min=round(last.offset_s / 60.0),
+        from_date=_date(last.start_s, zone) if place else None,
+        until_date=_date(later[0].start_s, zone) if later else None,
+    )
+
+
+def _course_s(course: Course, days: ClockDays) -> Floats:
+    if course.drift is not None:
+        return course.drift.at(days.time_s)
+    starts = np.array([one.start_s for one in course.pieces])
+    place = np.searchsorted(starts, days.time_s, side="right") - 1
+    return np.array([one.offset_s for one in course.pieces])[place]
+
+
+def _zones(site: Site) -> Iterator[str]:
+    yield site.place.timezone
+    yield "UTC"
+    for hours in _HOURS:
+        if hours:
+            yield f"Etc/GMT{-hours:+d}"
+
+
+def _offsets_s(zone: str, time_s: Floats) -> Floats:
+    info = ZoneInfo(zone)
+    found = []
+    for one in time_s.tolist():
+        offset = datetime.fromtimestamp(one, UTC).astimezone(info).utcoffset()
+        found.append(0.0 if offset is None else offset.total_seconds())
+    return np.array(found)
+
+
+def _date(time_s: float, zone: str) -> date:
+    return datetime.fromtimestamp(time_s, UTC).astimezone(ZoneInfo(zone)).date()
+
+
+def minutes(value: float) -> str:
+    """Write minutes, whole ones without a point."""
+    return f"{value:.0f}" if abs(value - round(value)) < 0.05 else f"{value:.1f}"
+
+
+def keys_of(one: Correction) -> str:
+    """Write a correction as keys of `[log]`, in one line."""
+    if one.timezone is not None:
+        return f'timezone = "{one.timezone}"'
+    said = [f"clock_offset_min = {minutes(one.offset_min or 0.0)}"]
+    if one.drift_min_per_month is not None:
+        said.append(f"clock_drift_min_per_month = {minutes(one.drift_min_per_month)}")
+    if one.from_date is not None:
+        said.append(f"clock_from = {one.from_date.isoformat()}")
+    if one.until_date is not None:
+        said.append(f"clock_until = {one.until_date.isoformat()}")
+    return ", ".join(said)
+
+
+def off_words(offset_s: float, u_s: float) -> str:
+    """Say by how much a clock is off, with its 95 % give or take."""
+    way = "ahead of" if offset_s > 0.0 else "behind"
+    shown = abs(offset_s) / 60.0
+    size = f"{shown:.0f} minutes" if shown < 120.0 else f"{shown / 60.0:.1f} hours"
+    return f"about {size} {way} the sun (give or take {COVER_95 * u_s / 60.0:.0f} minutes)"
+
+
+def course_words(course: Course) -> str:
+    """Say in one sentence what the clock does."""
+    seen = f"by {course.days} days of the {course.basis}"
+    drift = course.drift
+    if drift is not None:
+        way = "gains" if drift.per_month_s > 0.0 else "loses"
+        size = minutes(abs(drift.per_month_s) / 60.0)
+        give = COVER_95 * drift.u_per_month_s / 60.0
+        return f"the clock {way} {size} minutes a month (give or take {give:.1f}), {seen}"
+    wrong = wrong_pieces(course)
+    if not wrong:
+        worst = max(abs(one.offset_s) + COVER_95 * one.u_s for one in course.pieces) / 60.0
+        return f"the clock fits the sun within {worst:.0f} minutes, {seen}"
+    last = wrong[-1]
+    verb = "is" if last is course.pieces[-1] else "was"
+    steps = "" if len(course.pieces) == 1 else " in its last wrong stretch"
+    return f"the clock {verb}{steps} {off_words(last.offset_s, last.u_s)}, {seen}"
+
+
+def drift_wrong_since_s(course: Course) -> float | None:
+    """Give when a drifting clock came to be off by enough to matter, None where it is not."""
+    drift = course.drift
+    if drift is None:
+        return None
+    u_s = max((one.u_s for one in course.pieces), default=0.0)
+    limit_s = max(COVER_95 * u_s, WORTH_S)
+    end_s = course.pieces[-1].end_s
+    times = np.linspace(course.pieces[0].start_s, end_s, 400)
+    wrong = np.flatnonzero(np.abs(drift.at(times)) > limit_s)
+    return float(times[wrong[0]]) if wrong.size else None

@@ -1,0 +1,122 @@
+"""Stage one: what each day says of the clock, by the sun sensor and by the collector."""
+
+import numpy as np
+
+from analysis.case import Case
+from analysis.clock_check.curves import curves
+from analysis.clock_check.ends import after_noon_s, light_ends
+from analysis.clock_check.shift import shifts
+from analysis.grid import BIN_S
+from analysis.record import Floats
+from analysis.units import SECONDS_PER_HOUR
+
+SENSORS = ("irradiance_plane", "irradiance_horizontal")
+
+# A day that fits worse, or that could lie anywhere within this, says nothing (judgement).
+_MOST_MISFIT = 0.2
+_MOST_NOISE_S = 3600.0
+# A collector's day under this share of its brightest is not worth looking at (judgement).
+_LEAST_GAIN_FRAC = 0.15
+# Hotter than this a heat pipe hands over less than the sun gives, and losses run away.
+_HOTTEST_C = 110.0
+# Holes up to this long are bridged; longer ones in the dark only.
+_BRIDGED_BINS = int(SECONDS_PER_HOUR / BIN_S)
+_DARK_FRAC = 0.05
+# The collector's rate of change is taken over so many bins on either side.
+_RATE_BINS = 2
+
+
+def clock_columns(case: Case) -> dict[str, Floats]:
+    """Give what the curve of each day says of the clock; shape (days,), NaN where nothing.
+
+    `clock_sun_s` by how much the clock is ahead after the sun sensor [s]; `clock_roof_s` likewise
+    after the collector, `clock_roof_noise_s` its noise [s]; `clock_step_s` the usual step of the
+    day's rows [s]. Values are taken for means over their step.
+    """
+    columns: dict[str, Floats] = {}
+    name = next((one for one in SENSORS if case.record.has(one)), None)
+    if name is not None:
+        columns["clock_sun_s"] = _by_light(case, case.record.columns[name])
+    if case.record.has("collector"):
+        columns |= _by_collector(case)
+    if columns:
+        rows = case.per_day(np.ones(len(case.record)))
+        with np.errstate(invalid="ignore", divide="ignore"):
+            columns["clock_step_s"] = case.per_day(case.record.step_s) / rows
+    return columns
+
+
+def _by_light(case: Case, light_w_m2: Floats) -> Floats:
+    """Give each day's error after the middle between its first and its last light."""
+    record = case.record
+    told = np.full(len(case.days), np.nan)
+    rows = np.flatnonzero(np.isfinite(light_w_m2))
+    if rows.size < 2:
+        return told
+    middle_s = record.start_s[rows] + (record.step_s[rows] / 2.0).astype(np.int64)
+    first, last = light_ends(
+        middle_s, light_w_m2[rows], step_s=float(np.median(record.step_s[rows]))
+    )
+    between = 0.5 * (first + last)
+    day = np.searchsorted(case.days.edge_s, between, side="right") - 1
+    inside = (day >= 0) & (day < len(case.days))
+    told[day[inside]] = after_noon_s(between[inside], case.site)
+    return told
+
+
+def _by_collector(case: Case) -> dict[str, Floats]:
+    """Give each day's error after the whole curve of what the collector gained, and its noise."""
+    gain = _bridged(_gain_w(case))
+    drawn = curves(site=case.site, time_s=case.grid.start_s + BIN_S // 2)
+    found = shifts(gain, drawn)
+    good = (
+        (_highest(gain) > _LEAST_GAIN_FRAC * case.model.brightest_w)
+        & ~(_highest(case.binned("collector")) > _HOTTEST_C)
+        & (found.misfit < _MOST_MISFIT)
+        & (found.noise_s < _MOST_NOISE_S)
+    )
+    return {
+        "clock_roof_s": np.where(good, found.offset_s, np.nan),
+        "clock_roof_noise_s": np.where(good, found.noise_s, np.nan),
+    }
+
+
+def _gain_w(case: Case) -> Floats:
+    """Give what the sun must have brought, from what the collector did with it [W].
+
+    What it took up, what it lost to the air and what the fluid carried away.
+    """
+    roof = case.binned("collector")
+    flat = roof.ravel()
+    change = np.full(flat.shape, np.nan)
+    n = _RATE_BINS
+    if flat.size > 2 * n:
+        change[n:-n] = (flat[2 * n :] - flat[: -2 * n]) / (2 * n * BIN_S)
+    lost = case.model.loss_w(roof - case.loop.t_ambient_c)
+    carried = np.nan_to_num(case.loop.heat_w)
+    return np.asarray(
+        case.model.collector_j_k * change.reshape(roof.shape) + lost + carried, dtype=np.float64
+    )
+
+
+def _highest(values: Floats) -> Floats:
+    """Give the highest known value of each day, -inf where none is known."""
+    return np.asarray(np.where(np.isfinite(values), values, -np.inf).max(axis=1))
+
+
+def _bridged(values: Floats) -> Floats:
+    """Fill holes up to an hour, and longer ones between dark bins; the others stay."""
+    flat = values.ravel()
+    known = np.flatnonzero(np.isfinite(flat))
+    if known.size < 2:
+        return values
+    place = np.arange(flat.size)
+    filled = np.interp(place, known, flat[known], left=np.nan, right=np.nan)
+    after = np.searchsorted(known, place)
+    inside = (after > 0) & (after < known.size)
+    left, right = known[np.maximum(after - 1, 0)], known[np.minimum(after, known.size - 1)]
+    dark = _DARK_FRAC * np.repeat(_highest(values), values.shape[1])
+    good = inside & (
+        (right - left - 1 <= _BRIDGED_BINS) | (np.fmax(flat[left], flat[right]) <= dark)
+    )
+    return np.where(np.isfinite(flat) | ~good, flat, filled).reshape(values.shape)
