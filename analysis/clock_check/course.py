@@ -31,7 +31,10 @@ _STAYS_S = {"sun sensor": 150.0, "collector": 360.0}
 _STAYS_EAST_S = {"sun sensor": 600.0, "collector": 840.0}
 # Fewer days say nothing; a day more in a piece must explain it by so much (judgement).
 LEAST_DAYS = 8
-_PENALTY = 12.0
+_PENALTY = 8.0
+# Days scatter as Student's t of so many degrees; what a season does to them is free up to this
+# share of what stays (engineering judgement; both measured by tests.bench.clock).
+_TAIL, _FREE = 4.0, 0.5
 # Smaller steps are seasons; a smaller change through a drift likewise [s].
 _LEAST_STEP_S = {"sun sensor": 600.0, "collector": 1200.0}
 _MOST_EDGES = 400
@@ -203,9 +206,9 @@ def cost_of(days: ClockDays, off_s: Floats) -> float:
 
 def _cost(days: ClockDays, off_s: Floats) -> Floats:
     """Give what each day costs where a course leaves it off by so much; days along the first."""
-    beyond = np.maximum(np.abs(off_s) - days.stays_s, 0.0)
+    beyond = np.maximum(np.abs(off_s) - _FREE * days.stays_s, 0.0)
     noise_s = days.noise_s if off_s.ndim == 1 else days.noise_s[:, None]
-    return np.asarray(np.log1p(0.5 * (beyond / noise_s) ** 2))
+    return np.asarray(0.5 * (_TAIL + 1.0) * np.log1p((beyond / noise_s) ** 2 / _TAIL))
 
 
 def middle_of(days: ClockDays) -> Piece:

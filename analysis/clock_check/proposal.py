@@ -72,21 +72,25 @@ def zone_of_clock(days: ClockDays, site: Site) -> str | None:
     as_stated = _offsets_s(stated, days.time_s)
     course = course_of(days)
     free = cost_of(days, days.offset_s - _course_s(course, days))
-    nothing = cost_of(days, days.offset_s)
+    nothing = _cost_but_for_bias(days)
     best: tuple[float, str] | None = None
     for zone in _zones(site):
         error_s = _offsets_s(zone, days.time_s) - as_stated
         if not error_s.any():
             continue
         left = replace(days, offset_s=days.offset_s - error_s)
-        cost = cost_of(left, left.offset_s)
-        middle = middle_of(left)
-        fits = not is_wrong(middle.offset_s, middle.u_s)
+        cost = _cost_but_for_bias(left)
         explains = cost + _CLEARLY < nothing and cost < free + _AS_WELL
         # Equal costs leave the earlier one.
-        if fits and explains and (best is None or cost < best[0] - 1e-6):
+        if explains and (best is None or cost < best[0] - 1e-6):
             best = (cost, zone)
     return None if best is None else best[1]
+
+
+def _cost_but_for_bias(days: ClockDays) -> float:
+    """Give what days cost that are off by nothing but what the estimate itself may be."""
+    bias_s = COVER_95 * days.stays_s
+    return cost_of(days, days.offset_s - np.clip(middle_of(days).offset_s, -bias_s, bias_s))
 
 
 def corrections(days: ClockDays, site: Site) -> tuple[Correction, ...]:
@@ -203,7 +207,7 @@ def drift_wrong_since_s(course: Course) -> float | None:
     drift = course.drift
     if drift is None:
         return None
-    u_s = max((one.u_s for one in course.pieces), default=0.0)
+    u_s = float(np.median([one.u_s for one in course.pieces]))
     limit_s = max(COVER_95 * u_s, WORTH_S)
     end_s = course.pieces[-1].end_s
     times = np.linspace(course.pieces[0].start_s, end_s, 400)

@@ -13,8 +13,8 @@ from analysis.units import SECONDS_PER_HOUR
 SENSORS = ("irradiance_plane", "irradiance_horizontal")
 
 # A day that fits worse, or that could lie anywhere within this, says nothing (judgement).
-_MOST_MISFIT = 0.2
-_MOST_NOISE_S = 3600.0
+_MOST_MISFIT = 0.5
+_MOST_NOISE_S = 5400.0
 # A collector's day under this share of its brightest is not worth looking at (judgement).
 _LEAST_GAIN_FRAC = 0.15
 # Hotter than this a heat pipe hands over less than the sun gives, and losses run away.

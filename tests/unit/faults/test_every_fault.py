@@ -70,6 +70,10 @@ SHOWN = {
         "step_s": 300,
         "faults": (Fault(kind="hysteresis_small", start="2025-05-08", end="2025-05-23"),),
     },
+    "clock_wrong": {
+        "start": "2025-05-01",
+        "faults": (Fault(kind="clock_offset", start="2025-05-01", value=45.0),),
+    },
     "lost_circulation": {
         "start": "2025-05-01",
         "faults": (Fault(kind="pump_dead", start="2025-05-08", end="2025-05-20"),),
