@@ -118,6 +118,7 @@ DECISIVE: dict[str, Decisive] = {
     ),
     "lost_circulation": Decisive(channels=(*LOOP, *_SUN), levels=_flow),
     "high_flow": Decisive(channels=(*LOOP, *_SUN), levels=_flow),
+    "clock_wrong": Decisive(channels=(*_SUN, "collector", "pump")),
     "night_running": Decisive(channels=(*LOOP, "store_top", "ambient"), night=True),
     "pump_never_stops": Decisive(channels=(*LOOP, "store_top", "ambient")),
     "start_delayed": Decisive(channels=("collector", "loop_hot", "store_bottom", "pump", *_SUN)),
