@@ -54,7 +54,7 @@ TEXT = FaultText(
         "From here: if the log stays as it is, say so in the [log] table: timezone, or "
         "clock_offset_min with clock_from",
         "On site: set date, time and zone of logger and controller; note the day in the site file",
-        "If it loses the time with the power, have whoever is licensed for it change its backup cell",
+        "If it loses the time with the power: whoever is licensed for it changes its backup cell",
     ),
     cautions=(ELECTRICITY, LOCAL_CODES),
 )
