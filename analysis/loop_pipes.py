@@ -29,10 +29,11 @@ ROOM_C = 20.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pipe:
-    """A metre of pipe: what it loses per kelvin and what warming it takes."""
+    """A metre of pipe: what it loses per kelvin, what warming it takes, what it holds."""
 
     loss_w_mk: float
     capacity_j_mk: float
+    content_l_m: float
 
 
 def pipe_for(*, flow_l_min: float, fluid_j_m3k: float) -> Pipe:
@@ -45,7 +46,7 @@ def pipe_for(*, flow_l_min: float, fluid_j_m3k: float) -> Pipe:
 
     Returns
     -------
-    Pipe : loss [W/(m K)] and capacity of fluid and copper [J/(m K)]
+    Pipe : loss [W/(m K)], capacity of fluid and copper [J/(m K)], content [l/m]
 
     References
     ----------
@@ -63,6 +64,7 @@ def pipe_for(*, flow_l_min: float, fluid_j_m3k: float) -> Pipe:
     return Pipe(
         loss_w_mk=float(1.0 / resistance),
         capacity_j_mk=float(bore * fluid_j_m3k + copper * _COPPER_J_M3K),
+        content_l_m=1000.0 * bore,
     )
 
 

@@ -15,6 +15,7 @@ from analysis.faults.night_running import NightRunning
 from analysis.faults.no_draw import NoDraw
 from analysis.faults.not_yet_fitted import NotYetFitted
 from analysis.faults.poor_heat_transfer import PoorHeatTransfer
+from analysis.faults.pressure_loss import PressureLoss
 from analysis.faults.pump_never_stops import PumpNeverStops
 from analysis.faults.reverse_circulation import ReverseCirculation
 from analysis.faults.scald_risk import ScaldRisk
@@ -24,6 +25,7 @@ from analysis.faults.silence import Silence
 from analysis.faults.stagnation import Stagnation
 from analysis.faults.start_delayed import StartDelayed
 from analysis.faults.store_overheat import StoreOverheat
+from analysis.faults.vessel_charge_lost import VesselChargeLost
 from analysis.faults.yield_shortfall import YieldShortfall
 
 __all__ = [
@@ -60,6 +62,8 @@ CATALOGUE: tuple[Fault, ...] = (
     ChargeLimitLow(),
     BackupOverlap(),
     FluidStress(),
+    PressureLoss(),
+    VesselChargeLost(),
     NoDraw(),
     DegradedTubes(),
     YieldShortfall(),

@@ -147,6 +147,9 @@ DECISIVE: dict[str, Decisive] = {
         night=True,
     ),
     "pressure_loss": Decisive(channels=("pressure", "collector"), levels=_pressure),
+    "vessel_charge_lost": Decisive(
+        channels=("pressure", "collector"), levels=_pressure, tells=_hottest_c
+    ),
     "not_yet_fitted": Decisive(channels=("collector", "ambient", "pump", *_SUN), tells=_sunniest),
 }
 

@@ -130,6 +130,17 @@ SHOWN = {
         "backup_w": 2000.0,
         "faults": (Fault(kind="backup_overlap", start="2025-05-01"),),
     },
+    "pressure_loss": {
+        "start": "2025-05-01",
+        "faults": (Fault(kind="pressure_leak", value=1.2, start="2025-05-06", end="2025-05-25"),),
+    },
+    "vessel_charge_lost": {
+        "start": "2025-05-01",
+        "days": 50,
+        "faults": (
+            Fault(kind="vessel_charge_lost", value=0.2, start="2025-05-24", end="2025-06-15"),
+        ),
+    },
     "fluid_stress": {"start": "2025-06-01", "away": (("2025-06-05", "2025-06-30"),), "days": 30},
     "no_draw": {"start": "2025-05-01", "away": (("2025-05-08", "2025-05-20"),)},
     "poor_heat_transfer": {
