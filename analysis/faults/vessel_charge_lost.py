@@ -57,7 +57,7 @@ TEXT = FaultText(
     ),
     check_next=(
         "From here: are size and gas pressure of the vessel on record right? Was it changed?",
-        "On site: is the valve to the vessel open and secured?",
+        "On site: is the way to the vessel free, its valve secured against shutting?",
         "Look at the can under the safety valve: has fluid been let out?",
         "With the loop cold: part the vessel from the loop, let its fluid side empty, and measure "
         "the gas pressure, by the maker's procedure; fluid at the gas valve means a torn membrane",
