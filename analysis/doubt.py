@@ -1,8 +1,8 @@
 """Figures that a finding shows to be wrong are taken out of the days: unknown, never a guess.
 
 A sensor that repeats one value goes on giving numbers, and a pump command without a meter goes on
-standing for a flow; once they are found out, the heat of those days is not known. Their coverage
-says so.
+standing for a flow; once they are found out, the heat of those days is not known. Nor is that of a
+flow meter which other sensors disprove. Their coverage says so.
 """
 
 from collections.abc import Sequence
@@ -17,6 +17,9 @@ from analysis.heat import BASES
 from analysis.record import Bools, Floats
 from analysis.results import Finding
 from analysis.sky import SOURCES_OF_SUN
+
+# A reading held against the papers alone is doubted in words, its heat stays (judgement).
+_PROVEN = 0.8
 
 
 def without_doubtful(
@@ -48,6 +51,8 @@ def without_doubtful(
     }
     if basis is not None and basis.startswith("pump_and"):
         no_heat |= _standing_days(table, findings, until_s)
+    elif basis is not None:
+        no_heat |= _misread_days(table, findings, until_s)
     # What the logger summed up does not rest on the sensors that were found wrong here.
     summed = zip(table.days.dates, summed_days(table).tolist(), strict=True)
     no_heat -= {day for day, is_summed in summed if is_summed}
@@ -75,6 +80,16 @@ def _standing_days(table: DayTable, findings: Sequence[Finding], until_s: int) -
         for item in table.of_kind("lost_circulation")
         if any(first <= item.start_s < last for first, last in spans)
     }
+
+
+def _misread_days(table: DayTable, findings: Sequence[Finding], until_s: int) -> set[str]:
+    """Give the days on which a flow meter is proven to read wrong."""
+    edges, wrong = table.days.edge_s, np.zeros(len(table.days), dtype=np.bool_)
+    for item in findings:
+        if item.kind == "flow_reading_wrong" and item.certainty >= _PROVEN:
+            end_s = until_s if item.end_s is None else item.end_s
+            wrong |= (edges[1:] > item.start_s) & (edges[:-1] < end_s)
+    return {day for day, one in zip(table.days.dates, wrong.tolist(), strict=True) if one}
 
 
 def _forget(

@@ -5,6 +5,7 @@ from analysis.faults.backup_overlap import BackupOverlap
 from analysis.faults.charge_limit_low import ChargeLimitLow
 from analysis.faults.clock_wrong import ClockWrong
 from analysis.faults.degraded_tubes import DegradedTubes
+from analysis.faults.flow_reading_wrong import FlowReadingWrong
 from analysis.faults.fluid_stress import FluidStress
 from analysis.faults.frost_risk import FrostRisk
 from analysis.faults.high_flow import HighFlow
@@ -43,6 +44,7 @@ __all__ = [
 CATALOGUE: tuple[Fault, ...] = (
     NotYetFitted(),
     SensorFault(),
+    FlowReadingWrong(),
     Silence(),
     ClockWrong(),
     FrostRisk(),

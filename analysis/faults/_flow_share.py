@@ -28,13 +28,15 @@ _LEAST_H = 1.0
 # it is sound (engineering judgement).
 _OWN_DAYS, _RECENT_DAYS = 12, 40
 _SOUND_FRAC = (0.75, 1.33)
+# Below it nothing moves, or a dead meter shows nothing: no level of a plant.
+_NOTHING_FRAC = 0.12
 
 
 def metered_share(case: Case, band: tuple[float, float] = BANDS_PERCENT[0]) -> Floats:
     """Give metered over commissioned flow in a band of command; (days,), NaN unknown [-]."""
     pump, flow = case.binned("pump"), case.binned("flow")
     asked = case.model.flow_l_min * pump / 100.0
-    return _share(case, flow, asked, _steady(pump, band) & np.isfinite(flow))
+    return share_of(case, flow, asked, steady_in(pump, band) & np.isfinite(flow))
 
 
 def sunlit_share(case: Case) -> Floats:
@@ -44,9 +46,9 @@ def sunlit_share(case: Case) -> Floats:
     carried_w = case.model.flow_w_k * pump / 100.0 * spread
     healthy = case.expected.power_w
     bright = case.sky.gain_w > _BRIGHT_FRAC * case.model.brightest_w
-    steady = _steady(pump, BANDS_PERCENT[0])
+    steady = steady_in(pump, BANDS_PERCENT[0])
     use = steady & bright & case.expected.carried & (spread > _LEAST_SPREAD_K)
-    return _share(case, healthy, carried_w, use & np.isfinite(healthy))
+    return share_of(case, healthy, carried_w, use & np.isfinite(healthy))
 
 
 def clear_share(table: DayTable) -> Floats:
@@ -103,7 +105,7 @@ def against_own(share: Floats, *, edge_frac: float = 0.5) -> Own:
     """
     relative, level = (np.full(share.shape, np.nan) for _ in range(2))
     sound: list[float] = []
-    for day in np.flatnonzero(np.isfinite(share)).tolist():
+    for day in np.flatnonzero(share > _NOTHING_FRAC).tolist():
         if len(sound) < _OWN_DAYS:
             sound.append(float(share[day]))
             continue
@@ -118,7 +120,7 @@ def against_own(share: Floats, *, edge_frac: float = 0.5) -> Own:
 LOW_EDGE_FRAC = 1.0 - EDGE_FRAC
 
 
-def _steady(pump: Floats, band: tuple[float, float]) -> Bools:
+def steady_in(pump: Floats, band: tuple[float, float]) -> Bools:
     """Tell bins in a band of command whose neighbours are as well: no start or stop within."""
     on = (pump >= band[0]) & (pump < band[1])
     steady = np.zeros(on.shape, dtype=np.bool_)
@@ -126,7 +128,8 @@ def _steady(pump: Floats, band: tuple[float, float]) -> Bools:
     return steady
 
 
-def _share(case: Case, above: Floats, below: Floats, use: Bools) -> Floats:
+def share_of(case: Case, above: Floats, below: Floats, use: Bools) -> Floats:
+    """Give one sum over another in chosen bins, NaN on days with less than an hour of them [-]."""
     known = use & (case.loop.known_s > 0.0) & np.isfinite(above) & np.isfinite(below)
     top = np.where(known, above, 0.0).sum(axis=1)
     bottom = np.where(known, below, 0.0).sum(axis=1)

@@ -123,6 +123,7 @@ DECISIVE: dict[str, Decisive] = {
     "pump_never_stops": Decisive(channels=(*LOOP, "store_top", "ambient")),
     "start_delayed": Decisive(channels=("collector", "loop_hot", "store_bottom", "pump", *_SUN)),
     "short_cycling": Decisive(channels=("collector", "store_bottom", "pump", *_SUN)),
+    "flow_reading_wrong": Decisive(channels=(*LOOP, "store_top", *_SUN), levels=_flow),
     "low_flow": Decisive(channels=(*LOOP, *_SUN), levels=_flow),
     "poor_heat_transfer": Decisive(channels=(*LOOP, *_SUN), tells=_sunniest),
     "degraded_tubes": Decisive(channels=("loop_hot", "loop_cold", "flow", "pump", *_SUN)),

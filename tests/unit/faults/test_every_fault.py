@@ -130,6 +130,10 @@ SHOWN = {
         "backup_w": 2000.0,
         "faults": (Fault(kind="backup_overlap", start="2025-05-01"),),
     },
+    "flow_reading_wrong": {
+        "start": "2025-05-01",
+        "faults": (Fault(kind="ghost_flow", start="2025-05-06", end="2025-05-24"),),
+    },
     "pressure_loss": {
         "start": "2025-05-01",
         "faults": (Fault(kind="pressure_leak", value=1.2, start="2025-05-06", end="2025-05-25"),),
