@@ -39,7 +39,7 @@ class RowCount:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Problem:
-    """Something in a log that could not be used.
+    """Something in a log that was set aside.
 
     `line` is the 1-based physical line, None where the file as a whole is meant; `column` is the
     header text, None where the row as a whole is meant.

@@ -27,7 +27,8 @@ def log_map_of(reading: Reading) -> LogMap:
 
 
 def _columns(reading: Reading, raw: dict[str, Any]) -> tuple[tuple[str, ColumnMeaning], ...]:
-    found: dict[str, str] = {}
+    # One channel may stand here more than once: the logs of two loggers, each with its own heads.
+    # Two in one file are a matter for who reads that file.
     columns = []
     for head, entry in raw.items():
         path = ("log", "columns", head)
@@ -36,15 +37,7 @@ def _columns(reading: Reading, raw: dict[str, Any]) -> tuple[tuple[str, ColumnMe
                 path, f'"{head}" is {shown(entry)}; write {{ channel = "...", unit = "..." }}'
             )
         reading.only(path, ("channel", "unit"))
-        meaning = _meaning(reading, path, entry)
-        if meaning.channel in found:
-            reading.refuse(
-                (*path, "channel"),
-                f'"{head}" and "{found[meaning.channel]}" are both {meaning.channel}; a second '
-                f"sensor of a kind is {meaning.channel}_2",
-            )
-        found[meaning.channel] = head
-        columns.append((head, meaning))
+        columns.append((head, _meaning(reading, path, entry)))
     return tuple(columns)
 
 

@@ -39,7 +39,7 @@ def logs_text(
         lines.append(_wrapped(f"{named}: {dialect}", 2))
         lines.append(_wrapped(f"columns: {'; '.join(_column(one) for one in columns)}", 4))
         if ignored:
-            lines.append(_wrapped(f"not known and left aside: {printable('; '.join(ignored))}", 4))
+            lines.append(_wrapped(f"not known and left out: {printable('; '.join(ignored))}", 4))
     lines.extend(_wrapped(text, 2) for text in _remarks(unseen, impossible))
     lines.extend(_wrapped(text, 2) for text in _far_values(files))
     lines.extend(_wrapped(text, 2) for text in _asked(questions))

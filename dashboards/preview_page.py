@@ -87,7 +87,7 @@ class PreviewView:
     anything: bool
     figure: str
     left_over: str | None
-    asked: int
+    open_says: str
     time_asked: bool
     families: Mapping[str, str]
 
@@ -114,6 +114,7 @@ def preview_view(
             now=by_key.get(column.key, column),
             values=ranges.get(column.key, ""),
             question=asked.get(column.key),
+            left_out=answers.get(f"channel-{number}") == LEAVE_OUT,
         )
         for number, column in enumerate(_columns(first, now))
     )
@@ -131,10 +132,23 @@ def preview_view(
         anything=now.parsed is not None and any(map(has_panel, now.parsed.columns)),
         figure=figure,
         left_over=left_over,
-        asked=sum(column.mood == "asked" for column in columns),
+        open_says=_open_says(columns),
         time_asked=any(question.kind == "time" for question in now.questions),
         families=_families(),
     )
+
+
+def _open_says(columns: Sequence[ColumnLine]) -> str:
+    """Say how many columns still want an answer."""
+    count = sum(column.mood == "asked" for column in columns)
+    if not count:
+        return "Nothing here is open; look whether it is right."
+    is_open, them = (
+        ("1 is", "it holds, or leave it")
+        if count == 1
+        else (f"{count} are", "they hold, or leave them")
+    )
+    return f"Of {fmt.plural(len(columns), 'column')} {is_open} open: choose what {them} out."
 
 
 def _families() -> dict[str, str]:
@@ -162,13 +176,14 @@ def _column(
     now: ColumnUnderstood,
     values: str,
     question: Question | None,
+    left_out: bool,
 ) -> ColumnLine:
     chosen = now.meaning
     name = first.head or f"column {first.place + 1}"
     if first.unit_head and first.unit_head not in name:
         name += f" [{first.unit_head}]"
     told = now.source == "map"
-    open_one = chosen is None and question is not None
+    open_one = chosen is None and question is not None and not left_out
     given = ""
     if first.source == "header" and first.meaning is not None:
         given = f"{first.meaning.channel}|{first.meaning.unit or ''}"
@@ -178,7 +193,7 @@ def _column(
         name=name,
         given=given,
         values=values,
-        sure="your choice" if told else _sure(now),
+        sure="your choice" if told or left_out else _sure(now),
         mood="told" if told else "asked" if open_one else "sure" if chosen else "left",
         reasons=(*first.reasons, *column_losses(now)),
         why=question.why if open_one and question is not None else "",

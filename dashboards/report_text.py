@@ -291,7 +291,7 @@ def _rows(report: Report, *, problems: int) -> str:
     rows = report.rows
     count = (
         f"{rows.read:,} read: {rows.kept:,} kept, {rows.duplicate:,} given more than once, "
-        f"{rows.rejected:,} rejected"
+        f"{rows.rejected:,} set aside"
     )
     lines = [f"ROWS\n{_wrapped(count, 2)}"]
     lines.extend(_wrapped(place(item), 2) for item in report.rejected[:_LISTED])
@@ -302,7 +302,7 @@ def _rows(report: Report, *, problems: int) -> str:
 
 
 def place(problem: Problem) -> str:
-    """Say where something stands that could not be used, and why."""
+    """Say where something stands that was set aside, and why."""
     parts = [problem.file]
     if problem.line is not None:
         parts.append(f"line {problem.line}")

@@ -147,7 +147,7 @@ def rows_read(report: Report) -> str:
     rows = report.rows
     return (
         f"{plural(rows.read, 'row')} read, {rows.kept:,} used, {rows.duplicate:,} doubled, "
-        f"{rows.rejected:,} rejected"
+        f"{rows.rejected:,} set aside"
     )
 
 

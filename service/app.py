@@ -28,7 +28,7 @@ from service.errors import ServiceError, SignedOutError
 from service.guards import HEADERS, Guard
 from service.health import router as health
 from service.ingest import endpoints as ingest
-from service.ingest import version_endpoints
+from service.ingest import map_endpoints, version_endpoints
 from service.ingest.files import RawStore
 from service.mail import endpoints as mail
 from service.pages import endpoints as pages
@@ -71,6 +71,7 @@ def create_app(settings: Settings, database: Database, clock: Clock) -> FastAPI:
         accounts.router,
         sites.router,
         version_endpoints.router,  # its `summary` stands before the number of an upload
+        map_endpoints.router,
         ingest.router,
         assessments.router,
         weather.router,

@@ -129,7 +129,7 @@ def find_layout(name: str, dialect: Dialect, told: LogMap) -> Layout:
         if found.name in columns:
             raise LogError(
                 f"{quoted(columns[found.name].head)} and {quoted(head)} both hold {found.name}; "
-                f"name one {found.name}_2, or map them under [log.columns]",
+                f"a second sensor of a kind is {found.name}_2, in [log.columns] or as its head",
                 file=name,
             )
         columns[found.name] = known_column(name, dialect, place, found, meaning, source=source)

@@ -25,7 +25,7 @@ class RowsRead:
     ----------
     stamp_s : UTC epoch seconds as stamped [s]
     values : for each column of the layout, as written
-    read : how many rows there were, rejected ones too
+    read : how many rows there were, those set aside too
     missing_hour, doubled_hour : how many rows were set aside because of the clock changes
     series, units : of a long table, the names of its series and their units
     """
@@ -49,7 +49,7 @@ def read_rows(plan: FilePlan, *, told: Told, problems: ProblemList) -> RowsRead:
     told : Told
         Zone of the logger's clock, present time.
     problems : ProblemList
-        Takes what could not be used.
+        Takes what was set aside.
 
     Returns
     -------

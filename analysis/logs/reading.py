@@ -50,7 +50,7 @@ def read_logs(
     log_map : LogMap, optional
         A map; what it says goes before the site's `[log]`.
     now_s : int, optional
-        Present time, UTC epoch seconds; rows more than a day later are rejected [s].
+        Present time, UTC epoch seconds; rows more than a day later are set aside [s].
     listed : int
         How many problems are listed; all are counted.
     keep_open : bool

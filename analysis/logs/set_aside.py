@@ -16,7 +16,7 @@ _LONGEST = 500
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetAside:
-    """A row or cell that is not used: where it stands, what stands there, and why."""
+    """A row or cell that was set aside: where it stands, what stands there, and why."""
 
     file: str
     line: int | None

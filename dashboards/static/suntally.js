@@ -229,7 +229,7 @@
     if (upload.state === "stored") {
       words.textContent =
         `Read: ${count("read")} ${rows.read === 1 ? "row" : "rows"}, ${count("kept")} new, ` +
-        `${count("duplicate")} doubled, ${count("rejected")} rejected. ` +
+        `${count("duplicate")} doubled, ${count("rejected")} set aside. ` +
         "The page follows when it is analysed.";
     } else if (upload.state === "refused") words.textContent = refusal(upload);
     else if (upload.state === "asking") {
@@ -475,6 +475,7 @@
         problem.textContent = told.problem ?? "";
         if (!told.columns) return;
         preview.querySelector("[data-preview-says]").textContent = told.says;
+        preview.querySelector("[data-preview-open]").textContent = told.open;
         preview.querySelector("[data-preview-shown]").textContent = told.shown;
         preview.querySelector("[data-preview-left]").hidden = !told.left;
         preview.querySelector("[data-preview-known]").hidden = !told.anything;

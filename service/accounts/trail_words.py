@@ -26,7 +26,7 @@ _SAID: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("noted a meter reading", ("sites.add_reading", "pages.readings.add")),
     ("handed logs in", ("ingest.post_logs", "pages.editing.hand_in")),
     ("sent rows", ("ingest.push_rows",)),
-    ("decided what a log means", ("pages.previews.answer",)),
+    ("decided what a log means", ("pages.previews.answer", "ingest.map_endpoints.accept")),
     ("undid a log", ("ingest.version_endpoints.undo", "pages.previews.undo")),
     ("let a log count again", ("ingest.version_endpoints.redo", "pages.previews.redo")),
     ("forgot a log that waited", ("pages.previews.discard",)),

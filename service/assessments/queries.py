@@ -203,7 +203,7 @@ def findings_seen(db: Session, *, site_id: int) -> list[FindingSeen]:
 
 
 def problems_of(db: Session, *, site_id: int) -> tuple[Problem, ...]:
-    """Give what could not be used in the logs of a site."""
+    """Give what was set aside in the logs of a site."""
     found = (
         select(Upload.problems)
         .where(Upload.site_id == site_id, Upload.state == "stored")

@@ -73,6 +73,5 @@ def together(base: LogMap, over: LogMap) -> LogMap:
         for field in fields(LogMap)
         if field.name != "columns" and getattr(over, field.name) is not None
     }
-    taken = {meaning.channel for _, meaning in over.columns}
-    kept = {head: one for head, one in base.columns if one.channel not in taken}
-    return replace(base, columns=tuple({**kept, **dict(over.columns)}.items()), **said)
+    columns = {**dict(base.columns), **dict(over.columns)}
+    return replace(base, columns=tuple(columns.items()), **said)

@@ -14,7 +14,8 @@ from analysis.site import Site as SiteFacts
 from analysis.sitefile import parse_site
 from analysis.sitefile_splice import with_log
 from service.db.models import Site
-from service.errors import ConflictError
+from service.errors import ConflictError, NotFoundError
+from service.ingest import queries
 from service.ingest.answers import for_nameless_columns
 from service.ingest.files import RawStore
 from service.ingest.settling import unanswered
@@ -33,7 +34,27 @@ class Waiting:
     upload_id: int
     sha256: str
     name: str
+    state: str
     site_text: str
+
+
+def waiting_of(db: Session, *, site: Site, upload_id: int) -> Waiting:
+    """Give a kept file of a site.
+
+    Raises
+    ------
+    NotFoundError : the site has no such file
+    """
+    upload = queries.upload_of(db, site_id=site.id, upload_id=upload_id)
+    if upload is None or upload.sha256 is None:
+        raise NotFoundError("There is no such file at this site.")
+    return Waiting(
+        upload_id=upload.id,
+        sha256=upload.sha256,
+        name=upload.name,
+        state=upload.state,
+        site_text=site.text,
+    )
 
 
 def sources_of(waiting: Waiting, *, raw: RawStore, limit_bytes: int) -> list[LogSource]:

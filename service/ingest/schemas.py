@@ -1,9 +1,9 @@
 """Shapes of what ingest gives over HTTP."""
 
 from datetime import datetime
-from typing import Any
+from typing import Any, Literal
 
-from pydantic import BaseModel, Field
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 
 class Rows(BaseModel):
@@ -42,7 +42,9 @@ class UploadShown(BaseModel):
     last_s: int | None = Field(description="Last stamp in it.")
     rows: Rows
     replaced: list[Replaced] = Field(description="Which later files replaced rows of it.")
-    problems: list[dict[str, Any]] = Field(description="The first lines or cells not usable.")
+    problems: list[dict[str, Any]] = Field(
+        description="The first rows and cells that were set aside."
+    )
     files: list[dict[str, Any]] = Field(description="How each file in it was understood.")
     status_url: str
 
@@ -63,6 +65,35 @@ class DropShown(BaseModel):
     rows_duplicate: int
     rows_rejected: int
     wanting: list[UploadShown] = Field(description="The first that were refused or are asking.")
+
+
+class MapColumn(BaseModel):
+    """What one column holds."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    channel: str = Field(max_length=60, description="A channel, or time, date, time_of_day.")
+    unit: str | None = Field(default=None, max_length=60, description="None: the usual one.")
+
+
+class GivenMap(BaseModel):
+    """A map: the keys of the `[log]` table of a site file."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    columns: dict[str, MapColumn] = Field(
+        default={},
+        max_length=400,
+        description="Head of a column, or its 1-based number, to what it holds.",
+    )
+    timezone: str | None = Field(default=None, description="IANA zone of the logger's clock.")
+    values: Literal["sample", "mean"] | None = None
+    stamp: Literal["end", "start"] | None = None
+    delimiter: str | None = None
+    decimal: Literal[".", ","] | None = None
+    time_format: str | None = None
+    date_order: Literal["day_first", "month_first", "year_first"] | None = None
+    time_origin: AwareDatetime | None = None
 
 
 class Pushed(BaseModel):

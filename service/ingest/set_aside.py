@@ -25,7 +25,7 @@ _HEADS = ("file", "line", "column", "value", "reason")
 def set_aside_of(
     *, raw: RawStore, sha256: str, name: str, site_text: str, now_s: int, limit_bytes: int
 ) -> list[SetAside]:
-    """Read a kept file again and give everything in it that is not used.
+    """Read a kept file again and give everything in it that was set aside.
 
     Raises
     ------

@@ -68,7 +68,7 @@ def redo(here: Here, slug: str, upload_id: RowId) -> UploadShown:
 
 @router.get("/{upload_id}/set-aside.csv")
 def give_set_aside(here: Here, slug: str, upload_id: RowId) -> Response:
-    """Give every row and cell of a file that is not used: file, line, column, value, reason."""
+    """Give every row and cell of a file that was set aside: file, line, column, value, reason."""
     return set_aside_answer(here, slug, upload_id)
 
 

@@ -15,10 +15,10 @@ from dashboards.links import site_path
 from dashboards.preview_page import PreviewView, preview_view
 from dashboards.render import render
 from service.context import Context, Here, RowId
-from service.errors import ConflictError, NotFoundError
+from service.errors import ConflictError
 from service.ingest import actions, queries
 from service.ingest.answers import map_of_answers, together
-from service.ingest.previews import Waiting, look, save_map, sources_of
+from service.ingest.previews import Waiting, look, save_map, sources_of, waiting_of
 from service.pages import loading, uploads
 from service.pages.answers import page, see_other
 from service.sites import queries as site_queries
@@ -121,6 +121,7 @@ def _plot(here: Context, slug: str, upload_id: int, answers: Mapping[str, str]) 
         {
             "problem": said or view.problem,
             "says": view.says,
+            "open": view.open_says,
             "shown": view.shown,
             "anything": view.anything,
             "figure": json.loads(view.figure),
@@ -165,13 +166,7 @@ def _plain(error: AnalysisError) -> str:
 
 def _waiting(here: Context, slug: str, upload_id: int) -> Waiting:
     with here.database.reading() as db:
-        site = here.site(db, slug, may="log")
-        upload = queries.upload_of(db, site_id=site.id, upload_id=upload_id)
-        if upload is None or upload.sha256 is None:
-            raise NotFoundError("There is no such file at this site.")
-        return Waiting(
-            upload_id=upload.id, sha256=upload.sha256, name=upload.name, site_text=site.text
-        )
+        return waiting_of(db, site=here.site(db, slug, may="log"), upload_id=upload_id)
 
 
 def _maps(

@@ -109,7 +109,7 @@ def _says(upload: Upload, replaced: list[Replaced]) -> str:
         return sentence(upload.message or "its rows were taken out")
     said = [
         f"Read: {plural(upload.rows_read, 'row')}, {number(upload.rows_kept)} new, "
-        f"{number(upload.rows_duplicate)} doubled, {number(upload.rows_rejected)} rejected."
+        f"{number(upload.rows_duplicate)} doubled, {number(upload.rows_rejected)} set aside."
     ]
     said += [
         f"{plural(one.rows, 'row')} of it {'is' if one.rows == 1 else 'are'} replaced by "
@@ -128,5 +128,5 @@ def _understood(file: Mapping[str, Any], timezone: str) -> str:
     )
     ignored = ", ".join(f"“{head}”" for head in file.get("ignored", ()))
     span = f"{moment(file['first_s'], timezone)} to {moment(file['last_s'], timezone)}"
-    left = f" Not used: {ignored}." if ignored else ""
+    left = f" Left out: {ignored}." if ignored else ""
     return f"{file['name']}: {file['dialect']}, {span}. {columns}.{left}"

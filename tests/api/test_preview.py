@@ -163,7 +163,7 @@ def test_an_answer_that_cannot_be_is_said_and_nothing_changes(
     slug = back.add_site()
     number = hand_in(back, slug, foreign())
     for wrong, words in (
-        ({"channel-1": "collector"}, "both collector"),
+        ({"channel-1": "collector"}, "both hold collector"),
         ({"unit-0": "l/min"}, "unit"),
         ({f"channel-{n}": "" for n in range(8)}, "No column has a meaning"),
     ):
@@ -276,3 +276,107 @@ def test_the_files_page_lists_every_file_with_its_checksum(
     assert client.post(f"/sites/{slug}/logs/2/redo").status_code == 303
     back.worker().work_all()
     assert states(back) == ["stored", "stored"]
+
+
+def given(**more: object) -> dict[str, object]:
+    """Give the same map as JSON."""
+    columns = {head: {"channel": one} for head, one in zip(HEADS, CHANNELS, strict=True)}
+    return {"columns": columns, **more}
+
+
+def test_a_map_as_json_answers_a_log_that_waits(back: BackEnd, client: TestClient) -> None:
+    slug = back.add_site()
+    number = hand_in(back, slug, foreign())
+    where = f"/api/sites/{slug}/uploads/{number}/map"
+    answer = client.post(where, json=given(timezone="UTC"))
+    assert (answer.status_code, answer.json()["state"]) == (202, "kept")
+    back.worker().work_all()
+    assert states(back) == ["stored"]
+    log = parse_site(site_text(back, slug)).log
+    assert (log.timezone, len(log.columns)) == ("UTC", 8)
+    # It waits no longer.
+    again = client.post(where, json=given())
+    assert (again.status_code, again.json()["detail"]) == (409, "This file waits for no answer.")
+
+
+@pytest.mark.parametrize(
+    ("wrong", "words"),
+    [
+        ({"columns": {"Q1": {"channel": "colector"}}}, "did you mean"),
+        ({"columns": {"Q1": {"channel": "collector", "unit": "l/min"}}}, "unit"),
+        ({"columns": {"Q1": {"channel": "flow"}, "Q2": {"channel": "flow"}}}, "both hold flow"),
+        ({"columns": {}}, "No column has a meaning"),
+        ({"columns": {"Q1": {"channel": "flow"}}, "time_format": "%H"}, "gives"),
+        ({"colums": {}}, "colums"),
+    ],
+)
+def test_a_map_as_json_that_cannot_be_is_said_and_nothing_changes(
+    back: BackEnd, client: TestClient, wrong: dict[str, object], words: str
+) -> None:
+    slug = back.add_site()
+    number = hand_in(back, slug, foreign())
+    answer = client.post(f"/api/sites/{slug}/uploads/{number}/map", json=wrong)
+    assert answer.status_code == 422
+    assert words in answer.text
+    assert states(back) == ["asking"]
+    assert "[log]" not in site_text(back, slug)
+
+
+def test_the_description_shows_a_map_that_can_be_sent(back: BackEnd, client: TestClient) -> None:
+    paths = client.get("/openapi.json").json()["paths"]
+    told = paths["/api/sites/{slug}/uploads/{upload_id}/map"]["post"]
+    (example,) = told["requestBody"]["content"]["application/json"]["examples"].values()
+    slug = back.add_site()
+    heads = ";".join(["Zeit", *example["value"]["columns"]])
+    rows = [
+        f"01.06.2025 {n // 6:02}:{n % 6}0;{20 + n},5;{30 + n % 7},25;{n % 2}" for n in range(144)
+    ]
+    number = hand_in(back, slug, "\n".join([heads, *rows]))
+    answer = client.post(f"/api/sites/{slug}/uploads/{number}/map", json=example["value"])
+    assert answer.status_code == 202, answer.text
+    back.worker().work_all()
+    assert states(back) == ["stored"]
+
+
+def test_two_loggers_of_a_site_share_a_map(back: BackEnd, client: TestClient) -> None:
+    slug = back.add_site()
+    first = hand_in(back, slug, foreign())
+    client.post(f"/api/sites/{slug}/uploads/{first}/map", json=given())
+    other = foreign(datetime(2025, 6, 4, tzinfo=UTC), seed=5).replace("Q", "Z")
+    second = hand_in(back, slug, other, "other.csv")
+    both = {
+        "columns": {
+            head.replace("Q", "Z"): {"channel": one}
+            for head, one in zip(HEADS, CHANNELS, strict=True)
+        }
+    }
+    assert states(back) == ["stored", "asking"]
+    answer = client.post(f"/api/sites/{slug}/uploads/{second}/map", json=both)
+    assert answer.status_code == 202, answer.text
+    back.worker().work_all()
+    third = foreign(datetime(2025, 6, 8, tzinfo=UTC), seed=6)
+    hand_in(back, slug, third, "third.csv")
+    assert states(back) == ["stored", "stored", "stored"]
+    assert len(parse_site(site_text(back, slug)).log.columns) == 16
+
+
+def test_what_is_open_counts_down_as_somebody_decides(back: BackEnd, client: TestClient) -> None:
+    slug = back.add_site()
+    number = hand_in(back, slug, foreign())
+    where = f"/sites/{slug}/logs/{number}"
+    said = {f"key-{place}": head for place, head in enumerate(HEADS)} | {"do": "plot"}
+    told = client.post(where, data=said).json()
+    open_ones = [int(one) for one, column in told["columns"].items() if column["mood"] == "asked"]
+    assert len(open_ones) > 2
+    assert f"Of 8 columns {len(open_ones)} are open" in client.get(where).text
+    for place, left in zip(open_ones, range(len(open_ones) - 1, -1, -1), strict=True):
+        said[f"channel-{place}"] = CHANNELS[place] if place % 2 else "-"
+        told = client.post(where, data=said).json()
+        column = told["columns"][str(place)]
+        assert (column["sure"], column["mood"]) == ("your choice", "told" if place % 2 else "left")
+        if left > 1:
+            assert told["open"].startswith(f"Of 8 columns {left} are open")
+        elif left == 1:
+            one = "Of 8 columns 1 is open: choose what it holds, or leave it out."
+            assert told["open"] == one
+    assert told["open"] == "Nothing here is open; look whether it is right."

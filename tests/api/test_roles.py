@@ -61,6 +61,7 @@ NEEDS: dict[str, str] = {
     "POST /api/sites/{slug}/rows": "gateway",
     "POST /api/sites/{slug}/logs": "log or gateway",
     "POST /api/sites/{slug}/readings": "log",
+    "POST /api/sites/{slug}/uploads/{upload_id}/map": "log",
     "POST /api/sites/{slug}/uploads/{upload_id}/redo": "log",
     "POST /api/sites/{slug}/uploads/{upload_id}/undo": "log",
     "POST /sites/{slug}/logs": "log",
@@ -121,6 +122,7 @@ JSON_BODIES = {
     "POST /api/sites/form": {},
     "POST /api/sites/{slug}/keys": {"label": "x"},
     "POST /api/sites/{slug}/readings": {},
+    "POST /api/sites/{slug}/uploads/{upload_id}/map": {},
     "PUT /api/sites/{slug}/weather/source": {"url": "https://weather.example/x"},
 }
 

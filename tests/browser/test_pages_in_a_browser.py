@@ -237,7 +237,7 @@ def test_a_log_is_handed_in_and_its_roof_analysed(open_page: Opener, tmp_path: P
     page.locator("#files").set_input_files(str(log))
     page.get_by_role("button", name="Hand in").click()
     page.locator(".big", has_text="kWh").wait_for(timeout=40_000)
-    assert "Read: 432 rows, 432 new, 0 doubled, 0 rejected." in page.locator("#data").inner_text()
+    assert "Read: 432 rows, 432 new, 0 doubled, 0 set aside." in page.locator("#data").inner_text()
 
 
 def test_a_file_that_cannot_be_used_gets_one_plain_message(

@@ -279,10 +279,6 @@ def test_a_map_is_just_a_log_table():
         ('[log]\ntime_format = "%H:%M"', "gives day and time"),
         ('[log]\ntime_origin = "2019-01-01"', "an instant with zone"),
         ('[log.columns]\na = "flow"', "write { channel"),
-        (
-            '[log.columns]\na = { channel = "flow" }\nb = { channel = "flow" }',
-            "both flow; a second sensor of a kind is flow_2",
-        ),
     ],
 )
 def test_a_bad_map_is_refused_plainly(text, words):

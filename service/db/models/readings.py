@@ -25,7 +25,7 @@ class Upload(Base):
     `state` is `kept` (bytes are safe, not yet read), `stored` (its rows are in), `refused`
     (`message` says why and what to do), `asking` (a person has to say what its columns hold) or
     `undone` (its rows were taken out again). `files` says what was understood of each file in it,
-    `problems` which lines or cells could not be used. Rows that a gateway pushes are counted on
+    `problems` which rows or cells were set aside. Rows that a gateway pushes are counted on
     one upload per site and UTC day of arrival (`pushed_on`), which has no bytes of its own.
     """
 
