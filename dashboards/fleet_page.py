@@ -1,7 +1,7 @@
 """The fleet's page: who needs somebody, who is worth an eye, who runs as it should."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from markupsafe import Markup
@@ -18,7 +18,7 @@ from dashboards.format import (
     share,
     span,
 )
-from dashboards.links import finding_path, site_path
+from dashboards.links import finding_key, finding_path, site_path
 from dashboards.losses import not_counted, open_findings, rank, recent_loss, total
 from dashboards.private import shareable
 from dashboards.texts import Texts, title_of
@@ -28,7 +28,15 @@ State = Literal["ready", "working", "empty", "refused"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FleetSite:
-    """A site as the service knows it; `note` says what it waits for or why nothing came of it."""
+    """A site as the service knows it.
+
+    Attributes
+    ----------
+    report : without what was set aside
+    note : what it waits for, or why nothing came of it
+    aside : how many findings were set aside
+    life : finding key to what people did about it, in words
+    """
 
     slug: str
     name: str
@@ -36,6 +44,8 @@ class FleetSite:
     last_data_s: int | None
     state: State
     note: str | None = None
+    aside: int = 0
+    life: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +70,8 @@ class FleetRow:
     last_data: str
     coverage: str
     note: str | None
+    life: str | None
+    aside: str | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -175,6 +187,8 @@ def _row(site: FleetSite, texts: Texts, now_s: float) -> FleetRow:
         else "no data yet",
         coverage=share(report.totals.coverage) if report else "",
         note=site.note,
+        life=site.life.get(finding_key(first)) if first else None,
+        aside=f"{plural(site.aside, 'finding')} set aside" if site.aside else None,
     )
 
 

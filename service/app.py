@@ -22,6 +22,7 @@ import dashboards
 from service.accounts import endpoints as accounts
 from service.accounts.actions import ensure_firm
 from service.assessments import endpoints as assessments
+from service.care import endpoints as care
 from service.clock import Clock
 from service.db.engine import Database
 from service.errors import ServiceError, SignedOutError
@@ -74,6 +75,7 @@ def create_app(settings: Settings, database: Database, clock: Clock) -> FastAPI:
         map_endpoints.router,
         ingest.router,
         assessments.router,
+        care.router,
         weather.router,
         mail.router,
         pages.router,

@@ -50,6 +50,10 @@ class Context:
         """Give a site of the person that calls."""
         return site_for(db, self.person(db, may=may), slug)
 
+    def site_of(self, db: Session, caller: Caller, slug: str) -> Site:
+        """Give a site of a caller who is known already."""
+        return site_for(db, caller, slug)
+
     def any_site(self, db: Session, slug: str, *, may: Right) -> Site:
         """Give a site of whoever calls, gateways included."""
         return site_for(db, self.caller(db, may=may), slug)

@@ -34,6 +34,7 @@ _SAID: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("forgot a weather file", ("weather.delete_file", "pages.weather.drop")),
     ("set where weather is fetched", ("weather.set_source", "pages.weather.set_address")),
     ("stopped fetching weather", ("weather.delete_source",)),
+    ("took a step about a finding", ("care.take_step", "pages.findings.take_step")),
     ("added somebody who gets mail", ("pages.people.add_recipient",)),
     ("stopped mail to somebody", ("pages.people.remove_recipient",)),
     ("sent a test mail", ("mail.send_test",)),

@@ -15,6 +15,7 @@ from analysis.results import Problem, Report, RowCount, report_json
 from analysis.sitefile import parse_site
 from service.assessments import queries
 from service.assessments.keys import match
+from service.care.actions import check_cases
 from service.clock import Clock
 from service.db.engine import Database
 from service.db.models import FindingSeen, Site
@@ -192,6 +193,7 @@ def _save(
         now=now,
     )
     _remember_findings(db, site=site, report=thought.report, now=now)
+    check_cases(db, site=site, report=thought.report, data_until_s=thought.until_s, now=now)
 
 
 def _remember_findings(db: Session, *, site: Site, report: Report, now: datetime) -> None:
@@ -213,5 +215,6 @@ def _remember_findings(db: Session, *, site: Site, report: Report, now: datetime
                 start_s=known.finding.start_s,
                 first_seen_at=old.first_seen_at if old is not None else now,
                 mailed_at=old.mailed_at if old is not None else None,
+                case_id=old.case_id if old is not None else None,
             )
         )

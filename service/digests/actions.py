@@ -7,7 +7,7 @@ What is composed and the claim's end are one commit; sending is somebody else's 
 import logging
 from collections import Counter
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from sqlalchemy.orm import Session
 
@@ -93,7 +93,7 @@ def compose_week(
         if not claims.claim(db, key=job.key, holder=holder, now=now, until=now + LEASE):
             return False
     with database.reading() as db:
-        sites = queries.digest_sites(db, firm_id=job.firm_id)
+        sites = queries.digest_sites(db, firm_id=job.firm_id, today=now.date())
     mail = _digest(sites, settings=settings, week=job.week, timezone=job.timezone)
     with database.session() as db:
         claims.done(db, key=job.key, holder=holder)
@@ -124,11 +124,17 @@ def _digest(sites: list[DigestSite], *, settings: Settings, week: Week, timezone
 
 
 def preview_week(
-    db: Session, *, firm_id: int, week: Week, settings: Settings, timezone: str | None = None
+    db: Session,
+    *,
+    firm_id: int,
+    week: Week,
+    settings: Settings,
+    today: date,
+    timezone: str | None = None,
 ) -> Mail:
     """Give a firm's digest of a week as it would read now; nothing is sent or noted."""
     return _digest(
-        queries.digest_sites(db, firm_id=firm_id),
+        queries.digest_sites(db, firm_id=firm_id, today=today),
         settings=settings,
         week=week,
         timezone=timezone or usual_timezone(db, firm_id=firm_id),

@@ -60,7 +60,12 @@ def _run(args: argparse.Namespace) -> int:
             if week is None:
                 week = week_before(clock.now().astimezone(zone_of(timezone)).date())
             mail = preview_week(
-                db, firm_id=firm.id, week=week, settings=settings, timezone=timezone
+                db,
+                firm_id=firm.id,
+                week=week,
+                settings=settings,
+                today=clock.now().date(),
+                timezone=timezone,
             )
     finally:
         database.close()

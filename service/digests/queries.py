@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 from sqlalchemy import select, update
 from sqlalchemy.orm import Session
@@ -11,6 +11,8 @@ from analysis.results import Report, report_from_json
 from dashboards.digest_mail import DigestSite
 from service.assessments import queries as assessment_queries
 from service.assessments.queries import FleetEntry
+from service.care import queries as care_queries
+from service.care.actions import without_aside
 from service.db.models import Claim, FindingSeen, Recipient, Site, SiteReport
 from service.errors import NotFoundError
 from service.ingest import queries as ingest_queries
@@ -45,8 +47,9 @@ def done_keys(db: Session, keys: Iterable[str]) -> set[str]:
     return found
 
 
-def digest_sites(db: Session, *, firm_id: int) -> list[DigestSite]:
-    """Give all sites of a firm with what is known of them."""
+def digest_sites(db: Session, *, firm_id: int, today: date) -> list[DigestSite]:
+    """Give all sites of a firm with what is known of them, without what is set aside."""
+    cases = care_queries.cases_of_firm(db, firm_id=firm_id)
     seen: dict[int, dict[str, float]] = {}
     rows = db.execute(
         select(FindingSeen.site_id, FindingSeen.key, FindingSeen.first_seen_at)
@@ -60,7 +63,9 @@ def digest_sites(db: Session, *, firm_id: int) -> list[DigestSite]:
         DigestSite(
             slug=entry.site.slug,
             name=entry.site.name,
-            report=entry.report,
+            report=without_aside(entry.report, cases.get(entry.site.slug, {}), today=today)[0]
+            if entry.report
+            else None,
             why_not=_why_not(entry, refusals.get(entry.site.id)),
             first_seen=seen.get(entry.site.id, {}),
         )

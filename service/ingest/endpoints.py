@@ -12,7 +12,6 @@ from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 
 from analysis.days import local_midnight_s
-from service.accounts.access import site_for
 from service.assessments import queries as assessment_queries
 from service.context import Context, Here, RowId
 from service.errors import InvalidError, NotFoundError, SignedOutError
@@ -210,7 +209,7 @@ def _gateway_site_id(here: Context, slug: str) -> int:
                 "A gateway needs its site's key: send “Authorization: Bearer KEY” with a key made "
                 "on the site's page."
             )
-        return site_for(db, caller, slug).id
+        return here.site_of(db, caller, slug).id
 
 
 def _pending(here: Context, site_id: int) -> str | None:

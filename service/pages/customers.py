@@ -6,7 +6,6 @@ from fastapi import APIRouter, Form, Query, Response
 
 from dashboards.links import site_path
 from service.accounts import customers, queries
-from service.accounts.access import site_for
 from service.accounts.customers import site_of_token
 from service.context import Context, Here, RowId
 from service.errors import InvalidError
@@ -74,7 +73,7 @@ def make(
     try:
         with here.database.session() as db:
             caller = here.person(db, may="arrange")
-            site = site_for(db, caller, slug)
+            site = here.site_of(db, caller, slug)
             _, token = customers.make_link(
                 db, site=site, label=label, days=days, made_by=caller.who, now=here.now()
             )

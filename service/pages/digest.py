@@ -24,7 +24,13 @@ def digest(here: Here, week: str) -> Response:
         raise NotFoundError(f"“{week}” is no week; write it like 2026-W26.") from None
     with here.database.reading() as db:
         caller = here.person(db, may="see")
-        mail = preview_week(db, firm_id=caller.firm_id, week=asked, settings=here.settings)
+        mail = preview_week(
+            db,
+            firm_id=caller.firm_id,
+            week=asked,
+            settings=here.settings,
+            today=here.now().date(),
+        )
     return page(
         "digest.html",
         week=str(asked),

@@ -7,6 +7,7 @@ from service.pages import (
     customers,
     digest,
     editing,
+    findings,
     firm,
     people,
     previews,
@@ -23,6 +24,7 @@ router = APIRouter(include_in_schema=False)
 _PARTS = (
     editing,
     watching,
+    findings,
     people,
     account,
     firm,

@@ -1,5 +1,6 @@
 """What a site's pages need, loaded in one go."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -15,11 +16,13 @@ from dashboards.format import ago
 from dashboards.links import site_path
 from dashboards.private import shareable
 from dashboards.site_facts import describe
-from service.accounts.access import site_for
 from service.accounts.rights import Right
 from service.assessments import queries as assessment_queries
+from service.care import queries as care_queries
+from service.care.actions import rules_of, without_aside
+from service.care.life import STATE_WORDS
 from service.context import Context
-from service.db.models import Site, SiteReport
+from service.db.models import FindingCase, Site, SiteReport
 from service.ingest import queries as ingest_queries
 from service.sites import queries as site_queries
 
@@ -56,7 +59,7 @@ class Loaded:
 def load(db: Session, here: Context, slug: str, *, may: Right = "see") -> Loaded:
     """Load a site for the person at the browser, who needs this right."""
     caller = here.person(db, may=may)
-    row = site_for(db, caller, slug)
+    row = here.site_of(db, caller, slug)
     saved = db.get(SiteReport, row.id)
     facts = parse_site(row.text)
     pending = assessment_queries.pending_of(db, site_id=row.id)
@@ -95,20 +98,39 @@ def keys_in_use(db: Session, site: Site) -> int:
     return len(site_queries.keys_of(db, site_id=site.id))
 
 
-def fleet_sites(db: Session, *, firm_id: int) -> list[FleetSite]:
-    """Give the firm's sites as the fleet page wants them."""
+def fleet_sites(db: Session, *, firm_id: int, today: date) -> list[FleetSite]:
+    """Give the firm's sites as the fleet page wants them, without what is set aside."""
     refusals = ingest_queries.last_refusals(db, firm_id=firm_id)
+    cases = care_queries.cases_of_firm(db, firm_id=firm_id)
     return [
-        FleetSite(
-            slug=entry.site.slug,
-            name=entry.site.name,
-            report=entry.report,
-            last_data_s=entry.data_until_s,
-            state=_state(entry),
-            note=_note(entry, refusals.get(entry.site.id)),
-        )
+        _fleet_site(entry, refusals.get(entry.site.id), cases.get(entry.site.slug, {}), today)
         for entry in assessment_queries.fleet(db, firm_id=firm_id)
     ]
+
+
+def _fleet_site(
+    entry: assessment_queries.FleetEntry,
+    refusal: str | None,
+    cases: Mapping[str, FindingCase],
+    today: date,
+) -> FleetSite:
+    report, aside = entry.report, 0
+    if report is not None:
+        report, aside = without_aside(report, cases, today=today)
+    return FleetSite(
+        slug=entry.site.slug,
+        name=entry.site.name,
+        report=report,
+        last_data_s=entry.data_until_s,
+        state=_state(entry),
+        note=_note(entry, refusal),
+        aside=aside,
+        life={
+            key: STATE_WORDS[rules_of(case).state]
+            for key, case in cases.items()
+            if case.state not in ("new", "set_aside")
+        },
+    )
 
 
 def _state(entry: assessment_queries.FleetEntry) -> State:

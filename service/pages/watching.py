@@ -1,4 +1,4 @@
-"""Pages that only look: fleet, site, one day, finding, printable report, the chart program."""
+"""Pages that only look: fleet, site, one day, printable report, the chart program."""
 
 import gzip
 import json
@@ -13,15 +13,10 @@ from fastapi.responses import HTMLResponse
 from analysis.record import Record
 from analysis.results import DayFigure, Report
 from dashboards.figures.checked_hours import check_json
-from dashboards.figures.course import course
 from dashboards.figures.day_curves import day_curves
-from dashboards.figures.decisive import decisive_hours
-from dashboards.figures.evidence import evidence
 from dashboards.figures.heat_by_period import heat_by_period
-from dashboards.finding_page import finding_view
 from dashboards.fleet_page import fleet_page
-from dashboards.format import bound_of, bounded, day, moment
-from dashboards.links import finding_of_key
+from dashboards.format import bound_of, bounded, day
 from dashboards.periods import SIZES
 from dashboards.render import figure_json
 from dashboards.report_page import render_report
@@ -42,7 +37,7 @@ def fleet(here: Here) -> Response:
     """Show all sites, those that lose most and most urgently first."""
     with here.database.reading() as db:
         caller = here.person(db, may="see")
-        sites = loading.fleet_sites(db, firm_id=caller.firm_id)
+        sites = loading.fleet_sites(db, firm_id=caller.firm_id, today=here.now().date())
     built = fleet_page(sites, texts=texts(), now_s=here.now().timestamp())
     return page("fleet.html", page=built)
 
@@ -172,33 +167,6 @@ def one_day(here: Here, slug: str, when: str) -> Response:
         f'{{"says":{json.dumps(_day_says(report, asked))},"figure":{_day_figure(report, record)}}}'
     )
     return Response(body, media_type="application/json", headers={"Cache-Control": "no-store"})
-
-
-@router.get("/sites/{slug}/findings/{key}")
-def finding(here: Here, slug: str, key: str) -> Response:
-    """Show one finding."""
-    with here.database.reading() as db:
-        loaded = loading.load(db, here, slug)
-        report = loaded.report
-        found = finding_of_key(report, key) if report else None
-        if report is None or found is None:
-            raise NotFoundError(
-                "This finding is not there any more: newer data may have shown otherwise."
-            )
-        zone = report.timezone
-        start_s, end_s = decisive_hours(found, report.days, timezone=zone, end_s=report.end_s)
-        record = loading.record_of(db, loaded.row, start_s, end_s)
-    weeks = course(found, report, titles=titles(texts()))
-    return page(
-        "finding.html",
-        site=loaded.head,
-        view=finding_view(found, report, slug=slug, texts=texts()),
-        figure=figure_json(evidence(found, record, site=loaded.facts, hours=(start_s, end_s)))
-        if record
-        else None,
-        course={"says": weeks.says, "figure": figure_json(weeks.figure)} if weeks else None,
-        hours=f"{moment(start_s, zone)} to {moment(end_s, zone)}",
-    )
 
 
 @router.get("/sites/{slug}/report.html")

@@ -101,6 +101,9 @@ NEEDS: dict[str, str] = {
     "GET /sites/{slug}/customer": "arrange",
     "POST /sites/{slug}/customer": "arrange",
     "POST /sites/{slug}/customer/{link_id}/withdraw": "arrange",
+    "GET /api/sites/{slug}/findings": "see",
+    "POST /api/sites/{slug}/findings/{key}/step": "care",
+    "POST /sites/{slug}/findings/{key}/step": "care",
     "GET /people": "govern",
     "POST /people": "govern",
     "POST /people/{account_id}/close": "govern",
@@ -119,6 +122,7 @@ HAS = {
     "gateway": {"gateway"},
 }
 JSON_BODIES = {
+    "POST /api/sites/{slug}/findings/{key}/step": {"to": "accepted"},
     "POST /api/sites/form": {},
     "POST /api/sites/{slug}/keys": {"label": "x"},
     "POST /api/sites/{slug}/readings": {},

@@ -11,6 +11,7 @@ from service.db.models.accounts import (
     WebSession,
 )
 from service.db.models.assessments import DayRow, FindingSeen, SiteReport
+from service.db.models.care import CaseEvent, FindingCase
 from service.db.models.jobs import Claim, Heartbeat
 from service.db.models.mail import Outbox, Recipient
 from service.db.models.readings import ChannelSeen, DayBlock, DayLayer, DayMark, Upload
@@ -20,6 +21,7 @@ from service.db.models.weather import WeatherDay, WeatherFile, WeatherSource
 __all__ = [
     "Account",
     "ApiKey",
+    "CaseEvent",
     "ChannelSeen",
     "Claim",
     "CustomerLink",
@@ -27,6 +29,7 @@ __all__ = [
     "DayLayer",
     "DayMark",
     "DayRow",
+    "FindingCase",
     "FindingSeen",
     "Firm",
     "FirmKey",

@@ -41,7 +41,8 @@ class FindingSeen(Base):
     """A finding that the site's report has shown, and whether it was mailed as urgent.
 
     `key` names a finding from one analysis to the next (see `service.assessments.keys`). Rows are
-    made in the transaction that saves the report; the mail side fills `mailed_at`.
+    made in the transaction that saves the report; the mail side fills `mailed_at`, and `case_id`
+    leads to what people do about it.
     """
 
     __tablename__ = "finding_seen"
@@ -55,3 +56,6 @@ class FindingSeen(Base):
     start_s: Mapped[int] = mapped_column(BigInteger)
     first_seen_at: Mapped[datetime] = mapped_column(UtcDateTime)
     mailed_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
+    case_id: Mapped[int | None] = mapped_column(
+        ForeignKey("finding_case.id", ondelete="SET NULL"), index=True
+    )

@@ -1,0 +1,1 @@
+"""What people do about findings: taking them up, visits, putting right, records."""
