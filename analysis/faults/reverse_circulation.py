@@ -5,13 +5,14 @@ a store that is warmer still. Looks alike and is not it: a collector that cools 
 day; so the warmth must outlast several of the collector's own time constants.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analysis.case import Case, pump_on
-from analysis.days import Happening
+from analysis.days import DayTable, Happening
 from analysis.faults._cautions import ELECTRICITY, HOT_PARTS, LOCAL_CODES, SCALD, STEAM
+from analysis.faults._dawn import dawn_columns, followed
 from analysis.faults._episodes import days_between
 from analysis.faults._given_off import about
 from analysis.faults._protocol import (
@@ -59,6 +60,8 @@ TEXT = FaultText(
     cautions=(HOT_PARTS, STEAM, SCALD, ELECTRICITY, LOCAL_CODES),
 )
 
+# A night that shows it only beside its neighbours.
+_CANDIDATE = "reverse_circulation_night"
 # How much cooler the air is with height [K/m] (ISO 2533 standard atmosphere).
 COOLER_K_M = 0.0065
 
@@ -118,10 +121,18 @@ class ReverseCirculation:
         if "ambient" not in case.channels:
             cost_w = case.model.loss_w(excess + self.night_margin_k)
         columns = {"night_judged_h": case.hours(able), "night_fed_h": hours}
+        columns.update(dawn_columns(case, case.sky.sun_sine < self.night_sine))
         found = [
             self._happening(case, fed, cost_w, excess, day, span)
             for day, span in day_span(fed).items()
             if hours[day] >= self.least_night_h
+        ]
+        seen = {item.date for item in found}
+        whole = night & np.isfinite(columns["dawn_roof_c"])[:, None]
+        found += [
+            replace(self._happening(case, whole, cost_w, excess, day, span), kind=_CANDIDATE)
+            for day, span in day_span(whole).items()
+            if case.days.dates[day] not in seen
         ]
         return Observation(columns=columns, happenings=tuple(found))
 
@@ -166,11 +177,12 @@ class ReverseCirculation:
             if name not in table.columns:
                 return NotJudged(why=f"no {words} temperature in the log")
         judged = table.column("night_judged_h") >= self.least_night_h
-        fed = table.column("night_fed_h") >= self.least_night_h
+        follows = followed(table)
+        fed = (table.column("night_fed_h") >= self.least_night_h) | follows
         if not (judged | fed).any():
             return NotJudged(why="no night with a store warmer than the roof")
         groups: list[list[Happening]] = []
-        for item in table.of_kind(self.kind):
+        for item in self._nights(table, follows):
             quiet = judged & ~fed
             dates = table.days.dates
             if groups and not self._quiet_since(dates, quiet, groups[-1][-1], item.date):
@@ -183,6 +195,12 @@ class ReverseCirculation:
         if "seen_ambient" not in table.columns:
             why = "no outdoor temperature in the log: weak backflow in cool nights stays unseen"
         return Judged(findings=tuple(found), why=why)
+
+    def _nights(self, table: DayTable, follows: Bools) -> list[Happening]:
+        """Give the nights that show it, those at whose end the collector follows the store too."""
+        dates = {table.days.dates[day] for day in np.flatnonzero(follows).tolist()}
+        close = [item for item in table.of_kind(_CANDIDATE) if item.date in dates]
+        return sorted((*table.of_kind(self.kind), *close), key=lambda item: item.start_s)
 
     def _without_strays(self, items: list[Happening]) -> list[Happening]:
         """Drop nights at the front that lie too far from the next ones; none left: too few.

@@ -1,0 +1,63 @@
+"""Collector and store in the last hour of the night: does one follow the other?
+
+By dawn a collector left alone has come down to the air, whatever the store holds. One that the
+store feeds stands near its bottom, night after night, however warm or cold that is.
+"""
+
+import numpy as np
+
+from analysis.case import Case, pump_on
+from analysis.days import DayTable
+from analysis.faults._episodes import days_between
+from analysis.grid import BIN_S
+from analysis.record import Bools, Floats
+from analysis.units import SECONDS_PER_HOUR
+
+# The hour that tells, and the hours before it in which nothing may have run.
+_DAWN_BINS, _REST_BINS = (round(hours * SECONDS_PER_HOUR / BIN_S) for hours in (1, 3))
+# Nights that are held together, and days over which they may lie.
+_NIGHTS, _WITHIN_DAYS = 6, 12
+# The store must have been warm and cold in turn; the collector keeps to it, so near and so closely
+# (engineering judgement, tuned on invented plants).
+_LEAST_SPREAD_K = 2.5
+_NEAR_K = (-5.0, 7.0)
+_CLOSE_FRAC = 0.35
+
+
+def dawn_columns(case: Case, night: Bools) -> dict[str, Floats]:
+    """Give collector and store bottom at dawn; columns of shape (days,), NaN unknown [°C].
+
+    Parameters
+    ----------
+    case : the days
+    night : shape (days, bins), bins that count as night
+    """
+    bins = night.shape[1]
+    morning = night & (np.arange(bins) < bins // 2)
+    quiet = ~pump_on(case) & (case.loop.known_s > 0.0)
+    means = np.full((2, len(case.days)), np.nan)
+    for day in np.flatnonzero(morning.any(axis=1)).tolist():
+        last = int(np.flatnonzero(morning[day])[-1]) + 1
+        if last >= _REST_BINS and quiet[day, last - _REST_BINS : last].all():
+            dawn = slice(last - _DAWN_BINS, last)
+            means[0, day] = case.loop.t_roof_c[day, dawn].mean()
+            means[1, day] = case.loop.t_store_bottom_c[day, dawn].mean()
+    return {"dawn_roof_c": means[0], "dawn_store_c": means[1]}
+
+
+def followed(table: DayTable) -> Bools:
+    """Tell days at whose dawn the collector followed the store; shape (days,)."""
+    roof, store = table.column("dawn_roof_c"), table.column("dawn_store_c")
+    known = np.flatnonzero(np.isfinite(roof) & np.isfinite(store))
+    flags = np.zeros(roof.shape, dtype=np.bool_)
+    for first in range(known.size - _NIGHTS + 1):
+        nights = known[first : first + _NIGHTS]
+        dates = table.days.dates
+        if days_between(dates[nights[0]], dates[nights[-1]]) > _WITHIN_DAYS:
+            continue
+        spread_k = float(store[nights].std())
+        above = roof[nights] - store[nights]
+        near = _NEAR_K[0] <= above.mean() <= _NEAR_K[1]
+        if spread_k >= _LEAST_SPREAD_K and near and above.std() <= _CLOSE_FRAC * spread_k:
+            flags[nights] = True
+    return flags
