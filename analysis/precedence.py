@@ -134,7 +134,7 @@ _COVERS = 0.5
 _WORTH = 0.5
 # Besides what feigns a shortfall: on days with these the yield tells nothing further.
 _TAKES_THE_YIELD = frozenset(
-    {"not_yet_fitted", "lost_circulation", "charge_limit_low", "degraded_tubes"}
+    {"not_yet_fitted", "lost_circulation", "charge_limit_low", "degraded_tubes", "low_flow"}
 )
 # A cause goes on acting for a while: a sensor repaired at noon leaves a hot collector.
 _BEFORE_S = int(SECONDS_PER_HOUR)

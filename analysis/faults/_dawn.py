@@ -22,32 +22,41 @@ _NIGHTS, _WITHIN_DAYS = 6, 12
 _LEAST_SPREAD_K = 2.5
 _NEAR_K = (-5.0, 7.0)
 _CLOSE_FRAC = 0.35
+_WARMER_BELOW_K = 2.0
+# Two sensors in the same air agree as well: the roof must be warmer than the season's mean.
+_LEAST_WARM_K = 5.0
 
 
-def dawn_columns(case: Case, night: Bools) -> dict[str, Floats]:
-    """Give collector and store bottom at dawn; columns of shape (days,), NaN unknown [°C].
+def dawn_columns(case: Case, night: Bools, season_c: Floats) -> dict[str, Floats]:
+    """Give collector and store bottom at dawn, and the season; (days,), NaN unknown [°C].
 
     Parameters
     ----------
     case : the days
     night : shape (days, bins), bins that count as night
+    season_c : shape (days, bins), the season's mean of the air [°C]
     """
     bins = night.shape[1]
     morning = night & (np.arange(bins) < bins // 2)
     quiet = ~pump_on(case) & (case.loop.known_s > 0.0)
-    means = np.full((2, len(case.days)), np.nan)
+    if {"store_middle", "store_top"} & case.channels:
+        # Nothing rises to the roof without something warmer below.
+        quiet &= case.loop.t_store_hottest_c > case.loop.t_roof_c + _WARMER_BELOW_K
+    means = np.full((3, len(case.days)), np.nan)
     for day in np.flatnonzero(morning.any(axis=1)).tolist():
         last = int(np.flatnonzero(morning[day])[-1]) + 1
         if last >= _REST_BINS and quiet[day, last - _REST_BINS : last].all():
             dawn = slice(last - _DAWN_BINS, last)
             means[0, day] = case.loop.t_roof_c[day, dawn].mean()
             means[1, day] = case.loop.t_store_bottom_c[day, dawn].mean()
-    return {"dawn_roof_c": means[0], "dawn_store_c": means[1]}
+            means[2, day] = season_c[day, last - 1]
+    return dict(zip(("dawn_roof_c", "dawn_store_c", "dawn_season_c"), means, strict=True))
 
 
 def followed(table: DayTable) -> Bools:
     """Tell days at whose dawn the collector followed the store; shape (days,)."""
     roof, store = table.column("dawn_roof_c"), table.column("dawn_store_c")
+    season = table.column("dawn_season_c")
     known = np.flatnonzero(np.isfinite(roof) & np.isfinite(store))
     flags = np.zeros(roof.shape, dtype=np.bool_)
     for first in range(known.size - _NIGHTS + 1):
@@ -58,6 +67,7 @@ def followed(table: DayTable) -> Bools:
         spread_k = float(store[nights].std())
         above = roof[nights] - store[nights]
         near = _NEAR_K[0] <= above.mean() <= _NEAR_K[1]
+        near = near and (roof - season)[nights].mean() >= _LEAST_WARM_K
         if spread_k >= _LEAST_SPREAD_K and near and above.std() <= _CLOSE_FRAC * spread_k:
             flags[nights] = True
     return flags

@@ -53,6 +53,8 @@ class NotYetFitted:
     warm_excess_k, warm_c : tubes are in when the collector passes either
     sunny_kwh_m2 : what counts as a sunny day
     least_sunny, least_days : days needed, with irradiance and without
+    high_sine : without irradiance only days count on which the sun stood this high (24 degrees): in
+        a northern winter a sound collector stays cold for weeks (engineering judgement)
     """
 
     cold_excess_k: float = 15.0
@@ -61,6 +63,7 @@ class NotYetFitted:
     sunny_kwh_m2: float = 3.0
     least_sunny: int = 2
     least_days: int = 12
+    high_sine: float = 0.4
     kind: str = "not_yet_fitted"
     text: FaultText = TEXT
     sources: tuple[Source, ...] = (Source("Common practice, no source"),)
@@ -73,7 +76,8 @@ class NotYetFitted:
         known = np.isfinite(excess) & lit
         some = known.any(axis=1)
         highest[some] = np.where(known, excess, -np.inf).max(axis=1)[some]
-        return Observation(columns={"roof_excess_k": highest})
+        noon_sine = case.sky.sun_sine.max(axis=1)
+        return Observation(columns={"roof_excess_k": highest, "noon_sine": noon_sine})
 
     def conclude(self, history: History) -> Conclusion:
         """Judge the days from the first on until the collector first got warm."""
@@ -94,7 +98,8 @@ class NotYetFitted:
             enough = int((sunny & cold[:until]).sum()) >= self.least_sunny
             against = bool((sunny & known & ~cold[:until]).any())
         else:
-            enough = int((known & cold[:until]).sum()) >= self.least_days
+            high = table.column("noon_sine")[:until] >= self.high_sine
+            enough = int((known & high & cold[:until]).sum()) >= self.least_days
             against = False
         stated = self._stated_s(history)
         later = stated is not None and stated > history.start_s

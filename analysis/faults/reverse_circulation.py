@@ -121,7 +121,8 @@ class ReverseCirculation:
         if "ambient" not in case.channels:
             cost_w = case.model.loss_w(excess + self.night_margin_k)
         columns = {"night_judged_h": case.hours(able), "night_fed_h": hours}
-        columns.update(dawn_columns(case, case.sky.sun_sine < self.night_sine))
+        after_dusk = case.sky.sun_sine < self.night_sine
+        columns.update(dawn_columns(case, after_dusk, _season_c(case)))
         found = [
             self._happening(case, fed, cost_w, excess, day, span)
             for day, span in day_span(fed).items()
@@ -139,10 +140,7 @@ class ReverseCirculation:
     def _excess_k(self, case: Case) -> Floats:
         if "ambient" in case.channels:
             return np.asarray(case.loop.t_roof_c - case.loop.t_ambient_c)
-        place = case.site.place
-        season = seasonal_air_c(place.latitude_deg, case.grid.start_s)
-        season -= COOLER_K_M * max(place.elevation_m, 0.0)
-        return np.asarray(case.loop.t_roof_c - season - self.night_margin_k)
+        return np.asarray(case.loop.t_roof_c - _season_c(case) - self.night_margin_k)
 
     def _happening(
         self,
@@ -267,6 +265,13 @@ class ReverseCirculation:
             ),
             lost=lost,
         )
+
+
+def _season_c(case: Case) -> Floats:
+    """Give the season's mean of the air at the site, shape (days, bins) [°C]."""
+    place = case.site.place
+    season = seasonal_air_c(place.latitude_deg, case.grid.start_s)
+    return np.asarray(season - COOLER_K_M * max(place.elevation_m, 0.0))
 
 
 def seasonal_air_c(latitude_deg: float, time_s: Ints) -> Floats:
