@@ -87,6 +87,26 @@ def _finite(bare: str, decimal: str) -> float | None:
     return value if math.isfinite(value) else None
 
 
+def meanings(text: str) -> tuple[float, ...]:
+    """Give what a number that a person typed may mean, whichever decimal sign is theirs.
+
+    Parameters
+    ----------
+    text : str
+        Such as `1.234,5` or `12 345.6`; of `1.234` nobody can tell.
+
+    Returns
+    -------
+    tuple of float
+        None, one, or two, the one with a decimal point first.
+    """
+    found = (
+        NumberStyle(decimal=".", thousands=",").value(text),
+        NumberStyle(decimal=",", thousands=".").value(text),
+    )
+    return tuple(dict.fromkeys(value for value in found if value is not None))
+
+
 def split_unit(text: str) -> tuple[str, str] | None:
     """Split a cell such as `60,5 °C` into number and unit; None where it holds no known unit."""
     match = _WITH_UNIT.fullmatch(text.strip())

@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 from fastapi import APIRouter, Form, Response
 
 from analysis.errors import SiteFileError
+from analysis.logs.numbers import meanings
 from analysis.sitefile import parse_site
 from dashboards.format import moment, number, sentence
 from dashboards.links import site_path
@@ -33,6 +34,7 @@ def _page(here: Context, slug: str, values: dict[str, str], problem: str | None)
         status=422 if problem else 200,
         site=loaded.head,
         values=values,
+        choices=_choices(values),
         problem=problem,
         now=f"{here.now().astimezone(ZoneInfo(zone)):%Y-%m-%dT%H:%M}",
         zone=zone,
@@ -54,9 +56,10 @@ def add(
     at: Annotated[str, Form()] = "",
     kwh: Annotated[str, Form()] = "",
     who: Annotated[str, Form()] = "",
+    meant: Annotated[str, Form()] = "",
 ) -> Response:
     """Note a reading; what was typed stays where it cannot be used."""
-    values = {"at": at, "kwh": kwh, "who": who}
+    values = {"at": at, "kwh": kwh, "who": who, "meant": meant}
     try:
         with here.database.session() as db:
             site = here.site(db, slug, may="log")
@@ -68,7 +71,7 @@ def add(
                 db,
                 site=site,
                 at=when,
-                register_kwh=_kwh(kwh),
+                register_kwh=_kwh(kwh, meant),
                 who=who.strip()[:200] or None,
                 now=here.now(),
             )
@@ -80,12 +83,28 @@ def add(
     return see_other(f"{site_path(slug)}/readings")
 
 
-def _kwh(text: str) -> float:
-    """Read what a person types: 12 345,6 and 12345.6 alike."""
-    bare = "".join(text.split()).replace(",", ".")
-    try:
-        return float(bare)
-    except ValueError:
+def _kwh(text: str, meant: str) -> float:
+    """Read what a person types with either decimal sign; `meant` is chosen where both fit."""
+    found = meanings(text)
+    if not found:
         raise ValueError(
             "the reading is no number; type what the meter shows in kWh, such as 12345.6"
-        ) from None
+        )
+    chosen = [value for value in found if repr(value) == meant]
+    if len(found) > 1 and not chosen:
+        raise ValueError("the reading can be two numbers; choose the one that the meter shows")
+    return (chosen or list(found))[0]
+
+
+def _choices(values: dict[str, str]) -> list[dict[str, object]]:
+    """Give the numbers to choose from where what was typed can be two."""
+    found = meanings(values.get("kwh", ""))
+    return [
+        {
+            "value": repr(value),
+            "words": f"{value:.3f}".rstrip("0").rstrip(".") + " kWh",
+            "chosen": repr(value) == values.get("meant"),
+        }
+        for value in found
+        if len(found) > 1
+    ]

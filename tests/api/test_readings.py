@@ -67,3 +67,25 @@ def test_the_form_takes_what_people_type_and_says_what_is_wrong(
         assert answer.status_code == 422
         assert words in answer.text
     assert len(client.get(f"/api/sites/{slug}/readings").json()) == 1
+
+
+def test_either_decimal_sign_is_read_and_what_can_be_two_numbers_is_asked(
+    back: BackEnd, client: TestClient
+) -> None:
+    slug = back.add_site()
+    path = f"/sites/{slug}/readings"
+    for day, (typed, kwh) in enumerate(
+        [("1.234,5", 1234.5), ("1,234.5", 1234.5), ("2345,678", 2345.678), ("3 456.7", 3456.7)], 1
+    ):
+        assert client.post(path, data={"at": f"2025-06-0{day}T12:00", "kwh": typed}).status_code
+        shown = client.get(f"/api/sites/{slug}/readings").json()
+        assert shown[-1]["heat_register_kwh"] == kwh
+    open_one = {"at": "2025-06-09T12:00", "kwh": "4.567"}
+    asked = client.post(path, data=open_one)
+    assert asked.status_code == 422
+    assert "can be two numbers" in asked.text
+    assert 'value="4.567" required' in asked.text
+    assert 'value="4567.0" required' in asked.text
+    assert client.post(path, data={**open_one, "meant": "9.9"}).status_code == 422
+    assert client.post(path, data={**open_one, "meant": "4567.0"}).status_code == 303
+    assert client.get(f"/api/sites/{slug}/readings").json()[-1]["heat_register_kwh"] == 4567.0
