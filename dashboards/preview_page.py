@@ -7,8 +7,9 @@ import numpy as np
 
 from analysis.channels import channel, known_names
 from analysis.logs.asking import ColumnUnderstood, Question
-from analysis.logs.conversions import UNITS, folded_unit, unit_named
+from analysis.logs.conversions import UNITS, folded_unit, pulse_units, unit_named
 from analysis.logs.preview import Preview
+from analysis.logs.pulses import pulse_size
 from analysis.record import Floats, record_from_stamps
 from dashboards import format as fmt
 from dashboards.figures.day_curves import has_panel
@@ -263,14 +264,23 @@ def _units(
                     words=_unit_words(name),
                     chosen=known is not None
                     and known.quantity == quantity
-                    and unit_named(quantity=quantity, unit=marked) == held
+                    and unit_named(quantity=quantity, unit=marked)
+                    == (units[name] if name in units else unit_named(quantity=quantity, unit=name))
                     and bool(marked) == bool(name),
                 )
-                for name, held in units.items()
+                for name in (*units, *_pulses(quantity, marked))
             ),
         )
         for quantity, units in UNITS.items()
     )
+
+
+def _pulses(quantity: str, marked: str | None) -> tuple[str, ...]:
+    """Give the sizes of a pulse to choose from, the one that holds among them."""
+    sizes = pulse_units(quantity)
+    if not sizes or marked is None or pulse_size(folded_unit(marked)) is None:
+        return sizes
+    return tuple(dict.fromkeys((*sizes, marked)))
 
 
 _UNIT_WORDS = {

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.logs.pulses import pulse_size
 from analysis.units import KELVIN_AT_0_C, SECONDS_PER_DAY, SECONDS_PER_HOUR
 
 _GALLON_L = 3.785411784
@@ -24,12 +25,15 @@ class Unit:
     factor, shift : canonical = value * factor + shift
     mass_flow : the canonical value is kg/min and still needs the fluid's density
     share_unsure : 0..1 or 0..100 is told by the values
+    counted_s : where the column counts pulses anew in each interval, `factor` is what one stands
+        for and the canonical value counts it by so much time [s]; else 0
     """
 
     factor: float = 1.0
     shift: float = 0.0
     mass_flow: bool = False
     share_unsure: bool = False
+    counted_s: float = 0.0
 
 
 _FLOW = {
@@ -151,13 +155,42 @@ def unit_named(*, quantity: str, unit: str | None) -> Unit | None:
     if unit is None:
         return table[""] if quantity == "share" else Unit()
     folded = folded_unit(unit)
-    return table.get(folded) if folded else None
+    return (table.get(folded) or _of_pulses(quantity, folded)) if folded else None
+
+
+# What is counted in pulses; litres count by the minute, watt hours by the hour.
+_COUNTED_BY_S = {"flow": 60.0, "power": SECONDS_PER_HOUR}
+_PULSED = {"volume": "volume", "energy": "energy", "flow": "volume", "power": "energy"}
+
+
+def _of_pulses(quantity: str, folded: str) -> Unit | None:
+    """Give the conversion of a unit such as `10 l/pulse`."""
+    size = pulse_size(folded)
+    table = UNITS.get(_PULSED.get(quantity, ""), {})
+    if size is None or size[1] not in table:
+        return None
+    factor = size[0] * table[size[1]].factor
+    if quantity == "power":
+        factor *= 1000.0  # from kWh to Wh
+    return Unit(factor=factor, counted_s=_COUNTED_BY_S.get(quantity, 0.0))
 
 
 def known_units(quantity: str) -> str:
     """List the units of a quantity (or of "time"), for messages."""
     names = _TIME_UNITS_S if quantity == "time" else UNITS[quantity]
     return ", ".join(_printed(name) for name in names if name)
+
+
+# Sizes of a pulse that are common in homes (common practice, no source).
+_PULSE_SIZES = {
+    "volume": ("1 l/pulse", "2.5 l/pulse", "10 l/pulse", "100 l/pulse"),
+    "energy": ("1 kWh/pulse", "100 Wh/pulse", "10 Wh/pulse", "1 Wh/pulse"),
+}
+
+
+def pulse_units(quantity: str) -> tuple[str, ...]:
+    """Give units of pulses to choose from, none for what no meter counts."""
+    return _PULSE_SIZES.get(_PULSED.get(quantity, ""), ())
 
 
 def time_unit_s(unit: str) -> float | None:

@@ -16,11 +16,12 @@ from analysis.logs.accounting import (
     used_column,
 )
 from analysis.logs.asking import SURE_FRAC, ColumnUnderstood, Proposal
-from analysis.logs.conversions import converted
+from analysis.logs.conversions import Unit, converted
 from analysis.logs.headers import Headers
 from analysis.logs.layout import Column, Layout, column_key, known_column, meanings_of
 from analysis.logs.onefile import RowsRead
 from analysis.logs.planning import FilePlan, Told
+from analysis.logs.pulses import rates
 from analysis.logs.rows import ON
 from analysis.logs.sentinels import find_sentinels
 from analysis.logs.shapes import ColumnRead, FileRead
@@ -145,7 +146,7 @@ def file_values(
             open_values[key] = np.where(held == ON, 1.0, held)
             continue
         far = () if column.channel.quantity in _REGISTERS else find_sentinels(held)
-        canonical = converted(held, column.unit)
+        canonical = _canonical(held, column.unit, rows, told)
         masked = 0
         for one in far:
             there = held == one
@@ -199,6 +200,16 @@ def file_values(
             ),
             understood=understood,
         ),
+    )
+
+
+def _canonical(
+    held: NDArray[np.float64], unit: Unit, rows: RowsRead, told: Told
+) -> NDArray[np.float64]:
+    if not unit.counted_s:
+        return converted(held, unit)
+    return rates(
+        held, rows.stamp_s, per_count=unit.factor, stamp=told.stamp, seconds=unit.counted_s
     )
 
 

@@ -18,6 +18,7 @@ from analysis.meaning.balance import balance_of
 from analysis.meaning.looks import Look, Times, look_at, times_of
 from analysis.meaning.pairs import pairs_of
 from analysis.meaning.phase import shift_to_sun_s
+from analysis.meaning.pulses import counts_pulses, propose_pulses
 from analysis.meaning.questions import ASKED_FRAC, MOST_CHOICES, column_question, unit_question
 from analysis.meaning.reasons import reasons_for
 from analysis.meaning.states import Header, State, header_of, printed_unit, states_of
@@ -70,7 +71,9 @@ def propose(
     tuple of Proposal
         One for each column, in their order.
     """
-    if not columns or len(stamp_s) < _FEWEST_ROWS:
+    if not columns:
+        return ()
+    if len(stamp_s) < _FEWEST_ROWS:
         why = "the log has too few rows to tell what this holds"
         return tuple(_unseen(column, keys[column.place], file, why) for column in columns)
     if len(columns) > _MOST_COLUMNS:
@@ -78,6 +81,16 @@ def propose(
         near = propose(columns[:_MOST_COLUMNS], stamp_s=stamp_s, site=site, keys=keys, file=file)
         far = [_unseen(one, keys[one.place], file, why) for one in columns[_MOST_COLUMNS:]]
         return (*near, *far)
+    pulsed = {
+        one.place: propose_pulses(one, keys=keys, file=file, daily=one_row_a_day(stamp_s))
+        for one in columns
+        if counts_pulses(one)
+    }
+    if pulsed:
+        rest = [one for one in columns if one.place not in pulsed]
+        others = propose(rest, stamp_s=stamp_s, site=site, keys=keys, file=file)
+        every = {one.place: one for one in others} | pulsed
+        return tuple(every[one.place] for one in columns)
     headers = [header_of(column) for column in columns]
     if one_row_a_day(stamp_s):
         return propose_daily(columns, site=site, keys=keys, file=file)
