@@ -157,13 +157,10 @@ def _bounds(table: DayTable, days: Bools, site: Site) -> Bounded | None:
 def _limited(item: Finding, taken: Floats, gap: Bounded | None) -> Bounded:
     """Give what a finding took, with its own bounds inside those of its days' gap."""
     assert item.lost is not None
-    value = float(taken.sum())
-    own = item.lost
-    ratio = value / own.value if own.value > 0.0 else 1.0
-    high = max(own.high * min(ratio, 1.0), value)
-    if gap is not None:
-        high = max(min(high, gap.high), value)
-    return Bounded(value=value, low=min(max(own.low * min(ratio, 1.0), 0.0), value), high=high)
+    value, own = float(taken.sum()), item.lost
+    # The gap is as uncertain as the heat itself: a small one makes a loss no better known.
+    high = own.high if gap is None else min(own.high, gap.high)
+    return Bounded(value=value, low=min(own.low, value), high=max(high, value))
 
 
 def _scaled(bounded: Bounded, by: float) -> Bounded:

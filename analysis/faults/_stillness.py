@@ -5,6 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.case import Case
+from analysis.units import SECONDS_PER_HOUR
+
+_LONGEST_HOLE_S = 2 * SECONDS_PER_HOUR
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -20,7 +23,7 @@ class ConstantRun:
 
 
 def constant_runs(case: Case, name: str, *, least_s: float) -> tuple[ConstantRun, ...]:
-    """Give runs of one repeated value within days; missing values are passed over.
+    """Give runs of one repeated value within days; a few missing values are passed over.
 
     Parameters
     ----------
@@ -35,6 +38,8 @@ def constant_runs(case: Case, name: str, *, least_s: float) -> tuple[ConstantRun
     values, day = record.columns[name][known], case.day[known]
     new = np.ones(known.size, dtype=np.bool_)
     new[1:] = (values[1:] != values[:-1]) | (day[1:] != day[:-1])
+    # In a hole the value may have been any: night before and night after are no whole day.
+    new[1:] |= np.diff(record.start_s[known]) > _LONGEST_HOLE_S
     first = np.flatnonzero(new)
     last = np.append(first[1:], known.size) - 1
     start = record.start_s[known[first]]

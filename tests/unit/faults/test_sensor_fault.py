@@ -138,3 +138,15 @@ def test_a_day_of_even_sun_by_hand_is_not_stuck():
     seen = plant.table(catalogue=(fault_of(KIND),)).of_kind(KIND)
     # Only pipes that rest all night at one invented value, for less than a day.
     assert {item.channel for item in seen} <= {"loop_hot", "loop_cold"}
+
+
+def test_darkness_before_and_after_a_hole_is_not_one_value():
+    plant = a_plant(start="2025-05-01", days=5)
+    hour = plant.record.start_s // 3600 % 24
+    day = (plant.record.start_s >= at("2025-05-03")) & (hour >= 3) & (hour < 21)
+    seen = np.where(day, np.nan, plant.record.columns["irradiance_plane"])
+    holed = replace(plant, record=with_values(plant.record, irradiance_plane=seen))
+    assert of_kind(holed.report(), KIND) == ()
+    dark = np.where(day, 0.0, plant.record.columns["irradiance_plane"])
+    stuck = replace(plant, record=with_values(plant.record, irradiance_plane=dark))
+    assert of_kind(stuck.report(), KIND)
