@@ -2,7 +2,8 @@
 
 A sensor that repeats one value goes on giving numbers, and a pump command without a meter goes on
 standing for a flow; once they are found out, the heat of those days is not known. Nor is that of a
-flow meter which other sensors disprove. Their coverage says so.
+flow meter which other sensors disprove. Their coverage says so. Sensors that have changed places are not exchanged by guess: a map that is put right brings
+the figures back.
 """
 
 from collections.abc import Sequence
@@ -12,6 +13,7 @@ import numpy as np
 from analysis.day_summaries import summed_days
 from analysis.days import DayTable
 from analysis.faults.sensor_fault import STUCK
+from analysis.faults.sensors_swapped import swapped_channels
 from analysis.field_check.hours import HOUR_KIND
 from analysis.heat import BASES
 from analysis.record import Bools, Floats
@@ -20,6 +22,8 @@ from analysis.sky import SOURCES_OF_SUN
 
 # A reading held against the papers alone is doubted in words, its heat stays (judgement).
 _PROVEN = 0.8
+# What the healthy figure is worked out at, besides the sun.
+_HEALTHY_RESTS_ON = frozenset({"collector", "loop_hot", "loop_cold", "store_bottom", "ambient"})
 
 
 def without_doubtful(
@@ -53,19 +57,43 @@ def without_doubtful(
         no_heat |= _standing_days(table, findings, until_s)
     elif basis is not None:
         no_heat |= _misread_days(table, findings, until_s)
+    swapped = _swapped_days(table, findings, until_s)
+    no_heat |= {date for date, names in swapped.items() if names & needs}
+    no_healthy = {date for date, names in swapped.items() if names & _HEALTHY_RESTS_ON}
     # What the logger summed up does not rest on the sensors that were found wrong here.
     summed = zip(table.days.dates, summed_days(table).tolist(), strict=True)
     no_heat -= {day for day, is_summed in summed if is_summed}
     columns = dict(table.columns)
     _forget(table, columns, no_heat, ("heat_", "expected_", "steady_"))
+    _forget(table, columns, no_healthy, ("expected_", "steady_"))
     _forget(table, columns, no_sun, ("expected_", "steady_", "irradiation_"))
     if no_heat and "known_s" in columns:
         columns["known_s"] = np.where(_on(table, no_heat), 0.0, columns["known_s"])
-    wrong = no_heat | no_sun
+    wrong = no_heat | no_healthy | no_sun
     happenings = tuple(
         item for item in table.happenings if item.kind != HOUR_KIND or item.date not in wrong
     )
     return DayTable(days=table.days, columns=columns, happenings=happenings)
+
+
+def _swapped_days(
+    table: DayTable, findings: Sequence[Finding], until_s: int
+) -> dict[str, frozenset[str]]:
+    """Give the days on which channels had changed places, and which."""
+    edges = table.days.edge_s
+    days: dict[str, frozenset[str]] = {}
+    for item in findings:
+        if item.kind != "sensors_swapped":
+            continue
+        end_s = until_s if item.end_s is None else item.end_s
+        names: frozenset[str] = frozenset()
+        for seen in table.of_kind("sensors_swapped"):
+            if item.start_s <= seen.start_s < end_s:
+                names |= swapped_channels(seen)
+        for day in np.flatnonzero((edges[1:] > item.start_s) & (edges[:-1] < end_s)).tolist():
+            date = table.days.dates[day]
+            days[date] = days.get(date, frozenset()) | names
+    return days
 
 
 def _standing_days(table: DayTable, findings: Sequence[Finding], until_s: int) -> set[str]:

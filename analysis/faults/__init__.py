@@ -21,6 +21,7 @@ from analysis.faults.pump_never_stops import PumpNeverStops
 from analysis.faults.reverse_circulation import ReverseCirculation
 from analysis.faults.scald_risk import ScaldRisk
 from analysis.faults.sensor_fault import SensorFault
+from analysis.faults.sensors_swapped import SensorsSwapped
 from analysis.faults.short_cycling import ShortCycling
 from analysis.faults.silence import Silence
 from analysis.faults.stagnation import Stagnation
@@ -45,6 +46,7 @@ CATALOGUE: tuple[Fault, ...] = (
     NotYetFitted(),
     SensorFault(),
     FlowReadingWrong(),
+    SensorsSwapped(),
     Silence(),
     ClockWrong(),
     FrostRisk(),

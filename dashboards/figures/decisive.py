@@ -125,6 +125,10 @@ DECISIVE: dict[str, Decisive] = {
     "short_cycling": Decisive(channels=("collector", "store_bottom", "pump", *_SUN)),
     "flow_reading_wrong": Decisive(channels=(*LOOP, "store_top", *_SUN), levels=_flow),
     "low_flow": Decisive(channels=(*LOOP, *_SUN), levels=_flow),
+    "sensors_swapped": Decisive(
+        channels=("collector", "loop_hot", "loop_cold", *_STORE, "ambient", "pump", *_SUN),
+        tells=_sunniest,
+    ),
     "poor_heat_transfer": Decisive(channels=(*LOOP, *_SUN), tells=_sunniest),
     "degraded_tubes": Decisive(channels=("loop_hot", "loop_cold", "flow", "pump", *_SUN)),
     "yield_shortfall": Decisive(channels=(*LOOP, "store_top", *_SUN)),

@@ -147,6 +147,18 @@ SHOWN = {
     },
     "fluid_stress": {"start": "2025-06-01", "away": (("2025-06-05", "2025-06-30"),), "days": 30},
     "no_draw": {"start": "2025-05-01", "away": (("2025-05-08", "2025-05-20"),)},
+    "sensors_swapped": {
+        "start": "2025-05-01",
+        "faults": (
+            Fault(
+                kind="sensors_swapped",
+                channel="loop_hot",
+                other="loop_cold",
+                start="2025-05-08",
+                end="2025-05-24",
+            ),
+        ),
+    },
     "poor_heat_transfer": {
         "start": "2025-05-01",
         "faults": (Fault(kind="poor_heat_transfer", start="2025-05-08", end="2025-05-24"),),

@@ -1,0 +1,272 @@
+"""What shows that two temperature channels have changed places, and what shows that they have not.
+
+Each pair of channels has one rule of physics that no healthy plant breaks for long; a day speaks
+for a swap, against it, or says nothing. Thresholds are engineering judgement, in kelvins well above
+what sensors of class B and their places make.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.case import Case
+from analysis.grid import BIN_S
+from analysis.record import Bools, Floats
+from analysis.units import SECONDS_PER_HOUR
+
+Hours = tuple[Floats, Floats]
+
+_NIGHT_SINE = -0.105  # civil twilight is over
+_SUN_SINE = 0.2
+_HOURS = SECONDS_PER_HOUR / BIN_S
+# A sensor that hardly moved within a day is stuck, or nothing happened.
+_LEAST_RANGE_K = 2.0
+# Where the controller is misled as well a store may rest cold for days, and still not be stuck.
+_LEAST_ALIVE_K = 0.2
+_ROOF_RANGE_K = 15.0
+# Of a day's five-minute means so many must be known to speak of its extremes.
+_KNOWN_FRAC = 0.5
+# What speaks for a thing must outweigh what speaks against it.
+_OUTWEIGH = 5.0
+# Bins after a start in which what stood in the pipes comes by.
+_SETTLE_BINS = 4
+# The hour before sunrise tells where a morning begins.
+_DAWN_SINE = (-0.2, 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pair:
+    """Two channels and how their days speak.
+
+    `hours` gives for each day the hours that speak for a swap and those that speak against it;
+    `least_h` of the one, and several times the other, decide; `why` says what shows it.
+    """
+
+    one: str
+    other: str
+    hours: Callable[[Case, str, str], Hours]
+    least_h: float
+    why: str
+    least_range_k: float = _LEAST_RANGE_K
+
+
+def spoken(case: Case) -> tuple[Floats, Floats]:
+    """Give what each day says of each pair; two arrays of shape (pairs, days).
+
+    Returns
+    -------
+    says : 1 for a swap, 0 against one, NaN where the day says nothing; a day speaks for one pair
+        at most: the first rule that shows one, and of its pairs the one that shows it longest
+    hours : how long it speaks for a swap
+    """
+    days = len(case.days)
+    says, hours = np.full((len(PAIRS), days), np.nan), np.zeros((len(PAIRS), days))
+    for number, pair in enumerate(PAIRS):
+        if {pair.one, pair.other} <= case.channels:
+            says[number], hours[number] = _spoken(case, pair)
+    taken = np.zeros(days, dtype=np.bool_)
+    for rule in dict.fromkeys(pair.hours for pair in PAIRS):
+        members = [number for number, pair in enumerate(PAIRS) if pair.hours is rule]
+        shown = np.where(says[members] == 1.0, hours[members], 0.0)
+        longest = shown == shown.max(axis=0)
+        says[members] = np.where((says[members] == 1.0) & (taken | ~longest), np.nan, says[members])
+        taken |= (shown > 0.0).any(axis=0)
+    return says, hours
+
+
+def _spoken(case: Case, pair: Pair) -> Hours:
+    speaks_for, against = pair.hours(case, pair.one, pair.other)
+    alive = _range_k(case.binned(pair.one)) >= pair.least_range_k
+    alive &= _range_k(case.binned(pair.other)) >= pair.least_range_k
+    shown = alive & (speaks_for >= pair.least_h) & (speaks_for > _OUTWEIGH * against)
+    denied = alive & (against >= pair.least_h) & (against > _OUTWEIGH * speaks_for)
+    return np.where(shown, 1.0, np.where(denied, 0.0, np.nan)), speaks_for
+
+
+def sunlit_running_h(case: Case) -> Floats:
+    """Give the hours in which the pump ran in the sun; shape (days,)."""
+    return _h(_running(case) & (case.sky.sun_sine > _SUN_SINE))
+
+
+def _layers(case: Case, upper: str, lower: str) -> Hours:
+    """Warm water lies above cold: standing water upside down mixes within minutes."""
+    over = case.binned(upper) - case.binned(lower)
+    return _h(over < -3.0), _h(over > 1.5)
+
+
+def _pipes(case: Case, hot: str, cold: str) -> Hours:
+    """While the sun's heat comes down, the pipe from the roof is the warmer one, and as the roof.
+
+    Where the roof is unknown, high sun stands in for it.
+    """
+    spread = case.binned(hot) - case.binned(cold)
+    roof = case.loop.t_roof_c
+    middle = (case.binned(hot) + case.binned(cold)) / 2.0
+    fed = np.where(np.isfinite(roof), roof > middle, case.sky.sun_sine > 0.4)
+    use = _settled(case) & (case.sky.sun_sine > 0.0) & np.asarray(fed, dtype=np.bool_)
+    return _h(use & (spread < -1.5)), _h(use & (spread > 1.5))
+
+
+def _roof_in_bottom(case: Case, roof: str, store: str) -> Hours:
+    """Over a day the roof gets both hotter and colder than the store's bottom.
+
+    A day that tells counts as a whole, with its hours of sun; so does a run in the sun.
+    """
+    high, low = _wider(case.binned(roof), case.binned(store))
+    sunny = _h(case.sky.sun_sine > _SUN_SINE)
+    spanned = (high <= -5.0) & (low >= -3.0) & (_range_k(case.binned(store)) >= _ROOF_RANGE_K)
+    wider = (high >= 3.0) & (low <= 1.0)
+    running = _settled(case) & (case.sky.sun_sine > _SUN_SINE)
+    healthy = _h(running & (case.binned(roof) > case.binned(store) + 3.0))
+    return np.where(spanned, sunny, 0.0), np.where(wider, sunny, healthy)
+
+
+def _roof_in_top(case: Case, roof: str, store: str) -> Hours:
+    """Before dawn the roof is as cold as the air; the top of a store never is.
+
+    The backup may make it hotter than the roof gets, so the day's highest says nothing.
+    """
+    _, low = _wider(case.binned(roof), case.binned(store))
+    length = np.full(len(case.days), 24.0)
+    return np.where(low >= 10.0, length, 0.0), np.where(low <= -2.0, length, 0.0)
+
+
+def _wider(one: Floats, other: Floats) -> tuple[Floats, Floats]:
+    """Give how far one's highest and lowest of each day lie above the other's, NaN unknown."""
+    both = np.isfinite(one) & np.isfinite(other)
+    enough = np.isfinite(one).mean(axis=1) >= _KNOWN_FRAC
+    enough &= np.isfinite(other).mean(axis=1) >= _KNOWN_FRAC
+    enough &= both.any(axis=1)
+    high, low = np.full(one.shape[0], np.nan), np.full(one.shape[0], np.nan)
+    high[enough] = np.nanmax(one[enough], axis=1) - np.nanmax(other[enough], axis=1)
+    low[enough] = np.nanmin(one[enough], axis=1) - np.nanmin(other[enough], axis=1)
+    return high, low
+
+
+def _roof_in_pipe(case: Case, roof: str, pipe: str) -> Hours:
+    """Before the day's first run the sun warms the roof, and the pipe stays as it was."""
+    sine = case.sky.sun_sine
+    dawn = (sine > _DAWN_SINE[0]) & (sine <= _DAWN_SINE[1])
+    before_noon = np.arange(sine.shape[1])[None, :] <= np.argmax(sine, axis=1)[:, None]
+    moved = np.maximum.accumulate(_running(case) | (case.loop.moving_frac > 0.0), axis=1)
+    waiting = (sine > 0.0) & before_noon & ~moved & (case.loop.known_s > 0.0)
+    rises = []
+    for name in (roof, pipe):
+        values = case.binned(name)
+        start = _mean(values, dawn & before_noon)
+        rises.append(values - start[:, None])
+    on_roof, in_pipe = rises
+    return (
+        _h(waiting & (in_pipe > 10.0) & (on_roof < 0.4 * in_pipe)),
+        _h(waiting & (on_roof > 10.0) & (in_pipe < 0.4 * on_roof)),
+    )
+
+
+def _air_on_roof(case: Case, air: str, roof: str) -> Hours:
+    """In the sun no collector is far colder than the air."""
+    over = case.binned(air) - case.binned(roof)
+    sun = case.sky.sun_sine > _SUN_SINE
+    # In the course of a night both get as cold: a store in the air's place does not.
+    night = (case.sky.sun_sine < _NIGHT_SINE) & np.isfinite(over)
+    nearest = np.where(night, np.abs(over), np.inf).min(axis=1)
+    apart = night.any(axis=1) & (nearest > 8.0)
+    return _h(sun & (over > 15.0)), np.where(apart, 24.0, _h(sun & (over < -15.0)))
+
+
+def _air_in_loop(case: Case, air: str, warm: str) -> Hours:
+    """By night the roof is as cold as the air, and the store and its pipes are warmer.
+
+    By day and with the pump on, the pipes are nearly as warm as roof and store, and the air is not.
+    """
+    roof, outside, inside = case.loop.t_roof_c, case.binned(air), case.binned(warm)
+    night = (case.sky.sun_sine < _NIGHT_SINE) & ~_running(case)
+    shows = night & (outside > roof + 5.0) & (np.abs(inside - roof) < 3.0)
+    denies = night & (inside > roof + 5.0) & (np.abs(outside - roof) < 3.0)
+    running = _settled(case) & (case.sky.sun_sine > _SUN_SINE)
+    shows |= running & (roof > inside + 15.0) & (np.abs(outside - roof) < 10.0) & (outside > inside)
+    denies |= running & (inside > outside + 8.0)
+    return _h(shows), _h(denies)
+
+
+def _h(flags: Bools) -> Floats:
+    return np.asarray(flags.sum(axis=1) / _HOURS)
+
+
+def _range_k(values: Floats) -> Floats:
+    some = np.isfinite(values).any(axis=1)
+    ranges = np.zeros(values.shape[0])
+    ranges[some] = np.nanmax(values[some], axis=1) - np.nanmin(values[some], axis=1)
+    return ranges
+
+
+def _mean(values: Floats, flags: Bools) -> Floats:
+    known = flags & np.isfinite(values)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray(np.where(known, values, 0.0).sum(axis=1) / known.sum(axis=1))
+
+
+def _running(case: Case) -> Bools:
+    if "pump" in case.channels:
+        return np.asarray(case.binned("pump") > 20.0)
+    return np.asarray(case.loop.moving_frac > 0.5)
+
+
+def _settled(case: Case) -> Bools:
+    """Tell bins in which the loop has run for a while."""
+    running = _running(case)
+    settled = running.copy()
+    for back in range(1, _SETTLE_BINS):
+        settled[:, back:] &= running[:, :-back]
+        settled[:, :back] = False
+    return settled
+
+
+_SPANS = "over the day “{other}” gets both hotter and colder than “{one}”"
+_COLD = "before dawn “{other}” is far colder than “{one}”"
+_MORNING = "“{other}” warms in the morning sun before the pump starts, and “{one}” does not"
+_AIR = "by night “{other}” is as cold as the roof, and “{one}” is not"
+_UPSIDE_DOWN = "“{one}” is colder than “{other}” for hours, as water does not stand"
+
+# Rules in this order: what an earlier one shows would mislead a later one.
+PAIRS = (
+    Pair(
+        one="ambient", other="collector", hours=_air_on_roof, least_h=0.75,
+        why="in the sun “{one}” is far warmer than “{other}”",
+    ),
+    Pair(one="collector", other="loop_hot", hours=_roof_in_pipe, least_h=0.15, why=_MORNING),
+    Pair(one="collector", other="loop_cold", hours=_roof_in_pipe, least_h=0.15, why=_MORNING),
+    Pair(
+        one="collector", other="store_bottom", hours=_roof_in_bottom, least_h=1.0, why=_SPANS,
+        least_range_k=_LEAST_ALIVE_K,
+    ),
+    Pair(
+        one="collector", other="store_top", hours=_roof_in_top, least_h=1.0, why=_COLD,
+        least_range_k=_LEAST_ALIVE_K,
+    ),
+    Pair(
+        one="collector", other="store_middle", hours=_roof_in_top, least_h=1.0, why=_COLD,
+        least_range_k=_LEAST_ALIVE_K,
+    ),
+    Pair(one="ambient", other="store_bottom", hours=_air_in_loop, least_h=1.5, why=_AIR),
+    Pair(one="ambient", other="store_top", hours=_air_in_loop, least_h=1.5, why=_AIR),
+    Pair(one="ambient", other="loop_hot", hours=_air_in_loop, least_h=1.0, why=_AIR),
+    Pair(one="ambient", other="loop_cold", hours=_air_in_loop, least_h=1.0, why=_AIR),
+    Pair(
+        one="store_top", other="store_bottom", hours=_layers, least_h=2.0,
+        why=_UPSIDE_DOWN,
+    ),
+    Pair(
+        one="store_middle", other="store_bottom", hours=_layers, least_h=2.0,
+        why=_UPSIDE_DOWN,
+    ),
+    Pair(
+        one="store_top", other="store_middle", hours=_layers, least_h=2.0,
+        why=_UPSIDE_DOWN,
+    ),
+    Pair(
+        one="loop_hot", other="loop_cold", hours=_pipes, least_h=0.75,
+        why="while heat comes down “{one}” is the colder one",
+    ),
+)  # fmt: skip
+"""Pairs of channels that get swapped; their place here is their number."""
