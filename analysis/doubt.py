@@ -2,8 +2,8 @@
 
 A sensor that repeats one value goes on giving numbers, and a pump command without a meter goes on
 standing for a flow; once they are found out, the heat of those days is not known. Nor is that of a
-flow meter which other sensors disprove. Their coverage says so. Sensors that have changed places are not exchanged by guess: a map that is put right brings
-the figures back.
+flow meter which other sensors disprove. Their coverage says so. Sensors that have changed places
+are not exchanged by guess: a map that is put right brings the figures back.
 """
 
 from collections.abc import Sequence

@@ -27,6 +27,8 @@ RESTS_ON = _table(
     {
         "not_yet_fitted": "collector",
         "clock_wrong": f"collector {_SUN}",
+        # Each moves as the other should: no fault of one sensor does that.
+        "sensors_swapped": "",
         "flow_reading_wrong": f"pump collector {_LOOP}",
         "pressure_loss": "pressure",
         "vessel_charge_lost": "pressure",
@@ -78,18 +80,13 @@ _TEMPERATURES = (
     "low_flow poor_heat_transfer pipe_heat_loss start_delayed short_cycling charge_limit_low "
     f"not_yet_fitted {_YIELD}"
 )
-_STORE_STATES = (
-    "frost_risk fluid_stress store_overheat scald_risk hygiene_temperature backup_overlap no_draw"
-)
-# Channels that may be swapped.
-_SWAPPED = frozenset(f"collector {_STORE} loop_hot loop_cold ambient".split())
+_STORE_STATES = "fluid_stress store_overheat scald_risk hygiene_temperature backup_overlap no_draw"
 
 CAUSES = (
     # What is read wrongly: the symptoms are not there.
-    # Two that read each other's place: a roof in the store's name may be off the store's scale.
-    _cause("sensors_swapped", feigns=f"sensor_fault {_STORE_STATES} {_TEMPERATURES}"),
     # Of a sensor only what rests on it.
     Cause(kind="sensor_fault", feigns=frozenset(RESTS_ON)),
+    _cause("sensors_swapped", feigns=f"{_STORE_STATES} {_TEMPERATURES}"),
     _cause(
         "clock_wrong",
         feigns="night_running reverse_circulation start_delayed shading backup_overlap "
@@ -182,10 +179,7 @@ def takes_the_yield(finding: Finding) -> bool:
 
 def _accounts(row: Cause, cause: Finding, item: Finding, until_s: int) -> bool:
     """Tell whether a cause of a row explains a finding."""
-    if item.kind not in row.brings | row.feigns:
-        return False
-    about = _SWAPPED if cause.kind == "sensors_swapped" else {cause.channel}
-    if item.channel is not None and item.channel not in about:
+    if item.kind not in row.brings | row.feigns or item.channel not in (None, cause.channel):
         return False
     if cause.kind == "sensor_fault" and cause.channel not in RESTS_ON[item.kind]:
         return False

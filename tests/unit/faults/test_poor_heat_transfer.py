@@ -17,7 +17,7 @@ TRUE_UNITS = 0.12 * 260.0 / 99.0
 
 @pytest.mark.parametrize("channels", [FULL_LOG, NO_SUN_LOG, FOUR, METER, PUMP_LOG])
 def test_a_limed_coil_is_one_finding_that_ends_when_it_is_descaled(channels):
-    plant = a_plant(start="2025-05-01", days=40, step_s=300, faults=(LIMED,), channels=channels)
+    plant = a_plant(start="2025-05-01", days=34, step_s=600, faults=(LIMED,), channels=channels)
     report = plant.report()
     (found,) = of_kind(report, KIND)
     edges = plant.table(catalogue=()).days.edge_s
@@ -38,7 +38,7 @@ def test_what_it_cost_lies_within_the_bounds():
     assert found.lost.low < well - ill < found.lost.high
 
 
-@pytest.mark.parametrize("channels", [FULL_LOG, METER, PUMP_LOG])
+@pytest.mark.parametrize("channels", [METER, PUMP_LOG])
 @pytest.mark.parametrize(
     "given",
     [
@@ -50,7 +50,7 @@ def test_what_it_cost_lies_within_the_bounds():
     ],
 )
 def test_little_flow_no_flow_and_full_stores_are_not_it(channels, given):
-    plant = a_plant(start="2025-05-01", days=35, step_s=300, channels=channels, **given)
+    plant = a_plant(start="2025-05-01", days=26, step_s=600, channels=channels, **given)
     conclusion = plant.conclusion(KIND)
     assert isinstance(conclusion, Judged)
     assert conclusion.findings == ()
