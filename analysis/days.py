@@ -22,6 +22,8 @@ from analysis.units import SECONDS_PER_HOUR
 
 # Rows this far apart stand for days, the shortest and the longest with an hour of summer time.
 _DAY_STEPS_S = (20.0 * SECONDS_PER_HOUR, 28.0 * SECONDS_PER_HOUR)
+# So few rows may stand nearer; so many follow the day before, where days are missing (judgement).
+_ODD_FRAC, _NEIGHBOURS_FRAC = 0.05, 0.3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -90,7 +92,12 @@ def one_row_a_day(stamp_s: Ints) -> bool:
     """
     steps_s = np.diff(stamp_s)
     steps_s = steps_s[steps_s > 0]
-    return bool(steps_s.size) and _DAY_STEPS_S[0] <= float(np.median(steps_s)) <= _DAY_STEPS_S[1]
+    if not steps_s.size:
+        return False
+    shortest_s, longest_s = _DAY_STEPS_S
+    within = float((steps_s < shortest_s).mean())
+    neighbours = float(((steps_s >= shortest_s) & (steps_s <= longest_s)).mean())
+    return within <= _ODD_FRAC and neighbours >= _NEIGHBOURS_FRAC
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

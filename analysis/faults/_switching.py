@@ -124,6 +124,8 @@ def span_of(table: DayTable, spell: Spell) -> tuple[int, int]:
 
 def running(values: Floats, frac: float, width: int) -> Floats:
     """Give a quantile over a window around each value, of the values that are there at the ends."""
+    if not values.size:
+        return values
     padded = np.pad(values, width // 2, constant_values=np.nan)
     windows = np.lib.stride_tricks.sliding_window_view(padded, width)
     return np.asarray(np.nanquantile(windows, frac, axis=1))

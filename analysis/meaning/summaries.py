@@ -122,6 +122,8 @@ def _states(name: str, column: OpenColumn, header: Header, site: Site | None) ->
 
 def _moves_nats(known: Channel, values: Floats) -> float:
     """Say what falling, or never falling, speaks for."""
+    if known.quantity == "temperature":
+        return 0.0
     moves = counts_up(values)
     if known.counter:
         return _IMPOSSIBLE if moves.falls else 0.0

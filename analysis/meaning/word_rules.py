@@ -138,6 +138,7 @@ RULES: tuple[Rule, ...] = (
           "pump backup"),
     _rule("day_heat", "energy heat", 6.5, "primary collector circuit", "pump backup"),
     _rule("day_heat", "energy", 6.0, "primary collector circuit", "pump backup"),
+    _rule("day_heat", "day", 3.0, "", "pump backup hours temp collector"),
     _rule("day_heat", "heat", 4.0, "primary collector circuit", "pump backup"),
     _rule("day_peak_collector", "collector/roof peak", 8.0, "temp day roof collector",
           _NOT_TEMPERATURE + " plane supply return in store secondary"),

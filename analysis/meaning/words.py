@@ -18,6 +18,9 @@ from analysis.meaning.word_rules import ALWAYS, RULES, Rule
 # A known idea that the rule does not provide for; a word that no language knows.
 _STRANGE_IDEA, _STRANGE_WORD, _STRANGE_LETTER = -3.0, -1.5, -0.1
 _FOREIGN = 4.0
+# A figure "of the day" may be counted anew each day: somebody has to say.
+_OF_A_DAY = 1.0
+_NOT_OURS = frozenset({"foreign", "peak"})
 # What no sample is called: something else altogether, or a figure of a whole day.
 _NO_SAMPLE = frozenset({"foreign", "day", "peak"})
 _INSIDE, _BEHIND = 5, 4
@@ -139,6 +142,8 @@ def score_words(header: HeaderWords, *, quantity: str | None, daily: bool = Fals
         off -= _FOREIGN
     nats = {name: score + off for name, score in nats.items() if score + off > 0.0}
     none = _FOREIGN if foreign else 0.0
+    if foreign and not any(part <= _NOT_OURS for part in parts):
+        none = _OF_A_DAY
     # Words, but none of ours: it may be something else altogether.
     if not nats and not foreign and not header.silent:
         none = 1.5

@@ -191,6 +191,22 @@ def test_the_last_printed_digit_widens_the_bounds():
     assert coarse.days[zero].delivered_high_kwh == pytest.approx(1.96 / 6**0.5, abs=1e-2)
 
 
+def test_a_log_of_days_with_many_days_missing_is_one_all_the_same():
+    rows = daily("%Y-%m-%d", days=60).splitlines()
+    kept = [rows[0], *(row for number, row in enumerate(rows[1:]) if number % 3)]
+    assert len(days_of(read("\n".join(kept) + "\n"))) == 40
+
+
+def test_a_figure_of_the_day_among_samples_is_asked():
+    rows = ["Zeit;Kollektor [°C];Ertrag heute [kWh]"]
+    for number in range(4 * 144):
+        hour = number % 144 / 6
+        stamp = datetime(2025, 5, 1) + timedelta(minutes=10 * number)  # noqa: DTZ001
+        rows.append(f"{stamp:%Y-%m-%d %H:%M};{20 + hour};{max(hour - 8, 0) / 4:.1f}")
+    asked = read("\n".join(rows) + "\n", keep_open=True).questions
+    assert "Ertrag heute [kWh]" in [one.subject for one in asked]
+
+
 @pytest.mark.parametrize(
     ("heads", "sure"),
     [
