@@ -6,11 +6,12 @@ is the share of weight of all assignments kept that agree on it.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from analysis.meaning.balance import Balance
+from analysis.meaning.gaps import Gaps, gap_nats
 from analysis.meaning.pairs import Pairs, relation_nats, relations
 from analysis.meaning.states import State
 from analysis.record import Floats
@@ -20,7 +21,7 @@ _BEAM = 400
 _TWICE, _TWICE_NAMED = -7.0, -0.7
 # Signs are not independent: what they say together is less than their sum. Set so that stated
 # certainties come true (`tests.bench.meaning`).
-_SHARPNESS = 0.75
+_SHARPNESS = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -46,13 +47,30 @@ class Links:
     Attributes
     ----------
     pairs : how they stand to each other
+    gaps : by how much temperatures differ and how they move together
     named : for each column the channel that its header names, else None
     balance : what heat says of units, once the loop's pipes are known
     """
 
     pairs: Pairs
+    gaps: Gaps
     named: Sequence[str | None]
     balance: Balance | None = None
+    _known: dict[tuple[str, str], Floats | None] = field(default_factory=dict)
+
+    def beside(self, one: str, other: str) -> Floats | None:
+        """Say how columns stand to each other as these channels, the row being `one` [nats]."""
+        if (one, other) not in self._known:
+            there = [relation_nats(relation, self.pairs) for relation in relations(one, other)]
+            back = [relation_nats(relation, self.pairs).T for relation in relations(other, one)]
+            apart = gap_nats(one, other, self.gaps)
+            found = [*there, *back]
+            if apart is not None:
+                found.append(self.pairs.trust_frac * apart)
+            both = np.asarray(sum(found)) if found else None
+            self._known[one, other] = both
+            self._known[other, one] = None if both is None else both.T
+        return self._known[one, other]
 
 
 def assign(states: Sequence[Sequence[State]], links: Links) -> Assignment:
@@ -126,19 +144,12 @@ def between(mine: State, theirs: State, links: Links, column: int, before: int) 
     if mine.channel == theirs.channel:
         both = links.named[column] == links.named[before] == mine.channel
         return _TWICE_NAMED if both else _TWICE
-    there = sum(
-        relation_nats(relation, links.pairs, column, before)
-        for relation in relations(mine.channel, theirs.channel)
-    )
-    back = sum(
-        relation_nats(relation, links.pairs, before, column)
-        for relation in relations(theirs.channel, mine.channel)
-    )
+    table = links.beside(mine.channel, theirs.channel)
+    nats = 0.0 if table is None else float(table[column, before])
     if links.balance is None:
-        return there + back
+        return nats
     return (
-        there
-        + back
+        nats
         + links.balance.both(column, mine, before, theirs)
         + links.balance.both(before, theirs, column, mine)
     )

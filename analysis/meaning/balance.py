@@ -12,8 +12,8 @@ import numpy as np
 
 from analysis.channels import BASE_CHANNELS
 from analysis.logs.conversions import UNITS
-from analysis.meaning.looks import Times
 from analysis.meaning.states import State
+from analysis.meaning.times import Times
 from analysis.record import Bools, Floats
 from analysis.units import SECONDS_PER_HOUR
 

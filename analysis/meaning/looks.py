@@ -1,24 +1,19 @@
 """What a column looks like: its levels, its day and night, its steps, without knowing what it is.
 
 Everything is a share, a correlation or a level, so that a year at one minute and a week at one
-hour are described alike. Rows are a sample: some weeks in whole days, so that the edges of a pump
-and the course of a day are still there.
+hour are described alike.
 """
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.record import Bools, Floats, Ints
-from analysis.sun import sun_vectors
+from analysis.meaning.motion import STILL, Motion
+from analysis.meaning.times import Times
+from analysis.record import Bools, Floats
 from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
 
-MOST_ROWS = 20_000
-_BLOCKS = 4
 _FEWEST = 8
-# The sun below this sine: night, also for a clock that is an hour off; above that share of the
-# day's highest: the hours around noon (engineering judgement).
-_NIGHT_SINE, _NOON_SHARE = -0.15, 0.8
 # In less time than this anything may only have risen.
 _REGISTER_DAYS = 0.6
 # Below this share of the high a value is nought: a sensor may tremble there.
@@ -26,38 +21,8 @@ _NOUGHT = 0.03
 _RESET_SHARE, _MOST_RESETS = 0.05, 3
 # A counter that is misread now and then falls in few of its steps (engineering judgement).
 _GLITCHES = 0.05
-# What one day is worth: it may have been a dull one (engineering judgement).
-_ONE_DAY = 0.55
-_PER_HOUR = 1.0 / SECONDS_PER_HOUR
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Times:
-    """The sampled rows and the sun over them.
-
-    Attributes
-    ----------
-    rows : ndarray of int64, shape (m,); which rows of the log
-    stamp_s : their stamps [s]
-    step_s : usual step [s]
-    day : number of the solar day of each
-    hour : solar hour of the day, 12 when the sun is highest [h]
-    sun : sine of the sun's height, negative at night
-    night, noon : rows by night, rows around noon
-    joined : shape (m - 1,); whether a row and the next are neighbours in time
-    trust_frac : how much the course of so few days is worth against a full week
-    """
-
-    rows: Ints
-    stamp_s: Ints
-    step_s: float
-    day: Ints
-    hour: Floats
-    sun: Floats
-    night: Bools
-    noon: Bools
-    joined: Bools
-    trust_frac: float
+# Well up: even a sensor of light in the shade of a ridge shows something.
+_DAYLIGHT_SINE = 0.12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,29 +49,37 @@ class Look:
     sun_like : correlation with the sun's height
     lag_h : by how much its hottest tenth comes after noon [h]
     rough : median step over the swing
+    day_zero : share of zeros while the sun is well up
+    at_top : share of the values above zero that equal the highest
+    hour_rough : how little of an hour ago is left: one less the correlation of hourly means
+    moves : what it does as the loop starts, runs and rests
     """
 
-    low: float
-    high: float
-    median: float
-    lowest: float
-    night: float
-    midday: float
-    swing: float
-    scatter: float
-    known: float
-    distinct: float
-    whole: float
-    zero: float
-    dark_zero: float
-    on_by_day: float
-    on_spread: float
-    on_level: float
-    register: float
-    rise_per_day: float
-    sun_like: float
-    lag_h: float
-    rough: float
+    low: float = np.nan
+    high: float = np.nan
+    median: float = np.nan
+    lowest: float = np.nan
+    night: float = np.nan
+    midday: float = np.nan
+    swing: float = np.nan
+    scatter: float = np.nan
+    known: float = np.nan
+    distinct: float = np.nan
+    whole: float = np.nan
+    zero: float = np.nan
+    dark_zero: float = np.nan
+    on_by_day: float = np.nan
+    on_spread: float = np.nan
+    on_level: float = np.nan
+    register: float = np.nan
+    rise_per_day: float = np.nan
+    sun_like: float = np.nan
+    lag_h: float = np.nan
+    rough: float = np.nan
+    day_zero: float = np.nan
+    at_top: float = np.nan
+    hour_rough: float = np.nan
+    moves: Motion = STILL
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,62 +92,6 @@ class Moves:
 
 _LEVELS = ("low", "high", "median", "lowest", "night", "midday")
 _SPANS = ("swing", "rise_per_day", "on_level")
-
-
-def times_of(
-    stamp_s: Ints, *, latitude_deg: float, longitude_deg: float, shift_s: float = 0.0
-) -> Times:
-    """Choose the rows to look at, and put the sun over them.
-
-    Parameters
-    ----------
-    stamp_s : ndarray of int64, shape (n,)
-        Stamps in the order of the file [s].
-    latitude_deg, longitude_deg : float
-        The place, or one assumed [°].
-    shift_s : float
-        Added to the stamps to bring them to the sun of that place [s].
-
-    Returns
-    -------
-    Times
-        At most `MOST_ROWS` rows.
-    """
-    rows = _chosen(len(stamp_s))
-    chosen = stamp_s[rows]
-    gaps_s = np.diff(chosen)
-    moving = gaps_s[gaps_s > 0]
-    step_s = float(np.median(moving)) if moving.size else 60.0
-    at_s = (chosen + shift_s).astype(np.int64)
-    sun = sun_vectors(
-        time_s=at_s, latitude_deg=latitude_deg, longitude_deg=longitude_deg, elevation_m=0.0
-    ).up
-    # Solar time by longitude alone; the equation of time, a quarter of an hour, does not matter.
-    solar_s = at_s + longitude_deg / 360.0 * SECONDS_PER_DAY
-    day = np.floor(solar_s / SECONDS_PER_DAY).astype(np.int64)
-    numbers, place = np.unique(day, return_inverse=True)
-    highest = np.full(numbers.size, -1.0)
-    np.maximum.at(highest, place, sun)
-    return Times(
-        rows=rows,
-        stamp_s=chosen,
-        step_s=step_s,
-        day=place.astype(np.int64),
-        hour=np.asarray(solar_s % SECONDS_PER_DAY, dtype=np.float64) * _PER_HOUR,
-        sun=sun,
-        night=sun < _NIGHT_SINE,
-        noon=sun > np.maximum(_NOON_SHARE * highest[place], 0.02),
-        joined=(gaps_s > 0) & (gaps_s <= 3.0 * step_s),
-        trust_frac=min(1.0, _ONE_DAY + (1.0 - _ONE_DAY) * (numbers.size - 1) / 7.0),
-    )
-
-
-def _chosen(count: int) -> Ints:
-    if count <= MOST_ROWS:
-        return np.arange(count, dtype=np.int64)
-    each = MOST_ROWS // _BLOCKS
-    begins = np.linspace(0, count - each, _BLOCKS).astype(np.int64)
-    return np.unique((begins[:, None] + np.arange(each)[None, :]).ravel())
 
 
 def counts_up(values: Floats) -> Moves:
@@ -211,10 +128,8 @@ def look_at(values: Floats, times: Times) -> Look:
     known = np.isfinite(values)
     share = float(known.mean()) if known.size else 0.0
     if int(known.sum()) < _FEWEST:
-        empty = {field.name: np.nan for field in fields(Look)}
         # However few values there are: one that falls is no counter.
-        register = 0.0 if counts_up(values).falls else np.nan
-        return Look(**{**empty, "known": share, "register": register})
+        return Look(known=share, register=0.0 if counts_up(values).falls else np.nan)
     there = values[known]
     low, median, high = (float(one) for one in np.percentile(there, [1.0, 50.0, 99.0]))
     size = max(abs(high), abs(low), 1e-12)
@@ -248,14 +163,18 @@ def look_at(values: Floats, times: Times) -> Look:
         sun_like=_alike(there, np.maximum(times.sun[known], 0.0)) if varied else np.nan,
         lag_h=_lag_h(values, known, times) if full_days and varied else np.nan,
         rough=float(np.median(np.abs(steps))) / max(high - low, 1e-9) if steps.size else np.nan,
+        day_zero=_mean(np.abs(values[known & (times.sun > _DAYLIGHT_SINE)]) <= _NOUGHT * size),
+        at_top=_mean(there[on] >= there.max() - 1e-9 * size),
+        hour_rough=_hour_rough(values, known, times) if varied else np.nan,
     )
 
 
 def rescaled(look: Look, *, factor: float, shift: float) -> Look:
     """Give the look of the same column in another unit: value * factor + shift."""
     levels = {name: getattr(look, name) * factor + shift for name in _LEVELS}
+    dawn = replace(look.moves, before_dawn=look.moves.before_dawn * factor + shift)
     spans = {name: getattr(look, name) * factor for name in _SPANS}
-    return replace(look, **levels, **spans)
+    return replace(look, moves=dawn, **levels, **spans)
 
 
 def _median(values: Floats) -> float:
@@ -277,6 +196,18 @@ def _alike(values: Floats, sun: Floats) -> float:
     if values.std() == 0.0 or sun.std() < 0.02:
         return np.nan
     return float(np.corrcoef(values, sun)[0, 1])
+
+
+def _hour_rough(values: Floats, known: Bools, times: Times) -> float:
+    hours = ((times.stamp_s - times.stamp_s.min()) // int(SECONDS_PER_HOUR)).astype(np.int64)
+    size = np.bincount(hours[known], minlength=int(hours.max(initial=0)) + 1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean = np.bincount(hours[known], weights=values[known], minlength=size.size) / size
+    one, two = mean[:-1], mean[1:]
+    both = np.isfinite(one) & np.isfinite(two)
+    if int(both.sum()) < 2 * _FEWEST or one[both].std() <= 0.0 or two[both].std() <= 0.0:
+        return np.nan
+    return 1.0 - float(np.corrcoef(one[both], two[both])[0, 1])
 
 
 def _by_day(values: Floats, known: Bools, times: Times) -> tuple[Floats, Floats, Bools]:

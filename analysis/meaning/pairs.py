@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.meaning.looks import Times
+from analysis.meaning.times import Times
 from analysis.record import Bools, Floats
 
 _FEWEST = 12
@@ -79,42 +79,42 @@ _ON = "is warmer than the {other} while the loop runs"
 _PEAK = "gets hotter than the {other}"
 
 RELATIONS: tuple[Relation, ...] = (
-    _rel("loop_hot", "loop_cold", "warmer_on", (0.85, 0.4), (2.5, -6.0), _ON),
-    _rel("loop_hot", "loop_cold", "warmer_noon", (0.7, 0.35), (0.7, -1.5)),
-    _rel("loop_hot", "store_bottom", "warmer_on", (0.9, 0.5), (1.5, -3.0), _ON),
-    _rel("loop_cold", "store_bottom", "warmer_on", (0.6, 0.1), (0.5, -1.0)),
-    _rel("collector", "loop_hot", "peak", (0.8, 0.4), (1.2, -2.0), _PEAK),
-    _rel("collector", "loop_cold", "peak", (0.9, 0.5), (1.0, -2.5), _PEAK),
-    _rel("collector", "store_bottom", "peak", (0.7, 0.2), (0.7, -1.5)),
-    _rel("collector", "store_top", "peak", (0.5, 0.1), (0.3, -0.7)),
-    _rel("collector", "ambient", "peak", (0.95, 0.5), (1.0, -5.0), _PEAK),
-    _rel("collector", "exchanger_hot", "peak", (0.8, 0.4), (0.7, -1.5)),
-    _rel("loop_hot", "collector", "warmer_night", (0.8, 0.3), (1.0, -1.5),
+    _rel("loop_hot", "loop_cold", "warmer_on", (0.85, 0.4), (0.4, -3.0), _ON),
+    _rel("loop_hot", "loop_cold", "warmer_noon", (0.7, 0.35), (0.4, -0.5)),
+    _rel("loop_hot", "store_bottom", "warmer_on", (0.9, 0.5), (0.9, -2.4), _ON),
+    _rel("loop_cold", "store_bottom", "warmer_on", (0.6, 0.1), (0.0, 0.0)),
+    _rel("collector", "loop_hot", "peak", (0.8, 0.4), (0.7, 0.0), _PEAK),
+    _rel("collector", "loop_cold", "peak", (0.9, 0.5), (1.0, -1.3), _PEAK),
+    _rel("collector", "store_bottom", "peak", (0.7, 0.2), (0.5, 0.0)),
+    _rel("collector", "store_top", "peak", (0.5, 0.1), (1.1, -0.4)),
+    _rel("collector", "ambient", "peak", (0.95, 0.5), (0.4, -2.5), _PEAK),
+    _rel("collector", "exchanger_hot", "peak", (0.8, 0.4), (0.3, -0.8)),
+    _rel("loop_hot", "collector", "warmer_night", (0.8, 0.3), (1.0, 0.0),
          "is warmer than the {other} at night, as a pipe indoors is"),
-    _rel("loop_cold", "collector", "warmer_night", (0.8, 0.3), (0.7, -1.0)),
-    _rel("store_bottom", "collector", "warmer_night", (0.8, 0.2), (0.7, -1.5),
+    _rel("loop_cold", "collector", "warmer_night", (0.8, 0.3), (0.7, -0.1)),
+    _rel("store_bottom", "collector", "warmer_night", (0.8, 0.2), (1.3, -0.3),
          "stays warmer than the {other} at night"),
-    _rel("store_top", "store_bottom", "warmer", (0.9, 0.5), (2.5, -6.0),
+    _rel("store_top", "store_bottom", "warmer", (0.9, 0.5), (1.0, -3.0),
          "is nearly always warmer than the {other}"),
-    _rel("store_top", "store_middle", "warmer", (0.85, 0.4), (2.0, -5.0),
+    _rel("store_top", "store_middle", "warmer", (0.85, 0.4), (0.3, -2.5),
          "is nearly always warmer than the {other}"),
-    _rel("store_middle", "store_bottom", "warmer", (0.85, 0.4), (2.0, -5.0),
+    _rel("store_middle", "store_bottom", "warmer", (0.85, 0.4), (0.3, -2.5),
          "is nearly always warmer than the {other}"),
-    _rel("store_bottom", "ambient", "warmer", (0.8, 0.3), (0.7, -1.5)),
-    _rel("store_top", "ambient", "warmer", (0.95, 0.6), (0.7, -2.5)),
-    _rel("loop_hot", "ambient", "peak", (0.9, 0.4), (0.7, -2.0)),
-    _rel("loop_cold", "ambient", "peak", (0.8, 0.3), (0.5, -1.5)),
-    _rel("store_bottom", "cold_feed", "warmer", (0.8, 0.4), (0.7, -2.5),
+    _rel("store_bottom", "ambient", "warmer", (0.8, 0.3), (0.6, -1.1)),
+    _rel("store_top", "ambient", "warmer", (0.95, 0.6), (0.0, 0.0)),
+    _rel("loop_hot", "ambient", "peak", (0.9, 0.4), (0.1, -0.6)),
+    _rel("loop_cold", "ambient", "peak", (0.8, 0.3), (0.0, -0.8)),
+    _rel("store_bottom", "cold_feed", "warmer", (0.8, 0.4), (0.0, -2.1),
          "is warmer than the {other}"),
-    _rel("hot_tap", "cold_feed", "warmer", (0.9, 0.5), (0.5, -2.5)),
-    _rel("store_top", "hot_tap", "warmer", (0.7, 0.2), (0.5, -1.0)),
-    _rel("exchanger_hot", "exchanger_cold", "warmer_on", (0.85, 0.4), (2.5, -5.0), _ON),
-    _rel("loop_hot", "exchanger_hot", "warmer_on", (0.85, 0.4), (1.5, -3.0), _ON),
-    _rel("loop_cold", "exchanger_cold", "warmer_on", (0.7, 0.3), (0.7, -1.5)),
-    _rel("pump", "flow", "together", (0.85, 0.5), (2.5, -2.5), "is on when the {other} is"),
-    _rel("pump", "heat_power", "together", (0.8, 0.4), (1.0, -1.5), "is on when the {other} is"),
-    _rel("flow", "heat_power", "together", (0.8, 0.4), (1.5, -1.5), "is there when the {other} is"),
-    _rel("pump", "secondary_pump", "together", (0.6, 0.2), (0.7, -1.5)),
+    _rel("hot_tap", "cold_feed", "warmer", (0.9, 0.5), (0.3, -1.1)),
+    _rel("store_top", "hot_tap", "warmer", (0.7, 0.2), (0.0, -0.3)),
+    _rel("exchanger_hot", "exchanger_cold", "warmer_on", (0.85, 0.4), (1.2, -2.5), _ON),
+    _rel("loop_hot", "exchanger_hot", "warmer_on", (0.85, 0.4), (0.8, -1.5), _ON),
+    _rel("loop_cold", "exchanger_cold", "warmer_on", (0.7, 0.3), (0.3, -0.8)),
+    _rel("pump", "flow", "together", (0.85, 0.5), (1.0, -2.3), "is on when the {other} is"),
+    _rel("pump", "heat_power", "together", (0.8, 0.4), (0.3, -0.7), "is on when the {other} is"),
+    _rel("flow", "heat_power", "together", (0.8, 0.4), (1.1, -0.7), "is there when the {other} is"),
+    _rel("pump", "secondary_pump", "together", (0.6, 0.2), (0.3, -0.8)),
 )  # fmt: skip
 
 _BY_PAIR: dict[tuple[str, str], tuple[Relation, ...]] = {}
@@ -128,15 +128,12 @@ def relations(one: str, other: str) -> tuple[Relation, ...]:
     return _BY_PAIR.get((one, other), ())
 
 
-def relation_nats(relation: Relation, pairs: Pairs, one: int, other: int) -> float:
-    """Say how much a relation speaks for two columns being its channels [nats]."""
-    share = float(getattr(pairs, relation.when)[one, other])
-    if np.isnan(share):
-        return 0.0
-    reach = (share - relation.fails) / (relation.holds - relation.fails)
-    reach = min(max(reach, 0.0), 1.0)
+def relation_nats(relation: Relation, pairs: Pairs) -> Floats:
+    """Say how much a relation speaks for all pairs of columns, shape (columns, columns) [nats]."""
+    share: Floats = getattr(pairs, relation.when)
+    reach = np.clip((share - relation.fails) / (relation.holds - relation.fails), 0.0, 1.0)
     nats = relation.outside + reach * (relation.inside - relation.outside)
-    return pairs.trust_frac * nats
+    return np.asarray(np.where(np.isnan(share), 0.0, pairs.trust_frac * nats))
 
 
 def pairs_of(values: Floats, times: Times, on: Bools | None) -> Pairs:

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from analysis.meaning.looks import Times
+from analysis.meaning.times import Times
 from analysis.record import Floats, Ints
 from analysis.sun import sun_vectors
 from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR

@@ -6,6 +6,7 @@ together. What stays below `SURE_FRAC` is asked.
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -15,7 +16,9 @@ from analysis.logs.asking import SURE_FRAC, OpenColumn, Proposal, Question
 from analysis.logs.conversions import UNITS
 from analysis.meaning.assign import Assignment, Links, assign
 from analysis.meaning.balance import balance_of
-from analysis.meaning.looks import Look, Times, look_at, times_of
+from analysis.meaning.gaps import gaps_of
+from analysis.meaning.looks import Look, look_at
+from analysis.meaning.motion import Phases, motion_of, phases_of
 from analysis.meaning.pairs import pairs_of
 from analysis.meaning.phase import shift_to_sun_s
 from analysis.meaning.pulses import counts_pulses, propose_pulses
@@ -23,15 +26,20 @@ from analysis.meaning.questions import ASKED_FRAC, MOST_CHOICES, column_question
 from analysis.meaning.reasons import reasons_for
 from analysis.meaning.states import Header, State, header_of, printed_unit, states_of
 from analysis.meaning.summaries import propose_daily
+from analysis.meaning.sun_plane import ClearSky, Fit, clear_sky_of, fit_of
+from analysis.meaning.times import Times, times_of
 from analysis.record import Bools, Floats, Ints
 from analysis.site import ColumnMeaning, Site
 
 # Where no place is known: the sun of the middle latitudes, noon by the clock.
 _LATITUDE_DEG, _LONGITUDE_DEG = 45.0, 0.0
-_RUNNING = ("pump", "flow")
+_RUNNING = ("pump", "flow", "heat_power")
+_SURE = 1e3
+# Above this share of its highest value a pump runs.
+_RUNS = 0.02
 _SUREST_NONE = 0.85
 # By what the odds are divided where no word supports them (`tests.bench.meaning`).
-_VALUES_ALONE = 3.0
+_VALUES_ALONE = 2.4
 _FEWEST_ROWS = 3
 # Every column is held against every other: the work would grow with the square beyond this.
 _MOST_COLUMNS = 64
@@ -94,10 +102,18 @@ def propose(
     headers = [header_of(column) for column in columns]
     if one_row_a_day(stamp_s):
         return propose_daily(columns, site=site, keys=keys, file=file)
-    times, values = _sampled(columns, stamp_s, site)
+    times, values, sky = _sampled(columns, stamp_s, site)
     looks = [look_at(row, times) for row in values]
+    fits = [fit_of(row, look, sky, times) for row, look in zip(values, looks, strict=True)]
+    # First the column that tells when the loop runs, then what the others do at its edges.
+    on = _running(_states(columns, headers, looks, fits, times, "c"), values)
+    phases = phases_of(times, on)
+    looks = [
+        replace(look, moves=motion_of(row, phases, times, span=look.high - look.low))
+        for look, row in zip(looks, values, strict=True)
+    ]
     found = [
-        _together(columns, headers, looks, values, times, site, temperature)
+        _together(columns, headers, looks, fits, values, times, phases, site, temperature)
         for temperature in _temperatures(headers, looks)
     ]
     weights = np.array([one.evidence for one in found])
@@ -119,7 +135,7 @@ def _unseen(column: OpenColumn, subject: str, file: str, why: str) -> Proposal:
 
 def _sampled(
     columns: Sequence[OpenColumn], stamp_s: Ints, site: Site | None
-) -> tuple[Times, Floats]:
+) -> tuple[Times, Floats, ClearSky | None]:
     latitude = site.place.latitude_deg if site is not None else _LATITUDE_DEG
     longitude = site.place.longitude_deg if site is not None else _LONGITUDE_DEG
     times = times_of(stamp_s, latitude_deg=latitude, longitude_deg=longitude)
@@ -131,7 +147,8 @@ def _sampled(
     )
     if shift_s:
         times = times_of(stamp_s, latitude_deg=latitude, longitude_deg=longitude, shift_s=shift_s)
-    return times, values
+    sky = None if site is None else clear_sky_of(times, site, shift_s=shift_s)
+    return times, values, sky
 
 
 def _temperatures(headers: Sequence[Header], looks: Sequence[Look]) -> list[str]:
@@ -291,24 +308,40 @@ def _listed(words: Sequence[str]) -> str:
     return ", or ".join(words)
 
 
+def _states(
+    columns: Sequence[OpenColumn],
+    headers: Sequence[Header],
+    looks: Sequence[Look],
+    fits: Sequence[Fit],
+    times: Times,
+    temperature: str,
+) -> list[tuple[State, ...]]:
+    return [
+        states_of(column, header, look, fit, temperature=temperature, trust_frac=times.trust_frac)
+        for column, header, look, fit in zip(columns, headers, looks, fits, strict=True)
+    ]
+
+
 def _together(
     columns: Sequence[OpenColumn],
     headers: Sequence[Header],
     looks: Sequence[Look],
+    fits: Sequence[Fit],
     values: Floats,
     times: Times,
+    phases: Phases,
     site: Site | None,
     temperature: str,
 ) -> _Found:
-    states = [
-        states_of(column, header, look, temperature=temperature, trust_frac=times.trust_frac)
-        for column, header, look in zip(columns, headers, looks, strict=True)
-    ]
-    on = _running(states, values)
+    states = _states(columns, headers, looks, fits, times, temperature)
     celsius = np.array(
         [_in_celsius(row, header, temperature) for row, header in zip(values, headers, strict=True)]
     )
-    links = Links(pairs=pairs_of(celsius, times, on), named=_named(headers))
+    links = Links(
+        pairs=pairs_of(celsius, times, phases.on if phases.known else None),
+        gaps=gaps_of(celsius, phases),
+        named=_named(headers),
+    )
     first = assign(states, links)
     taken = {states[number][option].channel: number for number, option in enumerate(first.best)}
     spread = None
@@ -317,12 +350,12 @@ def _together(
     balance = balance_of(
         values,
         times,
-        on=on,
+        on=phases.on if phases.known else None,
         spread_k=spread,
         sun_w_m2=_sun(states, first, values),
         area_m2=None if site is None else site.area_m2,
     )
-    links = Links(pairs=links.pairs, named=links.named, balance=balance)
+    links = replace(links, balance=balance)
     return _Found(
         states, assign(states, links), links, temperature, tuple(one.head for one in columns)
     )
@@ -345,19 +378,18 @@ def _in_celsius(row: Floats, header: Header, temperature: str) -> Floats:
 
 def _running(states: Sequence[Sequence[State]], values: Floats) -> Bools | None:
     """Give when the loop runs, by the column that is likeliest a pump or a flow."""
-    best, nats = None, 0.0
-    for number, own in enumerate(states):
+    best, lead = None, 0.0
+    for own, row in zip(states, values, strict=True):
         top = max((state.nats for state in own if state.channel in _RUNNING), default=-np.inf)
-        lead = top - max(
-            (state.nats for state in own if state.channel not in _RUNNING), default=0.0
-        )
-        if top > 0.0 and lead > nats:
-            best, nats = number, lead
-    if best is None:
-        return None
-    row = values[best]
-    with np.errstate(invalid="ignore"):
-        return np.asarray(row > 0.02 * np.nanmax(np.abs(row)))
+        rest = max((state.nats for state in own if state.channel not in _RUNNING), default=-_SURE)
+        known = row[np.isfinite(row)]
+        if top - rest > lead and known.size:
+            with np.errstate(invalid="ignore"):
+                on = np.asarray(row > _RUNS * np.abs(known).max())
+            # What never stops, or never starts, tells of no edges.
+            if on.any() and not on.all():
+                best, lead = on, top - rest
+    return best
 
 
 def _sun(

@@ -2,15 +2,18 @@
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from analysis.channels import BASE_CHANNELS
 from analysis.meaning.assign import Assignment, Links
 from analysis.meaning.looks import Look
 from analysis.meaning.pairs import relation_nats, relations
 from analysis.meaning.states import Header, State, printed_unit
+from analysis.meaning.traits import TRAITS
 
 _MOST_SIGNS, _MOST_PAIRS, _MOST_DOUBTS = 3, 2, 1
 # What weighs less than this is not worth a sentence [nats].
-_WORTH, _DOUBT = 0.6, 1.8
+_WORTH, _WORTH_BESIDE, _DOUBT = 0.6, 0.25, 1.8
 _PRINTED = {
     "temperature": "°C",
     "irradiance": "W/m²",
@@ -81,12 +84,13 @@ def _does(state: State, others: Sequence[State], *, against: bool = False) -> li
         return []
     lifts: list[tuple[float, str]] = []
     weak: list[tuple[float, str]] = []
-    for trait, nats in state.traits.items():
-        rest = [other.traits[trait] for other in others if other.channel != state.channel]
-        if not rest:
-            continue
-        lift = nats - (max(rest) if against else sum(rest) / len(rest))
-        phrase = _phrase(trait, state.seen, BASE_CHANNELS[state.channel].quantity)
+    rest = np.array([other.traits for other in others if other.channel != state.channel])
+    if not rest.size:
+        return []
+    seen = state.seen
+    beside = rest.max(axis=0) if against else rest.mean(axis=0)
+    for trait, lift in zip(TRAITS, (state.traits - beside).tolist(), strict=True):
+        phrase = _phrase(trait.name, seen, BASE_CHANNELS[state.channel].quantity)
         if phrase and (lift <= -_DOUBT if against else lift >= _WORTH):
             lifts.append((-abs(lift), phrase))
         elif phrase and lift > 0.0:
@@ -131,6 +135,21 @@ def _phrase(trait: str, seen: Look, quantity: str) -> str:
         return f"reaches {seen.high:.3g} {unit}".rstrip()
     if trait == "on_level":
         return f"is usually about {seen.on_level:.3g} {unit}".rstrip()
+    moves = seen.moves
+    if trait == "start" and warm and moves.start > 0.1:
+        return "jumps up when the loop starts"
+    if trait == "start" and warm and moves.start < -0.05:
+        return "falls when the loop starts"
+    if trait == "start_size" and warm and moves.start_size < 0.03:
+        return "hardly notices the loop starting"
+    if trait == "on_rise" and warm and moves.on_rise > 0.08:
+        return "rises while the loop runs"
+    if trait == "night_move" and moves.night_move < 0.015:
+        return "keeps still at night"
+    if trait == "on_like" and moves.on_like > 0.85:
+        return "is there when the loop runs"
+    if trait == "day_zero" and quantity == "irradiance" and seen.day_zero < 0.02:
+        return "is there whenever the sun is up"
     if trait == "night_share" and warm:
         return f"is about {seen.night:.0f} °C at night"
     return ""
@@ -149,8 +168,8 @@ def _beside(
         if other == column or not theirs.channel or not state.channel:
             continue
         for relation in relations(state.channel, theirs.channel):
-            nats = relation_nats(relation, links.pairs, column, other)
-            if relation.says and abs(nats) >= _WORTH:
+            nats = float(relation_nats(relation, links.pairs)[column, other])
+            if relation.says and abs(nats) >= _WORTH_BESIDE:
                 phrase = relation.says.format(other=says_of(theirs))
                 weighed.append(
                     (nats, f"it {phrase}" if nats > 0.0 else f"but hardly ever {phrase}")

@@ -7,20 +7,25 @@ which people read are those that counted.
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from analysis.channels import BASE_CHANNELS, channel
 from analysis.logs.asking import OpenColumn
 from analysis.logs.conversions import UNITS, folded_unit, known_units
 from analysis.meaning.looks import Look, rescaled
-from analysis.meaning.traits import flat_nats, impossible_nats, trait_nats
+from analysis.meaning.sun_plane import Fit, plane_nats
+from analysis.meaning.traits import flat_nats, impossible_nats, in_unit, trait_nats, traits_of
 from analysis.meaning.unit_words import UnitFound, find_unit
+from analysis.meaning.usual import STRANGERS
 from analysis.meaning.words import HeaderWords, WordScores, read_header, score_words
+from analysis.record import Floats
 
 # How common a channel is in a solar log, against the commonest [nats]; engineering judgement.
 _COMMON = {
-    "collector": 0.0, "store_bottom": 0.0, "store_top": -0.3, "loop_hot": -0.4, "loop_cold": -0.4,
-    "pump": -0.2, "flow": -0.5, "ambient": -1.0, "irradiance_plane": -0.7, "pressure": -1.2,
-    "irradiance_horizontal": -2.0, "heat_register": -1.2, "heat_power": -1.2, "backup": -1.5,
-    "store_middle": -1.0, "flow_volume": -2.0, "cold_feed": -2.5, "hot_tap": -2.5, "wind": -2.5,
+    "collector": 1.8, "store_bottom": 1.1, "store_top": 0.1, "loop_hot": -0.9, "loop_cold": -0.4,
+    "pump": 1.9, "flow": 1.0, "ambient": -1.2, "irradiance_plane": -0.0, "pressure": -1.0,
+    "irradiance_horizontal": -2.5, "heat_register": -1.0, "heat_power": -1.5, "backup": -2.9,
+    "store_middle": -2.0, "flow_volume": -1.0, "cold_feed": -4.4, "hot_tap": -3.2, "wind": -1.9,
     "pump_hours": -2.3, "secondary_pump": -3.0, "exchanger_hot": -3.2, "exchanger_cold": -3.2,
 }  # fmt: skip
 # How common a unit is where the header says none; engineering judgement.
@@ -34,16 +39,13 @@ UNIT_SHARES: dict[str, dict[str, float]] = {
     "speed": {"m/s": 0.85, "km/h": 0.13, "mph": 0.01, "kn": 0.01},
     "duration": {"h": 0.97, "min": 0.02, "s": 0.01},
 }
-# Traits of one column hang together: they say less than their sum. Set so that stated certainties
-# come true (`tests.bench.meaning`).
-_TRAITS_SHARE = 0.5
 _OTHER_QUANTITY = -9.0
 # How common columns are that are none of the channels [nats].
-_NONE = -2.5
+_NONE, _STRANGER = -1.5, -2.5
 MOST_STATES = 8
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class State:
     """One thing that a column may be.
 
@@ -52,15 +54,23 @@ class State:
     channel : name without a number; "" for none of the channels
     unit : as the conversions spell it; None for a share that the values tell
     nats : how much speaks for it
-    traits : how much each trait of the values speaks for it [nats]
-    seen : the look of the values in the canonical unit
+    traits : how much each trait of the values speaks for it, shape (traits,) [nats]
+    look : of the values as written
+    factor, shift : canonical value = written * factor + shift
     """
 
     channel: str
     unit: str | None
     nats: float
-    traits: dict[str, float]
-    seen: Look
+    traits: Floats
+    look: Look
+    factor: float
+    shift: float
+
+    @property
+    def seen(self) -> Look:
+        """The look of the values in the canonical unit."""
+        return rescaled(self.look, factor=self.factor, shift=self.shift)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,7 +91,13 @@ def header_of(column: OpenColumn, *, daily: bool = False) -> Header:
 
 
 def states_of(
-    column: OpenColumn, header: Header, look: Look, *, temperature: str, trust_frac: float
+    column: OpenColumn,
+    header: Header,
+    look: Look,
+    fit: Fit,
+    *,
+    temperature: str,
+    trust_frac: float,
 ) -> tuple[State, ...]:
     """Give what a column may be, the likeliest first.
 
@@ -93,6 +109,8 @@ def states_of(
         What its header says.
     look : Look
         How its values look [as written].
+    fit : Fit
+        How they fit the clear sky [as written].
     temperature : {"c", "f", "k"}
         Unit of temperatures without one.
     trust_frac : float
@@ -106,14 +124,46 @@ def states_of(
     told = channel(column.known.channel) if column.known is not None else None
     samples = [name for name, one in BASE_CHANNELS.items() if not one.daily]
     names = [base_of(told.name)] if told is not None else samples
-    found = [
-        _state(name, unit, share, header, look, trust_frac)
-        for name in names
-        for unit, share in _units(name, column, header, temperature)
-    ]
+    written = traits_of(look)
+    shifted: dict[tuple[float, float], Floats] = {}
+    found = []
+    for name in names:
+        quantity = BASE_CHANNELS[name].quantity
+        other = bool(header.unit.quantities) and quantity not in header.unit.quantities
+        for unit, share in _units(name, column, header, temperature):
+            scale = UNITS[quantity][unit or ""]
+            factor, shift = scale.factor, scale.shift
+            if quantity == "share" and look.high <= 1.0:
+                factor = 100.0
+            if shift and (factor, shift) not in shifted:
+                shifted[factor, shift] = traits_of(rescaled(look, factor=factor, shift=shift))
+            seen = shifted[factor, shift] if shift else in_unit(written, factor)
+            traits = trait_nats(name, written, seen, factor)
+            nats = (
+                _COMMON[name]
+                + math.log(share)
+                + header.scores.nats.get(name, 0.0)
+                + (_OTHER_QUANTITY if other else 0.0)
+                + impossible_nats(name, look, factor, shift)
+                + trust_frac * (float(traits.sum()) + plane_nats(name, fit, factor))
+            )
+            found.append(
+                State(
+                    channel=name,
+                    unit=unit,
+                    nats=nats,
+                    traits=traits,
+                    look=look,
+                    factor=factor,
+                    shift=shift,
+                )
+            )
     found.sort(key=lambda state: -state.nats)
     if told is None:
-        found = [*found[: MOST_STATES - 1], _none_of_them(header, look, trust_frac)]
+        found = [
+            *found[: MOST_STATES - 1],
+            _none_of_them(header, look, written, temperature=temperature, trust_frac=trust_frac),
+        ]
     return tuple(sorted(found[:MOST_STATES], key=lambda state: -state.nats))
 
 
@@ -139,37 +189,30 @@ def _units(
     return list(UNIT_SHARES[quantity].items())
 
 
-def _state(
-    name: str, unit: str | None, share: float, header: Header, look: Look, trust_frac: float
+def _none_of_them(
+    header: Header, look: Look, written: Floats, *, temperature: str, trust_frac: float
 ) -> State:
-    quantity = BASE_CHANNELS[name].quantity
-    scale = UNITS[quantity][unit or ""]
-    factor, shift = scale.factor, scale.shift
-    if quantity == "share" and look.high <= 1.0:
-        factor = 100.0
-    seen = rescaled(look, factor=factor, shift=shift)
-    traits = trait_nats(name, look, seen, factor)
-    other = bool(header.unit.quantities) and quantity not in header.unit.quantities
-    total = (
-        _COMMON[name]
-        + math.log(share)
-        + header.scores.nats.get(name, 0.0)
-        + (_OTHER_QUANTITY if other else 0.0)
-        + impossible_nats(name, seen)
-        + _TRAITS_SHARE * trust_frac * sum(traits.values())
-    )
-    return State(channel=name, unit=unit, nats=total, traits=traits, seen=seen)
-
-
-def _none_of_them(header: Header, look: Look, trust_frac: float) -> State:
-    traits = flat_nats(look)
-    total = _NONE + header.scores.none + (-1.5 if header.unit.unit else 0.0)
+    """Give the state of a column that is none of the channels, or only like one of them."""
+    scale = UNITS["temperature"][temperature]
+    celsius = traits_of(rescaled(look, factor=scale.factor, shift=scale.shift))
+    known = [flat_nats(written)]
+    for stranger in STRANGERS:
+        warm = stranger == "other_temperature"
+        seen, factor = (celsius, scale.factor) if warm else (written, 1.0)
+        known.append(trait_nats(stranger, written, seen, factor))
+    priors = np.array([_NONE, *[_STRANGER] * len(STRANGERS)])
+    nats = priors + trust_frac * np.array([float(one.sum()) for one in known])
+    best = int(np.argmax(nats))
     return State(
         channel="",
         unit=None,
-        nats=total + _TRAITS_SHARE * trust_frac * sum(traits.values()),
-        traits=traits,
-        seen=look,
+        nats=header.scores.none
+        + (-1.5 if header.unit.unit else 0.0)
+        + float(nats[best] + np.log(np.exp(nats - nats[best]).sum())),
+        traits=known[best],
+        look=look,
+        factor=1.0,
+        shift=0.0,
     )
 
 

@@ -18,8 +18,9 @@ import numpy as np
 from analysis.channels import BASE_CHANNELS
 from analysis.logs.asking import SURE_FRAC, OpenColumn
 from analysis.logs.conversions import UNITS
-from analysis.meaning.looks import look_at, times_of
+from analysis.meaning.looks import look_at
 from analysis.meaning.propose import propose
+from analysis.meaning.times import times_of
 from analysis.meaning.traits import TRAITS, counted, narrowest, trait_value
 from analysis.meaning.unit_words import find_unit
 from analysis.site import Site
