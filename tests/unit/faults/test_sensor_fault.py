@@ -142,11 +142,14 @@ def test_a_day_of_even_sun_by_hand_is_not_stuck():
 
 def test_darkness_before_and_after_a_hole_is_not_one_value():
     plant = a_plant(start="2025-05-01", days=5)
-    hour = plant.record.start_s // 3600 % 24
-    day = (plant.record.start_s >= at("2025-05-03")) & (hour >= 3) & (hour < 21)
-    seen = np.where(day, np.nan, plant.record.columns["irradiance_plane"])
-    holed = replace(plant, record=with_values(plant.record, irradiance_plane=seen))
-    assert of_kind(holed.report(), KIND) == ()
-    dark = np.where(day, 0.0, plant.record.columns["irradiance_plane"])
+    dark = plant.record.columns["irradiance_plane"].copy()
+    day = (plant.record.start_s >= at("2025-05-02T22:00")) & (
+        plant.record.start_s < at("2025-05-04")
+    )
+    dark[day] = 0.0
     stuck = replace(plant, record=with_values(plant.record, irradiance_plane=dark))
     assert of_kind(stuck.report(), KIND)
+    hour = plant.record.start_s // 3600 % 24
+    holed = np.where(day & (hour >= 3) & (hour < 21), np.nan, dark)
+    gone = replace(plant, record=with_values(plant.record, irradiance_plane=holed))
+    assert of_kind(gone.report(), KIND) == ()
