@@ -24,7 +24,7 @@ _NEAR_K = (-5.0, 7.0)
 _CLOSE_FRAC = 0.35
 _WARMER_BELOW_K = 2.0
 # Two sensors in the same air agree as well: the roof must be warmer than the season's mean.
-_LEAST_WARM_K = 5.0
+_LEAST_WARM_K = 3.0
 
 
 def dawn_columns(case: Case, night: Bools, season_c: Floats) -> dict[str, Floats]:

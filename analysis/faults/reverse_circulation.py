@@ -24,6 +24,7 @@ from analysis.faults._protocol import (
     NotJudged,
     Observation,
 )
+from analysis.loop_pipes import around_pipes_c
 from analysis.record import Bools, Floats, Ints
 from analysis.results import Evidence
 from analysis.runs import day_span
@@ -77,6 +78,9 @@ class ReverseCirculation:
         beside it less is enough)
     loss_share, capacity_share : how far a collector's own loss may lie below, and its capacity
         above, the test report's before warmth at night needs another explanation (judgement)
+    dim_sine : sun so low that it warms no collector (6 degrees)
+    manifold_share : of a collector's loss, what heat pipes that only carry heat in leave to the
+        fluid: their manifold's (engineering judgement)
     night_margin_k : without an outdoor sensor the night air is taken to be no warmer than the
         season's mean at this latitude and this margin
     least_night_h : a night shows it when it lasted this long
@@ -88,6 +92,8 @@ class ReverseCirculation:
     least_excess_k: float = 8.0
     loss_share: float = 0.5
     capacity_share: float = 2.5
+    dim_sine: float = 0.105
+    manifold_share: float = 0.3
     night_margin_k: float = 8.0
     least_night_h: float = 1.5
     least_nights: int = 3
@@ -116,10 +122,7 @@ class ReverseCirculation:
         hours = case.hours(fed)
         # The coil sits at the bottom: a cold bottom under a warm top drives nothing.
         able = night & np.isfinite(excess) & (case.loop.t_store_bottom_c > roof + 5.0)
-        # What is careful for finding is too little for the cost.
-        cost_w = loss_w
-        if "ambient" not in case.channels:
-            cost_w = case.model.loss_w(excess + self.night_margin_k)
+        cost_w = self._cost_w(case, excess)
         columns = {"night_judged_h": case.hours(able), "night_fed_h": hours}
         after_dusk = case.sky.sun_sine < self.night_sine
         columns.update(dawn_columns(case, after_dusk, _season_c(case)))
@@ -142,11 +145,25 @@ class ReverseCirculation:
             return np.asarray(case.loop.t_roof_c - case.loop.t_ambient_c)
         return np.asarray(case.loop.t_roof_c - _season_c(case) - self.night_margin_k)
 
+    def _cost_w(self, case: Case, excess: Floats) -> Floats:
+        """Give what the roof and the pipes on the way lose while the store feeds them [W].
+
+        It begins when the sun has left the roof, not with the night that proves it.
+        """
+        # What is careful for finding is too little for the cost.
+        over = excess if "ambient" in case.channels else excess + self.night_margin_k
+        model, roof = case.model, case.loop.t_roof_c
+        collector = model.loss_w(over) * (self.manifold_share if model.one_way else 1.0)
+        pipes = model.pipe_w_k * (roof - around_pipes_c(roof - over))
+        dim = (case.sky.sun_sine < self.dim_sine) & ~pump_on(case)
+        fed = dim & (case.loop.t_store_hottest_c > roof - 2.0)
+        return np.where(fed, np.maximum(collector, 0.0) + np.maximum(pipes, 0.0), 0.0)
+
     def _happening(
         self,
         case: Case,
         fed: Bools,
-        loss_w: Floats,
+        cost_w: Floats,
         excess: Floats,
         day: int,
         span: tuple[int, int],
@@ -154,7 +171,7 @@ class ReverseCirculation:
         start_s, end_s = case.span_s(day, *span)
         bins, known = fed[day], case.loop.known_s[day]
         backwards = np.minimum(case.loop.heat_w[day], 0.0)[bins] * known[bins]
-        needed = np.maximum(loss_w[day], 0.0)[bins] * known[bins]
+        needed = cost_w[day] * known
         return Happening(
             kind=self.kind,
             date=case.days.dates[day],

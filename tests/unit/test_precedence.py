@@ -4,7 +4,7 @@ import pytest
 
 from analysis.channels import channel
 from analysis.precedence import CAUSES, RESTS_ON, sort_out
-from analysis.results import Bounded
+from analysis.results import Bounded, Evidence
 from tests.architecture.test_source_rules import PUBLISHED_KINDS
 from tests.build_report import a_finding, at
 
@@ -166,8 +166,20 @@ def test_a_fall_is_not_explained_by_what_was_there_before():
         assert ("degraded_tubes" in kinds(kept)) is stands
 
 
+@pytest.mark.parametrize(("minutes", "stands"), [(360.0, False), (-17.0, True)])
+def test_a_clock_that_is_minutes_off_moves_no_day_into_the_night(minutes, stands):
+    ahead = Evidence(
+        what="clock ahead of the sun", start_s=at(5, 1), end_s=at(6, 1), value=minutes, unit="min"
+    )
+    clock = finding("clock_wrong", evidence=(ahead,))
+    kept, _ = sort_out([finding("reverse_circulation"), clock], until_s=UNTIL)
+    assert ("reverse_circulation" in kinds(kept)) == stands
+
+
 def test_a_wrong_clock_explains_the_pump_at_night():
-    kept, explained = sort_out([finding("night_running"), finding("clock_wrong")], until_s=UNTIL)
+    kept, explained = sort_out(
+        [finding("night_running"), finding("clock_wrong", evidence=())], until_s=UNTIL
+    )
     assert kinds(kept) == ["clock_wrong"]
     assert kinds(explained) == ["night_running"]
 
