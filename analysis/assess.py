@@ -60,7 +60,7 @@ from analysis.sun_sensor import sensor_columns
 from analysis.units import SECONDS_PER_DAY
 from analysis.weather import Weather
 
-METHOD = "11"
+METHOD = "12"
 """Version of the method: stored tables of another version are observed anew."""
 
 MARGIN_DAYS = 1

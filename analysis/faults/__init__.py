@@ -22,6 +22,7 @@ from analysis.faults.reverse_circulation import ReverseCirculation
 from analysis.faults.scald_risk import ScaldRisk
 from analysis.faults.sensor_fault import SensorFault
 from analysis.faults.sensors_swapped import SensorsSwapped
+from analysis.faults.shading import Shading
 from analysis.faults.short_cycling import ShortCycling
 from analysis.faults.silence import Silence
 from analysis.faults.stagnation import Stagnation
@@ -69,6 +70,7 @@ CATALOGUE: tuple[Fault, ...] = (
     PressureLoss(),
     VesselChargeLost(),
     NoDraw(),
+    Shading(),
     DegradedTubes(),
     YieldShortfall(),
 )

@@ -131,6 +131,7 @@ DECISIVE: dict[str, Decisive] = {
     ),
     "poor_heat_transfer": Decisive(channels=(*LOOP, *_SUN), tells=_sunniest),
     "degraded_tubes": Decisive(channels=("loop_hot", "loop_cold", "flow", "pump", *_SUN)),
+    "shading": Decisive(channels=(*LOOP, "ambient", *_SUN)),
     "yield_shortfall": Decisive(channels=(*LOOP, "store_top", *_SUN)),
     "reverse_circulation": Decisive(
         channels=(*LOOP, "store_top", "ambient"), levels=_no_level, night=True

@@ -146,6 +146,15 @@ SHOWN = {
         ),
     },
     "fluid_stress": {"start": "2025-06-01", "away": (("2025-06-05", "2025-06-30"),), "days": 30},
+    "shading": {
+        "start": "2025-08-20",
+        "days": 45,
+        "faults": (
+            Fault(
+                kind="shading", start="2025-08-20", azimuth_deg=(195.0, 265.0), elevation_deg=40.0
+            ),
+        ),
+    },
     "no_draw": {"start": "2025-05-01", "away": (("2025-05-08", "2025-05-20"),)},
     "sensors_swapped": {
         "start": "2025-05-01",

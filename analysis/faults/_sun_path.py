@@ -1,0 +1,162 @@
+"""How much of a clear sky's heat the collectors took up, by the direction that the sun stood in.
+
+An obstacle hides the sun at the same places of the sky on every day, so heat is summed by sectors
+of the sun's azimuth. What the collectors took up is read from their own balance: heat that came
+down, what they lost to the air, and what they hold. So a pump that stops in the shade tells as well
+as one that runs.
+"""
+
+import numpy as np
+
+from analysis.case import Case
+from analysis.days import DayTable
+from analysis.faults._standstill import full_or_locked
+from analysis.grid import BIN_S
+from analysis.irradiance import clear_sky_horizontal_w_m2
+from analysis.loop_state import collector_c
+from analysis.record import Bools, Floats
+from analysis.site import Site
+from analysis.sky import NO_SOURCE, Sky, sky_of
+from analysis.sun import azimuth_deg, sun_vectors
+
+SECTOR_DEG = 10
+FIRST_DEG, LAST_DEG = 70, 290
+"""Sectors begin every ten degrees from the first on; the last one ends at the last."""
+SECTORS = tuple(range(FIRST_DEG, LAST_DEG, SECTOR_DEG))
+
+# A clear sky must offer this share of the brightest output, or errors of the balance decide, and a
+# sector a quarter of an hour of it (engineering judgement).
+_LEAST_OFFER_FRAC = 0.2
+_LEAST_BINS = 3
+# After a full store or a lock the balance is no sign for so long (engineering judgement).
+_AFTER_BINS = 12
+# A collector hotter than this holds heat in its tubes that its sensor does not see, and one near
+# its cut-out is locked (engineering judgement).
+_HOT_C = 105.0
+# A clear sky would have started the loop by then: this far above the start difference (engineering
+# judgement: the light of the first hour, and a heat pipe that starts cold).
+_SURELY_K = 15.0
+
+
+def sector_name(first_deg: int, what: str) -> str:
+    """Give the column of a sector: `lit_` of the collectors, `sun_` of the sun sensor."""
+    return f"{what}_{first_deg:03d}_frac"
+
+
+def sun_path_columns(case: Case) -> dict[str, Floats]:
+    """Give for each day and sector what a clear sky's share was; arrays of shape (days,).
+
+    `lit_<azimuth>_frac` taken up by the collectors over what a clear sky offers them,
+    `sun_<azimuth>_frac` read by the sun sensor over a clear sky's; NaN where the day does not tell.
+    """
+    clear = sky_of(
+        site=case.site,
+        grid=case.grid,
+        g_plane_w_m2=None,
+        g_horizontal_w_m2=clear_sky_horizontal_w_m2(case.sky.sun_sine),
+        weather=None,
+    )
+    sector = _sector(case)
+    bright = clear.gain_w >= _LEAST_OFFER_FRAC * case.model.brightest_w
+    taken_w = _taken_w(case)
+    told = bright & _telling(case, clear) & np.isfinite(taken_w)
+    columns = _by_sector(taken_w, clear.gain_w, told, sector, "lit")
+    sensed = case.sky.source != NO_SOURCE
+    if sensed.any():
+        read = case.sky.g_plane_w_m2
+        told = bright & np.isfinite(read) & sensed[:, None]
+        columns |= _by_sector(read, clear.g_plane_w_m2, told, sector, "sun")
+    return columns
+
+
+def _sector(case: Case) -> Floats:
+    place = case.site.place
+    sun = sun_vectors(
+        time_s=case.grid.start_s.ravel() + BIN_S // 2,
+        latitude_deg=place.latitude_deg,
+        longitude_deg=place.longitude_deg,
+        elevation_m=place.elevation_m,
+    )
+    return (azimuth_deg(sun).reshape(case.grid.shape) - FIRST_DEG) // SECTOR_DEG
+
+
+def _taken_w(case: Case) -> Floats:
+    """Give what the collectors took up, by their own balance [W]."""
+    loop, model, expected = case.loop, case.model, case.expected
+    held_c = collector_c(loop)
+    rise_k = np.zeros(held_c.shape)
+    rise_k[:, 1:-1] = (held_c[:, 2:] - held_c[:, :-2]) / 2.0
+    still_w = model.collector_j_k * rise_k / BIN_S + model.loss_w(held_c - loop.t_ambient_c)
+    running_w = loop.heat_w + expected.stored_w + expected.loss_w + expected.pipe_w
+    return np.where(expected.carried, running_w, still_w)
+
+
+def _telling(case: Case, clear: Sky) -> Bools:
+    """Tell bins in which the balance says something of the sun.
+
+    Before the first run of a day heat may hide in the tubes: there only what is long overdue tells.
+    """
+    loop = case.loop
+    other = full_or_locked(case)
+    other |= loop.t_roof_c > min(_HOT_C, case.site.controller.collector_cutout_c - 20.0)
+    recent = other.copy()
+    for later in range(1, _AFTER_BINS + 1):
+        recent[:, later:] |= other[:, :-later]
+    run = np.maximum.accumulate(case.expected.carried, axis=1)
+    known = (loop.known_s >= 0.5 * BIN_S) & np.isfinite(loop.t_store_bottom_c)
+    return np.asarray(known & ~recent & (run | _overdue(case, clear)))
+
+
+def _overdue(case: Case, clear: Sky) -> Bools:
+    """Tell bins in which a collector at rest would long be hot under a clear sky."""
+    loop, model = case.loop, case.model
+    air = np.where(np.isfinite(loop.t_ambient_c), loop.t_ambient_c, np.nan)
+    begins = loop.t_store_bottom_c + case.site.controller.start_difference_k + _SURELY_K
+    start_c = max(
+        (array.heat_pipe_start_c or -np.inf for array in case.site.arrays), default=-np.inf
+    )
+    over = np.zeros(air.shape)
+    warm = np.zeros(air.shape[0])
+    for number in range(air.shape[1]):
+        loss_w = model.loss_w(warm)
+        gain_w = np.nan_to_num(clear.gain_w[:, number])
+        warm = np.maximum(warm + BIN_S * (gain_w - loss_w) / model.collector_j_k, 0.0)
+        over[:, number] = warm
+    return np.asarray(air + over > np.maximum(begins, start_c + _SURELY_K))
+
+
+def _by_sector(
+    values: Floats, offered: Floats, told: Bools, sector: Floats, what: str
+) -> dict[str, Floats]:
+    columns = {}
+    for number, first_deg in enumerate(SECTORS):
+        here = told & (sector == number)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            share = np.where(here, values, 0.0).sum(axis=1) / np.where(here, offered, 0.0).sum(
+                axis=1
+            )
+        columns[sector_name(first_deg, what)] = np.where(
+            here.sum(axis=1) >= _LEAST_BINS, share, np.nan
+        )
+    return columns
+
+
+def elevations_deg(site: Site, table: DayTable) -> Floats:
+    """Give how high the sun stands in the middle of each sector; shape (days, sectors) [°].
+
+    NaN where it does not come there: azimuth, declination and latitude make a triangle.
+    """
+    place = site.place
+    sun = sun_vectors(
+        time_s=(table.days.edge_s[:-1] + table.days.edge_s[1:]) // 2,
+        latitude_deg=place.latitude_deg,
+        longitude_deg=place.longitude_deg,
+        elevation_m=place.elevation_m,
+    )
+    latitude = np.deg2rad(place.latitude_deg)
+    pole = sun.up * np.sin(latitude) + sun.north * np.cos(latitude)
+    toward = np.deg2rad(np.array(SECTORS) + SECTOR_DEG / 2.0)
+    level = np.cos(latitude) * np.cos(toward)
+    with np.errstate(invalid="ignore"):
+        height = np.arcsin(pole[:, None] / np.hypot(np.sin(latitude), level)[None, :])
+    return np.asarray(np.rad2deg(height - np.arctan2(level, np.sin(latitude))))
