@@ -58,7 +58,7 @@ TEXT = FaultText(
     ),
     check_next=(
         "From here: what stands in the directions named? Look at a photograph or a map",
-        "Ask the customer what was built or planted, and for a picture of the roof at that hour",
+        "Ask the customer what was built or planted, and for a picture from the garden",
         "If it is there to stay: put it into the horizon of the site file, so that the expected "
         "heat counts it",
         "From the ground, at the hour named: is there a shadow on the tubes?",
