@@ -4,6 +4,7 @@ import io
 import os
 import sys
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -87,9 +88,10 @@ def sources_of(names: Sequence[str], progress: Progress) -> "list[LogSource]":
     from analysis.logs.archives import unpack
 
     sources: list[LogSource] = []
-    for name, short in zip(names, short_names(names), strict=True):
+    for number, (name, short) in enumerate(zip(names, short_names(names), strict=True)):
         progress.say(f"Reading {short}")
-        sources.extend(unpack(short, bytes_of(name), limit_bytes=_UNPACKED_LIMIT_BYTES))
+        unpacked = unpack(short, bytes_of(name), limit_bytes=_UNPACKED_LIMIT_BYTES)
+        sources.extend(replace(one, bundle=number) for one in unpacked)
     return sources
 
 

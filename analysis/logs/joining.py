@@ -73,6 +73,7 @@ def count_impossible(files: Sequence[FileValues]) -> dict[str, int]:
 def join(files: Sequence[FileValues]) -> tuple[NDArray[np.int64], Columns, Columns]:
     """Join files into one series, each a layer over those given before it (`analysis.layers`).
 
+    Files of one bundle are laid over one another first: handed in together they are one layer.
     Within a file the value given last counts of rows with the same stamp, channel by channel; an
     empty one never counts.
 
@@ -89,7 +90,10 @@ def join(files: Sequence[FileValues]) -> tuple[NDArray[np.int64], Columns, Colum
     """
     stamps = [one.stamp_s for one in files]
     open_columns = [one.open_values for one in files]
-    whole = laid([_rising([one.stamp_s], [one.values]) for one in files])
+    bundles: dict[int, list[Block]] = {}
+    for one in files:
+        bundles.setdefault(one.bundle, []).append(_rising([one.stamp_s], [one.values]))
+    whole = laid([laid(blocks) for blocks in bundles.values()])
     if not any(open_columns):
         return whole.stamp_s, dict(whole.columns), {}
     left = _rising(stamps, open_columns)

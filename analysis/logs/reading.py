@@ -177,7 +177,7 @@ def _read_all(
         except LogError as unusable:
             errors[plan.source] = unusable
             continue
-        read.append(found)
+        read.append(replace(found, bundle=files[plan.source].bundle))
         problems.extend(own)
     if not read:
         first = errors[min(errors)]

@@ -16,10 +16,14 @@ _QUOTED = 40
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LogSource:
-    """One unpacked file: a name for messages, and its bytes."""
+    """One unpacked file: a name for messages, and its bytes.
+
+    Files of one archive share the number of their `bundle`: together they are one layer of the log.
+    """
 
     name: str
     data: bytes
+    bundle: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -41,6 +41,7 @@ class FileValues:
     open_values : key of a column without a sure meaning to its values [as written]
     unsure : channels of shares whose scale only all the values tell
     mass_flows : channels of flow that still need the fluid's density
+    bundle : number of what it was handed in with
     added_s : stamps of rows that are none of the file's, but hold the figures of its days [s]
     """
 
@@ -51,6 +52,7 @@ class FileValues:
     mass_flows: frozenset[str]
     read: int
     account: FileRead
+    bundle: int = 0
     added_s: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
 
 

@@ -2,16 +2,20 @@
 
 from collections.abc import Iterator
 from datetime import UTC, datetime
+from io import StringIO
 from itertools import permutations
 from pathlib import Path
+from zipfile import ZipFile
 
 import numpy as np
 import pytest
 
 from analysis.logs.reading import read_logs
-from analysis.logs.shapes import LogSource
+from analysis.logs.shapes import LogSource, ParsedLog
 from analysis.sitefile import parse_site
 from service.ingest.queries import load_rows
+from service.progress import Progress
+from service.report_files import sources_of
 from tests.build_service import BackEnd, back_ends, site_file, tidy_log
 
 DAY = datetime(2025, 6, 1, tzinfo=UTC)
@@ -43,18 +47,40 @@ def test_overlapping_files_give_the_same_rows_to_command_and_service(
     worker = back.worker()
     for _ in order:
         worker.work_once()
-    with back.database.reading() as db:
-        stored = load_rows(db, site_id=back.site_id(slug), start_s=0, end_s=2_000_000_000)
     files = [LogSource(name=name, data=TEXTS[name].encode()) for name in order]
     read = read_logs(files, site=parse_site(site_file()))
+    assert_stored(back, slug, read)
+    # Not merely what was given last: a corrected log takes the rows of its span away.
+    distinct = {stamp for text in TEXTS.values() for stamp in _stamps(text)}
+    assert len(read.stamp_s) < len(distinct)
+
+
+def test_files_of_an_archive_are_one_layer_to_both(back: BackEnd, tmp_path: Path) -> None:
+    first, *others = TEXTS
+    (tmp_path / "first.csv").write_text(TEXTS[first])
+    with ZipFile(tmp_path / "more.zip", "w") as archive:
+        for name in others:
+            archive.writestr(f"{name}.csv", TEXTS[name])
+    names = ["first.csv", "more.zip"]
+    slug = back.add_site()
+    for name in names:
+        back.hand_in(slug, (tmp_path / name).read_bytes(), name)
+    worker = back.worker()
+    for _ in names:
+        worker.work_once()
+    sources = sources_of([str(tmp_path / name) for name in names], Progress(StringIO()))
+    assert [one.bundle for one in sources] == [0, 1, 1]
+    assert_stored(back, slug, read_logs(sources, site=parse_site(site_file())))
+
+
+def assert_stored(back: BackEnd, slug: str, read: ParsedLog) -> None:
+    with back.database.reading() as db:
+        stored = load_rows(db, site_id=back.site_id(slug), start_s=0, end_s=2_000_000_000)
     assert stored is not None
     assert stored.stamp_s.tolist() == read.stamp_s.tolist()
     assert set(stored.columns) == set(read.columns)
     for name, values in read.columns.items():
         np.testing.assert_array_equal(values, stored.columns[name], err_msg=name)
-    # Not merely what was given last: a corrected log takes the rows of its span away.
-    distinct = {stamp for text in TEXTS.values() for stamp in _stamps(text)}
-    assert len(read.stamp_s) < len(distinct)
 
 
 def _stamps(text: str) -> set[str]:
