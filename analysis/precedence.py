@@ -92,7 +92,11 @@ CAUSES = (
         feigns="night_running reverse_circulation start_delayed shading backup_overlap "
         f"charge_limit_low {_YIELD}",
     ),
-    _cause("flow_reading_wrong", feigns=f"low_flow high_flow poor_heat_transfer {_YIELD}"),
+    # A flow that is not there carries heat up at night, as the meter has it.
+    _cause(
+        "flow_reading_wrong",
+        feigns=f"low_flow high_flow reverse_circulation poor_heat_transfer {_YIELD}",
+    ),
     # What stands still, from the first cause to the last.
     _cause("not_yet_fitted", feigns=f"start_delayed pipe_heat_loss {_STANDS}"),
     _cause("vessel_charge_lost", brings=f"pressure_loss low_flow short_cycling {_STANDS}"),

@@ -26,7 +26,7 @@ _LEAST_SPREAD_K = 2.0
 _LEAST_H = 1.0
 # So many sound days make the plant's own level, the latest so many count, and a day this near to
 # it is sound (engineering judgement).
-_OWN_DAYS, _RECENT_DAYS = 12, 40
+OWN_DAYS, _RECENT_DAYS = 12, 40
 _SOUND_FRAC = (0.75, 1.33)
 # Below it nothing moves, or a dead meter shows nothing: no level of a plant.
 _NOTHING_FRAC = 0.12
@@ -95,18 +95,19 @@ class Own:
     level: Floats
 
 
-def against_own(share: Floats, *, edge_frac: float = 0.5) -> Own:
+def against_own(share: Floats, *, edge_frac: float = 0.5, least: int = OWN_DAYS) -> Own:
     """Hold each day against the sound days before it.
 
     Parameters
     ----------
     share : shape (days,), NaN unknown
     edge_frac : which quantile of the sound days is their level
+    least : so many sound days make a level
     """
     relative, level = (np.full(share.shape, np.nan) for _ in range(2))
     sound: list[float] = []
     for day in np.flatnonzero(share > _NOTHING_FRAC).tolist():
-        if len(sound) < _OWN_DAYS:
+        if len(sound) < least:
             sound.append(float(share[day]))
             continue
         level[day] = np.quantile(sound[-_RECENT_DAYS:], edge_frac)

@@ -138,7 +138,7 @@ def _store_share(case: Case, steady: Bools) -> Floats:
     bottom[:, :-1] = np.diff(case.binned("store_bottom"), axis=1)
     top[:, :-1] = np.diff(case.binned("store_top"), axis=1)
     gain = 0.5 * (bottom + top)
-    use = steady & (bottom > -_FALL_K) & (top > -_FALL_K) & (gain > 0.0)
+    use = steady & (bottom > -_FALL_K) & (top > -_FALL_K)
     use &= ~(case.binned("backup") > COMMANDED_PERCENT)
     share = share_of(case, gain * case.model.store_j_k / BIN_S, case.loop.heat_w, use)
     rose = np.where(use, gain, 0.0).sum(axis=1) >= _LEAST_RISE_K

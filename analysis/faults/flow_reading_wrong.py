@@ -97,6 +97,7 @@ class FlowReadingWrong:
     low_frac, high_frac : reading over that of before, or over the commissioned flow
     sun_low_frac, sun_high_frac : between them sun and spread say that the flow is as it was
     store_more_frac, store_less_frac : gain of the store over counted heat, against that of before
+    own_days : so many sound days make a past
     sound_low_frac, sound_high_frac : between them a day's reading is sound
     least_days, within_days : fewer days in so many are not reported
     quiet_days : so many sound days end it (all engineering judgement)
@@ -108,6 +109,7 @@ class FlowReadingWrong:
     sun_high_frac: float = 1.35
     store_more_frac: float = 1.4
     store_less_frac: float = 0.7
+    own_days: int = 6
     sound_low_frac: float = 0.75
     sound_high_frac: float = 1.33
     least_days: int = 4
@@ -163,21 +165,35 @@ class FlowReadingWrong:
         read, sun, store = (
             table.column(f"meter_{name}") for name in ("share", "sun_share", "store_share")
         )
-        own, own_sun, own_store = (against_own(values) for values in (read, sun, store))
-        share = np.where(np.isfinite(own.share), own.share, read)
-        by_sun = np.where(np.isfinite(own_sun.share), own_sun.share, sun)
-        as_it_was = (by_sun >= self.sun_low_frac) & (by_sun <= self.sun_high_frac)
-        # What the sun denies the store does not prove.
-        open_sun = ~np.isfinite(by_sun)
-        low = as_it_was | (open_sun & (own_store.share > self.store_more_frac))
-        high = as_it_was | (open_sun & (own_store.share < self.store_less_frac))
-        return _Scale(
-            low=np.asarray(low & (share < self.low_frac)),
-            high=np.asarray(high & (share > self.high_frac)),
-            sound=np.asarray((share >= self.sound_low_frac) & (share <= self.sound_high_frac)),
-            share=share,
-            proven=np.isfinite(own.share),
+        own, own_sun, own_store = (
+            against_own(values, least=self.own_days) for values in (read, sun, store)
         )
+        past = self._parted(own.share, own_sun.share, own_store.share)
+        # Without a past the papers stand for it; of the store's gain they say nothing.
+        papers = self._parted(read, sun, np.full(store.shape, np.nan))
+        as_on_paper = (read >= self.sound_low_frac) & (read <= self.sound_high_frac)
+        as_before = (own.share >= self.sound_low_frac) & (own.share <= self.sound_high_frac)
+        low, high = (
+            np.asarray((one | other) & ~as_on_paper)
+            for one, other in zip(past, papers, strict=True)
+        )
+        proven = np.asarray(past[0] | past[1])
+        return _Scale(
+            low=low,
+            high=high,
+            sound=np.asarray((as_on_paper | as_before) & ~low & ~high),
+            share=np.where(proven, own.share, read),
+            proven=proven,
+        )
+
+    def _parted(self, read: Floats, sun: Floats, store: Floats) -> tuple[Bools, Bools]:
+        """Tell days on which a reading is low, and high, although the flow is as it was."""
+        by_sun = (sun >= self.sun_low_frac) & (sun <= self.sun_high_frac)
+        # What the sun denies the store does not prove.
+        unlit = ~np.isfinite(sun)
+        low = (by_sun | (unlit & (store > self.store_more_frac))) & (read < self.low_frac)
+        high = (by_sun | (unlit & (store < self.store_less_frac))) & (read > self.high_frac)
+        return np.asarray(low), np.asarray(high)
 
     def _items(self, table: DayTable, scale: _Scale) -> list[Happening]:
         """Give one happening for each wrong day; what was seen goes before what was worked out."""

@@ -57,8 +57,10 @@ def test_heat_of_a_wrong_meter_is_left_out_and_other_days_keep_theirs():
 
 @pytest.mark.parametrize("value", [0.5, 1.8])
 def test_without_a_past_the_sun_tells_a_wrong_scale_and_it_is_watched(value):
-    (found,) = of_kind(wrong("flow_reads_low", value=value).report(), KIND)
+    plant = wrong("flow_reads_low", value=value, start="2025-05-01", end="2025-05-20")
+    (found,) = of_kind(plant.report(), KIND)
     assert found.urgency == "watch"
+    assert day_of(plant, found.end_s) < 19.5
     # A meter of 5 % and the share put in.
     assert found.evidence[1].value == pytest.approx(100.0 * value, rel=0.06)
 
