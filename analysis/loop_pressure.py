@@ -47,7 +47,10 @@ _LEAST_BINS = 24
 
 COLD = "cold_pressure_bar"
 _GROWN, _GAS = "cold_grown_l", "cold_gas_c"
-_SUMS = ("gg", "ga", "aa", "gy", "ay", "yy", "n")
+_SUMS = ("gg", "ga", "aa", "gy", "ay", "yy", "n", "g2", "t")
+# What the gas may be warmer and colder with the growth within a day, beside what goes with the air:
+# where the air is logged, and where it is only estimated (engineering judgement) [K].
+_GAS_K, _GAS_UNSEEN_K = 0.3, 0.8
 
 
 def static_bar(site: Site) -> float | None:
@@ -154,7 +157,9 @@ def swing_columns(case: Case) -> dict[str, Floats]:
     """Give sums from which slopes of several days are fitted; arrays of shape (days,).
 
     Each is taken about the day's own means, over bins without steam: of growth g [l], air a [K],
-    and y, the inverse of the absolute pressure [1/bar], named `swing_gg` and so on.
+    and y, the inverse of the absolute pressure [1/bar], named `swing_gg` and so on; `swing_g2` is
+    the mean square of growth, `swing_t` the same times the square of what the gas's warmth may add
+    to y. Days whose own gas pressure empties the vessel are left out.
     """
     pressure = case.binned("pressure") + AIR_BAR
     grown, air = grown_l(case), case.loop.t_ambient_c
@@ -167,9 +172,15 @@ def swing_columns(case: Case) -> dict[str, Floats]:
     g, a, y = (_about_mean(values, use) for values in (grown, air, 1.0 / pressure))
     pairs = ((g, g), (g, a), (a, a), (g, y), (a, y), (y, y))
     sums = [(one * other).sum(axis=1) for one, other in pairs]
+    g2 = sums[0] / np.maximum(number, 1)
+    level = np.where(use, 1.0 / np.where(use, pressure, 1.0), 0.0).sum(axis=1)
+    gas_k = _GAS_K if "ambient" in case.channels else _GAS_UNSEEN_K
+    gas = gas_k / _REFERENCE_K * level / np.maximum(number, 1)
     return {
         f"swing_{name}": np.where(number >= _LEAST_BINS, values, np.nan)
-        for name, values in zip(_SUMS, (*sums, number.astype(np.float64)), strict=True)
+        for name, values in zip(
+            _SUMS, (*sums, number.astype(np.float64), g2, g2 * gas**2), strict=True
+        )
     }
 
 
@@ -214,13 +225,13 @@ def swing_of(table: DayTable) -> Fit:
     columns = np.stack([table.column(f"swing_{name}") for name in _SUMS])
 
     def fitted(rows: Ints) -> Swing | None:
-        gg, ga, aa, gy, ay, yy, n = columns[:, rows].sum(axis=1)
+        gg, ga, aa, gy, ay, yy, n, g2, gas = columns[:, rows].sum(axis=1)
         own = gg * aa - ga**2
         if not (n >= _LEAST_BINS and own > 1e-6 * gg * aa):
             return None
         by_g, by_a = (gy * aa - ay * ga) / own, (ay * gg - gy * ga) / own
         left = max(yy - by_g * gy - by_a * ay, 0.0) / max(n - 3.0, 1.0)
-        # Bins of an hour err together.
-        return Swing(per_l=-by_g, u_per_l=float(np.sqrt(12.0 * left * aa / own)))
+        # Bins of an hour err together, the gas's warmth does all day.
+        return Swing(per_l=-by_g, u_per_l=float(np.sqrt(12.0 * left * aa / own + gas / g2**2)))
 
     return fitted

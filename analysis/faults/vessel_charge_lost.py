@@ -91,13 +91,14 @@ class VesselChargeLost:
 
     Attributes
     ----------
-    sound_days : days whose slope is the plant's own past
+    sound_days : days whose slope is the plant's own past, up to three times as many in winter
+    back_days : a loss is dated so many days back at most
     pool_days : slopes are fitted over so many days at most, fewer where they decide
     enough_frac : standard uncertainty of a past that is enough
     own_times : a slope so many times that of the past is reported
     stated_times : likewise of the vessel on record, whose loop's content is known to half only
     sound_times : below so many times the past a day is sound; likewise `sound_stated_times`
-    sigmas : how far beyond chance
+    sigmas : how far beyond chance a slope must lie; a sound one within one is enough
     swing_bar : without a past and a vessel on record, a climb of so much within a day and without
         steam (common practice, no source)
     least_days, within_days : fewer days in so many are not reported
@@ -106,8 +107,9 @@ class VesselChargeLost:
     """
 
     sound_days: int = 20
-    pool_days: int = 10
-    enough_frac: float = 0.1
+    back_days: int = 15
+    pool_days: int = 30
+    enough_frac: float = 0.2
     own_times: float = 1.45
     stated_times: float = 3.0
     sound_times: float = 1.25
@@ -164,16 +166,24 @@ class VesselChargeLost:
 
     def _followed(self, fit: Fit, stretch: Ints, stated: float | None) -> list[_Day]:
         """Follow the days that share one vessel."""
-        base = fit(stretch[: self.sound_days])
+        base, since = self._base(fit, stretch)
         days = []
         for number in range(stretch.size):
             limits = []
-            if base is not None and base.sharp(self.enough_frac) and number >= self.sound_days:
-                limits.append((base.per_l, self.own_times, self.sound_times))
+            if base is not None and number >= since:
+                limits.append((base.per_l + base.u_per_l, self.own_times, self.sound_times))
             if stated is not None:
                 limits.append((1.0 / stated, self.stated_times, self.sound_stated_times))
             days.append(self._judged_day(fit, stretch[: number + 1], limits))
         return days
+
+    def _base(self, fit: Fit, stretch: Ints) -> tuple[Swing | None, int]:
+        """Fit the first days, as many as it takes to know the slope; and say how many."""
+        for count in range(self.sound_days, min(3 * self.sound_days, stretch.size) + 1, 5):
+            base = fit(stretch[:count])
+            if base is not None and base.sharp(self.enough_frac):
+                return base, count
+        return None, 0
 
     def _judged_day(self, fit: Fit, until: Ints, limits: list[tuple[float, float, float]]) -> _Day:
         """Judge the latest day, with as many before it as it takes to be certain."""
@@ -182,7 +192,7 @@ class VesselChargeLost:
             now = fit(until[-count:]) if limits else None
             if now is None:
                 continue
-            least, most = (now.per_l + way * self.sigmas * now.u_per_l for way in (-1.0, 1.0))
+            least, most = now.per_l - self.sigmas * now.u_per_l, now.per_l + now.u_per_l
             beyond = any(least > times * one for one, times, _ in limits)
             sound = all(most < times * one for one, _, times in limits)
             if beyond or sound:
@@ -218,7 +228,7 @@ class VesselChargeLost:
         day = days[seen]
         if day.swing is None:
             return day.place
-        back = days[max(seen - self.pool_days, 0) : seen + 1]
+        back = days[max(seen - self.back_days, 0) : seen + 1]
         ones = [(one.place, swing) for one in back if (swing := fit(np.array([one.place])))]
         # How much better each day fits the slope that was seen.
         better = [
