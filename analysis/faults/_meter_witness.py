@@ -65,11 +65,11 @@ def dead_spans(case: Case) -> Spans:
     """Give bins, by day, in which nothing was counted although heat came down."""
     nothing = np.full(case.grid.shape, np.nan)
     pump = case.binned("pump")
-    commanded = ~(pump <= COMMANDED_PERCENT)
+    commanded = pump > COMMANDED_PERCENT
     hot, cold = case.binned("loop_hot"), case.binned("loop_cold")
     came = commanded & (hot - cold > _SPREAD_K) & (np.abs(case.loop.t_roof_c - hot) < _ROOF_K)
     if {"flow", "flow_volume"} & case.channels:
-        asked = case.model.flow_l_min * np.where(np.isfinite(pump), pump, 100.0) / 100.0
+        asked = case.model.flow_l_min * pump / 100.0
         dead = came & (np.abs(_read_l_min(case)) < _DEAD_FRAC * asked)
         # A trickle brings warm fluid down as well, but it leaves the roof stranded.
         stranded = case.loop.t_roof_c - case.loop.t_store_bottom_c > case.model.stranded_k
@@ -80,7 +80,7 @@ def dead_spans(case: Case) -> Spans:
     # A register counts in steps: only a whole day without one tells.
     rise = nothing.copy()
     rise[:, 1:] = np.diff(case.binned("store_bottom"), axis=1)
-    warmed = commanded & np.isfinite(pump) & (rise > 0.0)
+    warmed = commanded & (rise > 0.0)
     # The bottom stands for half of the store, at the least.
     gained_j = np.where(warmed, rise, 0.0).sum(axis=1) * case.model.store_j_k / 2.0
     counted = np.nansum(np.abs(case.loop.heat_w), axis=1)
@@ -95,7 +95,7 @@ def ghost_spans(case: Case) -> Spans:
     off = pump < PUMP_ON_PERCENT
     for _ in range(_OFF_BINS):
         off[:, 1:] &= off[:, :-1]
-    pipes = np.fmax(case.binned("loop_hot"), case.binned("loop_cold"))
+    pipes = np.maximum(case.binned("loop_hot"), case.binned("loop_cold"))
     bottom, roof = case.loop.t_store_bottom_c, case.loop.t_roof_c
     apart = (pipes < bottom - _APART_K) | (pipes < roof - _APART_K)
     shown = np.abs(_read_l_min(case)) > _GHOST_FRAC * case.model.flow_l_min
@@ -106,7 +106,10 @@ def stuck_spans(case: Case) -> Spans:
     """Give bins, by day, of one value that stayed through pump and rest."""
     if "flow" not in case.record.columns:
         return {}
-    pump, step_s = column(case.record, "pump"), case.record.step_s
+    # Only rows that have the value: a pump that ran in a hole says nothing.
+    read = np.isfinite(case.record.columns["flow"])
+    pump = np.where(read, column(case.record, "pump"), np.nan)
+    step_s = case.record.step_s
     spans: Spans = {}
     for run in constant_runs(case, "flow", least_s=_STUCK_S):
         on = pump[run.rows] > COMMANDED_PERCENT

@@ -151,7 +151,7 @@ class FlowReadingWrong:
         items = self._items(table, scale)
         wrong = {item.date for item in items}
         good = scale.sound & np.array([day not in wrong for day in table.days.dates])
-        if not items and not scale.sound.any() and "seen_pump" not in table.columns:
+        if "seen_pump" not in table.columns:
             return NotJudged(why="no pump command beside the meter")
         found = []
         for group, over in lasting(items, table=table, good=good, quiet_days=self.quiet_days):
