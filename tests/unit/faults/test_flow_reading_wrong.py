@@ -128,6 +128,7 @@ def test_sun_and_store_tell_reading_and_flow_apart(read, sun, store, found):
     table = a_table(
         **columns,
         seen_flow=1.0,
+        seen_pump=1.0,
         pumped_from_s=midnight + 36000.0,
         pumped_until_s=midnight + 50000.0,
     )
