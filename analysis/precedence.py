@@ -122,7 +122,12 @@ CAUSES = (
     _cause("pump_never_stops", brings="night_running reverse_circulation yield_shortfall"),
     _cause("night_running", brings="reverse_circulation"),
     # What carries less than it should.
-    _cause("low_flow", brings="poor_heat_transfer short_cycling yield_shortfall"),
+    _cause(
+        "low_flow",
+        brings="poor_heat_transfer short_cycling yield_shortfall",
+        # Where the flow is taken from the command, half of it looks like twice the loss.
+        feigns="pipe_heat_loss",
+    ),
     _cause("high_flow", brings="short_cycling"),
     _cause("pipe_heat_loss", brings=_YIELD),
     _cause("shading", brings=_YIELD),

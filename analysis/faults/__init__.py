@@ -15,6 +15,7 @@ from analysis.faults.low_flow import LowFlow
 from analysis.faults.night_running import NightRunning
 from analysis.faults.no_draw import NoDraw
 from analysis.faults.not_yet_fitted import NotYetFitted
+from analysis.faults.pipe_heat_loss import PipeHeatLoss
 from analysis.faults.poor_heat_transfer import PoorHeatTransfer
 from analysis.faults.pressure_loss import PressureLoss
 from analysis.faults.pump_never_stops import PumpNeverStops
@@ -59,6 +60,7 @@ CATALOGUE: tuple[Fault, ...] = (
     LowFlow(),
     HighFlow(),
     PoorHeatTransfer(),
+    PipeHeatLoss(),
     StartDelayed(),
     ShortCycling(),
     StoreOverheat(),

@@ -129,6 +129,10 @@ DECISIVE: dict[str, Decisive] = {
         channels=("collector", "loop_hot", "loop_cold", *_STORE, "ambient", "pump", *_SUN),
         tells=_sunniest,
     ),
+    "pipe_heat_loss": Decisive(
+        channels=("collector", "loop_hot", "loop_cold", "ambient", "flow", "pump", *_SUN),
+        tells=_sunniest,
+    ),
     "poor_heat_transfer": Decisive(channels=(*LOOP, *_SUN), tells=_sunniest),
     "degraded_tubes": Decisive(channels=("loop_hot", "loop_cold", "flow", "pump", *_SUN)),
     "shading": Decisive(channels=(*LOOP, "ambient", *_SUN)),

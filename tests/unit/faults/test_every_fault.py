@@ -168,6 +168,11 @@ SHOWN = {
             ),
         ),
     },
+    "pipe_heat_loss": {
+        "start": "2025-05-01",
+        "step_s": 300,
+        "faults": (Fault(kind="pipe_heat_loss", start="2025-05-01", value=4.0),),
+    },
     "poor_heat_transfer": {
         "start": "2025-05-01",
         "faults": (Fault(kind="poor_heat_transfer", start="2025-05-08", end="2025-05-24"),),

@@ -1,0 +1,317 @@
+"""Pipe heat loss: fluid cools on its way down far more than pipes of this length should let it.
+
+In the data: from collector to hot pipe the temperature falls, the more the hotter the fluid and the
+slower it flows. A collector sensor in a poor place, and both sensors' errors, make a fall that is
+the same however hot the fluid is: it is fitted beside the loss and taken out. Looks alike and is
+not it: less flow than is known, where nothing meters it; that is asked for first.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.case import Case
+from analysis.days import DayTable, Happening
+from analysis.faults._cautions import HEIGHT, HOT_PARTS, LOCAL_CODES, STEAM
+from analysis.faults._protocol import (
+    Conclusion,
+    FaultText,
+    Found,
+    History,
+    Judged,
+    NotJudged,
+    Observation,
+)
+from analysis.faults._reopening import lasting, without_strays
+from analysis.loop_pipes import around_pipes_c
+from analysis.record import Bools, Floats, Ints
+from analysis.results import Bounded, Evidence
+from analysis.sources import ISO_12241, Source
+from analysis.units import SECONDS_PER_HOUR, kwh_from_j
+from analysis.urgency import per_week, urgency_of
+
+TEXT = FaultText(
+    title="Pipes lose too much heat",
+    customer=(
+        "On its way from the collector to your store the solar heat cools down more than it "
+        "should. The insulation of the pipes seems to be missing, wet or damaged somewhere."
+    ),
+    technician=(
+        "Between collector and hot pipe the fluid cools far more than the planned pipes would let "
+        "it, and the more so the hotter it is and the slower it flows; a sensor's error would not "
+        "grow with the heat. Insulation is bare, wet, pecked or gone over part of the run."
+    ),
+    likely_causes=(
+        "Insulation missing since a repair, or open at joints and valves",
+        "Insulation outdoors wet, or eaten by birds and martens",
+        "Foam that has shrunk or crumbled from heat and sunlight",
+        "Pipes longer or thinner insulated than the site file says",
+        "Less flow than the command says, where no meter shows it",
+    ),
+    check_next=(
+        "From here: is the length of the pipes in the site file right, both ways together?",
+        "From here: did it come at once (a repair, a storm) or with rain (wet insulation)?",
+        "On site: follow the pipes indoors, pump running: where does a touchless thermometer read "
+        "far above the room on the insulation?",
+        "From the ground with binoculars: insulation and its cover outdoors",
+        "Renew it with material for 150 °C and more near the collector, and cover it outdoors",
+        "Only from safe access, collector cold: the last metres on the roof",
+    ),
+    cautions=(HOT_PARTS, HEIGHT, STEAM, LOCAL_CODES),
+)
+
+# Bins after a start in which what stood in the pipes comes by.
+_SETTLE_BINS = 4
+_LEAST_FLOW_FRAC = 0.25
+# Fluid that warms faster than this still fills the pipe with older, cooler fluid [K].
+_MOST_LAG_K = 1.0
+_LEAST_BINS = 8
+# The sensors' errors, and the place of the one on the roof, together (IEC 60751 class B at 60 °C
+# and common practice: 1.5 K on the roof); what single readings scatter besides.
+_OFFSET_U_K, _SCATTER_K = 1.6, 0.6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PipeHeatLoss:
+    """Loss of the pipe from the roof against the planned one.
+
+    Attributes
+    ----------
+    many : so many times the planned loss is too much where the plant has no past
+    more_than_past, past_plus : so many times its own past, and so much of the planned loss more
+    sound_many : below it a day is sound where the plant has no past
+    alone_frac : fitted to a finding's days alone, so much of the bound must be left
+    past_days : so many days at first make the past
+    around_days : days on each side that smooth a day
+    least_days, within_days : fewer days in so many are not reported
+    quiet_days : so many sound days end it (all engineering judgement)
+    worth_frac, least_frac, most_frac : what of both pipes' excess is lost to the store in the end,
+        and its bounds: the return is not seen, a cooler return and a cooler store gain some back
+        (invented plants gave 0.2 to 0.9)
+    """
+
+    many: float = 1.6
+    more_than_past: float = 1.6
+    past_plus: float = 0.55
+    sound_many: float = 1.3
+    alone_frac: float = 0.9
+    past_days: int = 12
+    around_days: int = 3
+    least_days: int = 5
+    within_days: int = 25
+    quiet_days: int = 3
+    worth_frac: float = 0.5
+    least_frac: float = 0.2
+    most_frac: float = 1.0
+    kind: str = "pipe_heat_loss"
+    text: FaultText = TEXT
+    sources: tuple[Source, ...] = (
+        ISO_12241,
+        Source("Heat balance of a pipe: fall = loss per kelvin times excess over heat flow"),
+    )
+
+    def observe(self, case: Case) -> Observation:
+        """Sum up each day's steady falls and what the planned pipes would make of them."""
+        if not {"collector", "loop_hot"} <= case.channels:
+            return Observation()
+        if not {"pump", "flow"} & case.channels:
+            return Observation()
+        roof, hot, share = case.loop.t_roof_c, case.binned("loop_hot"), _flow_share(case)
+        around = around_pipes_c(case.loop.t_ambient_c)
+        inside = (roof + hot) / 2.0
+        half_w_k = case.model.pipe_w_k / 2.0
+        carry_w_k = case.model.flow_w_k * share
+        with np.errstate(invalid="ignore", divide="ignore"):
+            planned = half_w_k * (inside - around) / carry_w_k
+            lag = case.model.pipe_j_k / 2.0 * _rate_k_s(inside) / carry_w_k
+        fall = roof - hot - lag
+        use = _steady(case) & (share >= _LEAST_FLOW_FRAC) & (np.abs(lag) < _MOST_LAG_K)
+        use &= np.isfinite(planned) & np.isfinite(fall) & (planned > 0.0)
+        use &= (use.sum(axis=1) >= _LEAST_BINS)[:, None]
+        seconds = case.loop.known_s * case.loop.moving_frac
+        cold = case.binned("loop_cold")
+        columns = {
+            "pipe_bins": _sum(np.ones(use.shape), use),
+            "pipe_planned_k": _sum(planned, use),
+            "pipe_fall_k": _sum(fall, use),
+            "pipe_planned_k2": _sum(planned**2, use),
+            "pipe_both_k2": _sum(planned * fall, use),
+            "pipe_hot_kwh": _running_kwh(half_w_k * (inside - around), seconds),
+            "pipe_cold_kwh": _running_kwh(half_w_k * (cold - around), seconds),
+        }
+        return Observation(columns=columns)
+
+    def conclude(self, history: History) -> Conclusion:
+        """Hold each day's loss against the planned one and the plant's own past."""
+        table = history.table
+        for name, words in (("collector", "collector"), ("loop_hot", "hot pipe")):
+            if f"seen_{name}" not in table.columns:
+                return NotJudged(why=f"no {words} temperature in the log")
+        place = np.flatnonzero(np.nan_to_num(table.column("pipe_bins")) >= _LEAST_BINS)
+        if place.size < self.least_days:
+            return NotJudged(why="too few days on which the loop ran steadily, or no pump or flow")
+        shares = _smooth(_shares(table, place), self.around_days)
+        past = self._past(table, place)
+        length_known = history.site.loop.pipe_length_m is not None
+        if past is None and not length_known:
+            return NotJudged(why="the site file gives no pipe length, and the log no past")
+        bound, sound = self._bounds(past, length_known)
+        good = np.zeros(len(table.days), dtype=np.bool_)
+        good[place[shares < sound]] = True
+        items = [
+            _happening(self.kind, table, int(place[number]), float(shares[number]))
+            for number in np.flatnonzero(shares >= bound).tolist()
+        ]
+        found = []
+        for group, over in lasting(items, table=table, good=good, quiet_days=self.quiet_days):
+            kept = without_strays(group, least=self.least_days, within_days=self.within_days)
+            if not kept:
+                continue
+            # A sensor that was moved shifts all falls alike: its days alone show nothing.
+            share = _alone(table, kept)
+            if share >= self.alone_frac * bound:
+                found.append(self._found(table, kept, over, share, past))
+        why = "" if length_known else "no pipe length in the site file: against the own past alone"
+        return Judged(findings=tuple(found), why=why)
+
+    def _past(self, table: DayTable, place: Ints) -> float | None:
+        """Give the plant's own loss on its first days, as a share of the planned one."""
+        if len(place) < 2 * self.past_days:
+            return None
+        past = float(np.median(_shares(table, place[: self.past_days])))
+        return past if past < self.many else None
+
+    def _bounds(self, past: float | None, length_known: bool) -> tuple[float, float]:
+        """Give the shares from which on a day shows it, and below which it is sound."""
+        if past is None:
+            return self.many, self.sound_many
+        level = max(past, 0.3)
+        own = max(self.more_than_past * level, past + self.past_plus)
+        if length_known:
+            own = min(max(own, 1.1), max(self.many, 1.3 * past))
+        return own, (own + past) / 2.0
+
+    def _found(
+        self,
+        table: DayTable,
+        items: tuple[Happening, ...],
+        over: bool,
+        share: float,
+        past: float | None,
+    ) -> Found:
+        start_s, end_s = items[0].start_s, items[-1].end_s
+        metered = "seen_flow" in table.columns
+        sure = 0.85 if metered and past is not None else 0.75
+        lost = self._lost(table, items, share - (past if past is not None else 1.0))
+        evidence = [
+            ("loss of the pipe from the roof over the planned one", share, "times"),
+            ("days that show it", float(len(items)), "days"),
+        ]
+        if past is not None:
+            evidence.append(("the same on the plant's first days", past, "times"))
+        return Found(
+            start_s=start_s,
+            end_s=end_s if over else None,
+            urgency=urgency_of(
+                self.kind,
+                certainty=sure,
+                lost_week=per_week(lost, start_s=start_s, end_s=end_s),
+            ),
+            certainty=sure,
+            summary=f"The pipe from the roof loses {share:.1f} times what is planned for it"
+            + (f"; it was {past:.1f} times" if past is not None else ""),
+            evidence=tuple(
+                Evidence(what=what, start_s=start_s, end_s=end_s, value=value, unit=unit)
+                for what, value, unit in evidence
+            ),
+            lost=lost,
+        )
+
+    def _lost(self, table: DayTable, items: tuple[Happening, ...], excess: float) -> Bounded:
+        """Give the excess of both pipes, no more on a day than the store had room for."""
+        dates = table.days.dates
+        span = slice(dates.index(items[0].date), dates.index(items[-1].date) + 1)
+        planned = table.column("pipe_hot_kwh")[span] + table.column("pipe_cold_kwh")[span]
+        extra = max(excess, 0.0) * np.nan_to_num(planned)
+        room = table.column("store_room_kwh")[span]
+        extra = np.where(np.isfinite(room), np.minimum(extra, room), extra)
+        total = float(extra.sum())
+        return Bounded(
+            value=self.worth_frac * total,
+            low=self.least_frac * total,
+            high=self.most_frac * total,
+        )
+
+
+def _flow_share(case: Case) -> Floats:
+    flow = case.binned("flow") / case.model.flow_l_min
+    return np.where(np.isfinite(flow), flow, case.binned("pump") / 100.0)
+
+
+def _steady(case: Case) -> Bools:
+    moving = case.loop.moving_frac > 0.95
+    steady = moving.copy()
+    for back in range(1, _SETTLE_BINS + 1):
+        steady[:, back:] &= moving[:, :-back]
+        steady[:, :back] = False
+    steady[:, :-1] &= moving[:, 1:]
+    return steady
+
+
+def _rate_k_s(t_c: Floats) -> Floats:
+    """Give the rate of change over the twenty minutes around each bin [K/s]."""
+    rate = np.full(t_c.shape, np.nan)
+    rate[:, 2:-2] = (t_c[:, 4:] - t_c[:, :-4]) / (SECONDS_PER_HOUR / 3.0)
+    return rate
+
+
+def _sum(values: Floats, use: Bools) -> Floats:
+    return np.asarray(np.where(use, values, 0.0).sum(axis=1))
+
+
+def _running_kwh(power_w: Floats, seconds: Floats) -> Floats:
+    known = np.isfinite(power_w) & (seconds > 0.0)
+    energy_j = np.where(known, np.maximum(power_w, 0.0) * seconds, 0.0)
+    return np.asarray(kwh_from_j(energy_j.sum(axis=1)))
+
+
+def _alone(table: DayTable, items: tuple[Happening, ...]) -> float:
+    """Give the loss of some days, as a share of the planned one, fitted to them alone."""
+    place = np.array([table.days.dates.index(item.date) for item in items], dtype=np.int64)
+    return float(np.median(_shares(table, place)))
+
+
+def _shares(table: DayTable, place: Ints) -> Floats:
+    """Give each day's loss as a share of the planned one, one offset fitted to all of them.
+
+    Least squares of fall = offset + share of the day times planned fall; the offset is held near
+    nothing by what sensors may differ.
+    """
+    count, planned, fall, planned2, both = (
+        table.column(f"pipe_{name}")[place]
+        for name in ("bins", "planned_k", "fall_k", "planned_k2", "both_k2")
+    )
+    weight = float((count - planned**2 / planned2).sum()) / _SCATTER_K**2
+    pull = float((fall - both * planned / planned2).sum()) / _SCATTER_K**2
+    offset_k = pull / (weight + 1.0 / _OFFSET_U_K**2)
+    return np.asarray((both - offset_k * planned) / planned2)
+
+
+def _smooth(values: Floats, around: int) -> Floats:
+    """Give the running median over so many neighbours on both sides."""
+    return np.array(
+        [
+            np.median(values[max(number - around, 0) : number + around + 1])
+            for number in range(len(values))
+        ]
+    )
+
+
+def _happening(kind: str, table: DayTable, day: int, share: float) -> Happening:
+    return Happening(
+        kind=kind,
+        date=table.days.dates[day],
+        start_s=int(table.days.edge_s[day]),
+        end_s=int(table.days.edge_s[day + 1]),
+        values={"share": share},
+    )
