@@ -25,7 +25,9 @@ from analysis.faults._protocol import (
 )
 from analysis.faults._reopening import lasting, without_strays
 from analysis.faults._swap_signs import PAIRS, Pair, spoken, sunlit_running_h
+from analysis.record import Bools
 from analysis.results import Evidence
+from analysis.runs import day_span
 from analysis.sources import Source
 from analysis.urgency import urgency_of
 
@@ -91,14 +93,17 @@ class SensorsSwapped:
         says, hours = spoken(case)
         ran = sunlit_running_h(case) >= _RAN_H
         found = []
+        logged = day_span(case.loop.known_s > 0.0)
         for number, day in np.argwhere(says == 1.0).tolist():
-            start_s, end_s = int(case.days.edge_s[day]), int(case.days.edge_s[day + 1])
+            if day not in logged:
+                continue
+            start_s, end_s = case.span_s(day, *logged[day])
             found.append(
                 Happening(
                     kind=self.kind,
                     date=case.days.dates[day],
-                    start_s=max(start_s, int(case.record.start_s[0])),
-                    end_s=min(end_s, int(case.record.start_s[-1] + case.record.step_s[-1])),
+                    start_s=start_s,
+                    end_s=end_s,
                     values={
                         "pair": float(number),
                         "hours": float(hours[number, day]),
@@ -127,7 +132,8 @@ class SensorsSwapped:
             for group, over in groups:
                 kept = without_strays(group, least=self.least_days, within_days=self.within_days)
                 if kept and self._outweighs(table, kept, number):
-                    found.append(self._found(history, kept, over, PAIRS[number]))
+                    end_s = _proven_s(table, kept[-1], against) if over else None
+                    found.append(self._found(kept, end_s, PAIRS[number]))
         left = tuple(item for item in found if not _outdone(item, found, history.until_s))
         names = sorted({BASE_CHANNELS[name].says for pair in judged for name in _names(pair)})
         return Judged(findings=left, why=f"looked at {', '.join(names)}")
@@ -139,9 +145,7 @@ class SensorsSwapped:
         says = table.column(_column(PAIRS[number]))[span]
         return bool(np.nansum(says) >= self.strays_frac * np.isfinite(says).sum())
 
-    def _found(
-        self, history: History, items: tuple[Happening, ...], over: bool, pair: Pair
-    ) -> Found:
+    def _found(self, items: tuple[Happening, ...], over_s: int | None, pair: Pair) -> Found:
         start_s, end_s = items[0].start_s, items[-1].end_s
         one, other = (BASE_CHANNELS[name].says for name in _names(pair))
         words = f"{pair.one} and {pair.other} have changed places: "
@@ -155,7 +159,7 @@ class SensorsSwapped:
             )
         return Found(
             start_s=start_s,
-            end_s=end_s if over else None,
+            end_s=over_s,
             urgency=urgency_of(self.kind, certainty=self.certainty, level="present"),
             certainty=self.certainty,
             summary=words,
@@ -176,6 +180,12 @@ class SensorsSwapped:
                 ),
             ),
         )
+
+
+def _proven_s(table: DayTable, last: Happening, against: Bools) -> int:
+    """Give the start of the first day after a happening that speaks against a swap."""
+    after = table.days.dates.index(last.date) + 1
+    return int(table.days.edge_s[after + int(np.argmax(against[after:]))])
 
 
 def _column(pair: Pair) -> str:

@@ -44,7 +44,7 @@ def test_both_channels_are_named_for_as_long_as_it_lasts(one, other, channels):
     assert found.summary.startswith(f"{one} and {other} have")
     edges = logged.table(catalogue=()).days.edge_s
     assert edges[7] <= found.start_s <= edges[12]
-    assert edges[17] <= found.end_s <= edges[23]
+    assert edges[22] <= found.end_s <= edges[25]
     assert found.urgency == "visit"
 
 
