@@ -234,6 +234,9 @@ class LogMap:
 
     `columns` maps header text, or a 1-based column number written as digits, to its meaning.
     `time_origin` is the instant that a time column in s, min, h or d counts from.
+    `clock_offset_min` is by how much the logger's clock is ahead [min], negative where it is
+    behind; `clock_drift_min_per_month` what it gains a month of 30.44 days from `clock_from` on
+    [min]. Both hold for stamps from `clock_from` up to `clock_until` (excluded), days of the clock.
     """
 
     timezone: str | None = None
@@ -245,6 +248,10 @@ class LogMap:
     time_format: str | None = None
     date_order: Literal["day_first", "month_first", "year_first"] | None = None
     time_origin: datetime | None = None
+    clock_offset_min: float | None = None
+    clock_drift_min_per_month: float | None = None
+    clock_from: date | None = None
+    clock_until: date | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,6 +8,9 @@ hold, beside what every site file may say, these additions:
 - `time_origin`: the instant that a time column counts from, with the column's unit s, min, h or d:
   `"1" = { channel = "time", unit = "s" }` and `time_origin = "2019-01-01T00:00:00Z"`; without an
   origin such a column counts from 1970-01-01T00:00:00Z;
+- `clock_offset_min`, `clock_drift_min_per_month`, `clock_from`, `clock_until`: by how much the
+  logger's clock is ahead and what it gains, and the days for which that holds; reading takes it
+  off the stamps;
 - the meanings `time`, `date` and `time_of_day` for columns that hold the stamp.
 """
 

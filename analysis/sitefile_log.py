@@ -20,10 +20,26 @@ def log_map_of(reading: Reading) -> LogMap:
     raw = reading.raw["log"]
     fields = fields_of(reading, ("log",), raw, LOG, NESTED["log"])
     fields["delimiter"] = _DELIMITER_WORDS.get(fields["delimiter"], fields["delimiter"])
+    _sensible_clock(reading, fields)
     columns = raw.get("columns", {})
     if not isinstance(columns, dict):
         reading.refuse(("log", "columns"), "columns must be a table: [log.columns]")
     return LogMap(**fields, columns=_columns(reading, columns))
+
+
+def _sensible_clock(reading: Reading, fields: dict[str, Any]) -> None:
+    begins, ends = fields["clock_from"], fields["clock_until"]
+    if fields["clock_drift_min_per_month"] is not None and begins is None:
+        reading.refuse(
+            ("log", "clock_drift_min_per_month"),
+            "clock_drift_min_per_month needs clock_from, the day that the drift counts from",
+        )
+    if begins is not None and ends is not None and ends <= begins:
+        reading.refuse(
+            ("log", "clock_until"),
+            f"clock_until is {ends}, not after clock_from, {begins}; it is the first day on which "
+            "the clock is right again",
+        )
 
 
 def _columns(reading: Reading, raw: dict[str, Any]) -> tuple[tuple[str, ColumnMeaning], ...]:

@@ -17,12 +17,9 @@ from analysis.days import DayTable
 from analysis.record import Bools, Floats
 from analysis.site import Site
 from analysis.stepping import values_kind
-from analysis.units import SECONDS_PER_DAY
+from analysis.units import SECONDS_PER_MONTH
 
 Basis = Literal["sun sensor", "collector"]
-
-MONTH_S = 365.25 / 12.0 * SECONDS_PER_DAY
-"""The month that a drift is counted in [s]."""
 
 # What a single day adds to the noise it knows of [s], and what stays however many days there are:
 # at once, and for a plane turned fully east or west (all measured by tests.bench.clock) [s].
@@ -104,7 +101,7 @@ class Drift:
     def at(self, time_s: Floats | float) -> Floats:
         """Give the error at instants [s]."""
         late_s = np.maximum(np.asarray(time_s, dtype=np.float64) - self.since_s, 0.0)
-        return self.offset_s + self.per_month_s * late_s / MONTH_S
+        return self.offset_s + self.per_month_s * late_s / SECONDS_PER_MONTH
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,7 +177,7 @@ def course_of(days: ClockDays) -> Course:
     pieces = _merged(days, edges)
     drift, drift_cost = _drift(days)
     if drift is not None and drift_cost + _PENALTY < cost:
-        monthly = np.arange(days.time_s[0], days.time_s[-1] + MONTH_S, MONTH_S)
+        monthly = np.arange(days.time_s[0], days.time_s[-1] + SECONDS_PER_MONTH, SECONDS_PER_MONTH)
         cuts = np.searchsorted(days.time_s, monthly)
         shown = [days.part(slice(a, b)) for a, b in pairwise(cuts) if b > a]
         return Course(
@@ -275,19 +272,19 @@ def _merged(days: ClockDays, starts: list[int]) -> tuple[Piece, ...]:
 def _drift(days: ClockDays) -> tuple[Drift | None, float]:
     """Give the best drift from some day on, and what it costs."""
     span_s = days.time_s[-1] - days.time_s[0]
-    least_s = MONTH_S
+    least_s = SECONDS_PER_MONTH
     if span_s < least_s or len(days.day) < 2 * LEAST_DAYS:
         return None, np.inf
     best: Drift | None = None
     cheapest = np.inf
     for since_s in np.linspace(days.time_s[0], days.time_s[-1] - least_s, _HINGES):
-        late = np.maximum(days.time_s - since_s, 0.0) / MONTH_S
+        late = np.maximum(days.time_s - since_s, 0.0) / SECONDS_PER_MONTH
         found = _sloped(days, late, float(since_s))
         cost = cost_of(days, days.offset_s - found.at(days.time_s))
         if cost < cheapest:
             best, cheapest = found, cost
     if best is not None:
-        change_s = abs(best.per_month_s) * (days.time_s[-1] - best.since_s) / MONTH_S
+        change_s = abs(best.per_month_s) * (days.time_s[-1] - best.since_s) / SECONDS_PER_MONTH
         sure = abs(best.per_month_s) > _COVER_95 * best.u_per_month_s
         if change_s < _LEAST_STEP_S[days.basis] or not sure:
             return None, np.inf

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.logs.asking import Choice, ColumnUnderstood, Proposal, Question, Understood
+from analysis.logs.clockfix import clock_says
 from analysis.logs.dialect import DELIMITER_NAMES
 from analysis.logs.layout import Column
 from analysis.logs.onefile import RowsRead, zone_of
@@ -161,6 +162,9 @@ def understood_of(
         remarks.append(
             f"{rows.doubled_hour} rows of the hour that comes twice in autumn were set aside"
         )
+    clock = clock_says(told.log_map)
+    if clock is not None:
+        remarks.append(clock)
     return Understood(
         file=plan.name,
         encoding=plan.encoding,

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.logs.blocks import BlockReader
+from analysis.logs.clockfix import clock_error_s
 from analysis.logs.layout import Layout
 from analysis.logs.longtable import long_columns
 from analysis.logs.planning import FilePlan, Told
@@ -198,6 +199,9 @@ def _on_utc(
             problems.add_rows(file=name, lines=part.lines[state == code], column=head, why=why)
         part = replace(part, stamp_s=utc_s)
         part = part.of_rows(~bad) if bad.any() else part
+    error_s = clock_error_s(part.stamp_s, told.log_map, zone=zone_of(plan, told))
+    if error_s is not None:
+        part = replace(part, stamp_s=part.stamp_s - error_s)
     if told.now_s is not None:
         ahead = part.stamp_s > told.now_s + int(SECONDS_PER_DAY)
         why = "in the future: the clock is ahead; set the logger's clock"
