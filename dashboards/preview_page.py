@@ -28,6 +28,7 @@ FILE_FIELDS = {
     "date_order": ("date_order", "Dates"),
     "decimal": ("decimal", "Decimal sign"),
     "time_zone": ("timezone", "The logger's clock"),
+    "clock": ("clock", "Is the logger's clock right?"),
     "stamp": ("stamp", "Rows of whole days"),
 }
 LEAVE_OUT = "-"

@@ -75,8 +75,9 @@ def questions_text(questions: Sequence[Question]) -> str:
 def map_text(log_map: LogMap, questions: Sequence[Question]) -> str:
     """Write a map: what is certain as keys, what is asked as comments to complete."""
     text = map_to_toml(log_map)
-    keys = [question for question in questions if question.kind in _ANSWERS]
-    columns = [question for question in questions if question.kind not in _ANSWERS]
+    of_file = (*_ANSWERS, "clock")
+    keys = [question for question in questions if question.kind in of_file]
+    columns = [question for question in questions if question.kind not in of_file]
     head, _, entries = text.partition("\n\n[log.columns]\n")
     lines = [head.rstrip(), *_commented(keys)]
     if entries or columns:
@@ -276,7 +277,9 @@ def _commented(questions: Sequence[Question]) -> Iterator[str]:
         for choice in question.choices:
             answer = _answer(question, choice.value)
             if answer is not None:
-                yield f"# {answer}  # {_one_line(choice.says)}"
+                *first, last = answer.split("\n")
+                yield from (f"# {line}" for line in first)
+                yield f"# {last}  # {_one_line(choice.says)}"
 
 
 def _answer(question: Question, value: str) -> str | None:
@@ -284,6 +287,8 @@ def _answer(question: Question, value: str) -> str | None:
         return f"{_ANSWERS[question.kind]} = {toml_value(value)}"
     if not value:
         return None
+    if question.kind == "clock":
+        return value
     head = toml_value(question.subject)
     if question.kind == "unit":
         return f'{head} = {{ channel = "...", unit = {toml_value(value)} }}'

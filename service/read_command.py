@@ -20,6 +20,7 @@ from service.report_files import (
 )
 
 if TYPE_CHECKING:
+    from analysis.clock_check.whole_log import ClockSeen
     from analysis.errors import LogError
     from analysis.logs.shapes import ParsedLog
     from analysis.site import LogMap, Site
@@ -49,6 +50,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _run(args: argparse.Namespace, progress: Progress) -> int:
+    from analysis.clock_check.whole_log import clock_question
     from analysis.errors import LogError
     from analysis.logs.proposed_map import proposed_map
     from analysis.logs.reading import read_logs
@@ -66,9 +68,12 @@ def _run(args: argparse.Namespace, progress: Progress) -> int:
         )
     except LogError as error:
         return _unread(error, told, args.map_out, progress)
+    clock = _clock(parsed, site, told)
+    asked = clock_question(clock, files=[one.name for one in parsed.files])
     files = {}
     if args.map_out:
-        files[args.map_out] = map_text(proposed_map(parsed.files, told=told), parsed.questions)
+        questions = parsed.questions if asked is None else (*parsed.questions, asked)
+        files[args.map_out] = map_text(proposed_map(parsed.files, told=told), questions)
     write_all(files)
     progress.clear()
     say(
@@ -82,9 +87,8 @@ def _run(args: argparse.Namespace, progress: Progress) -> int:
             timezone=site.place.timezone if site is not None else told.timezone or "UTC",
         )
     )
-    clock = _clock(parsed, site) if site is not None else ""
-    if clock:
-        say("\n" + textwrap.fill(f"By the sun: {clock}.", width=78) + "\n")
+    if clock is not None:
+        say("\n" + textwrap.fill(f"By the sun: {_said(clock)}.", width=78) + "\n")
     if args.map_out:
         say(_WRITTEN.format(name=args.map_out))
     return SOMETHING_OPEN if parsed.questions or parsed.problems else ALL_UNDERSTOOD
@@ -105,16 +109,19 @@ def _unread(error: "LogError", told: "LogMap", map_out: str | None, progress: Pr
     return SOMETHING_OPEN
 
 
-def _clock(parsed: "ParsedLog", site: "Site") -> str:
-    """Say what the sun tells of the clock, "" where no irradiance sensor shows enough days."""
-    from analysis.meaning.clock import clock_error
+def _clock(parsed: "ParsedLog", site: "Site | None", told: "LogMap") -> "ClockSeen | None":
+    """Look what the sun tells of the clock; None without a site file or where too few days do."""
+    from analysis.clock_check.whole_log import look_at_clock
 
-    for name in ("irradiance_horizontal", "irradiance_plane"):
-        values = parsed.columns.get(name)
-        if values is not None:
-            found = clock_error(stamp_s=parsed.stamp_s, irradiance_w_m2=values, site=site)
-            return found.says if found is not None else ""
-    return ""
+    return None if site is None else look_at_clock(parsed, site=site, log_map=told)
+
+
+def _said(clock: "ClockSeen") -> str:
+    """Say what a clock does, and which keys of the map would put it right."""
+    from analysis.clock_check.proposal import keys_of
+
+    keys = " or ".join(keys_of(one) for one in clock.corrections)
+    return f"{clock.says}; to put it right, write in [log]: {keys}" if keys else clock.says
 
 
 def _ranges(parsed: "ParsedLog") -> dict[str, tuple[float, float]]:

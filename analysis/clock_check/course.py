@@ -27,7 +27,8 @@ _DAY_S = {"sun sensor": 360.0, "collector": 300.0}
 _STAYS_S = {"sun sensor": 150.0, "collector": 360.0}
 _STAYS_EAST_S = {"sun sensor": 600.0, "collector": 840.0}
 # Fewer days say nothing; a day more in a piece must explain it by so much (judgement).
-LEAST_DAYS = 8
+LEAST_DAYS = {"sun sensor": 4, "collector": 8}
+_LEAST_PIECE = 8
 _PENALTY = 8.0
 # Days scatter as Student's t of so many degrees; what a season does to them is free up to this
 # share of what stays (engineering judgement; both measured by tests.bench.clock).
@@ -131,10 +132,10 @@ def clock_days(table: DayTable, site: Site) -> ClockDays | None:
     if by_sun.sum() < 0.25 * by_roof.sum():
         by_sun, by_roof = np.zeros_like(by_sun), np.isfinite(roof)
     told = np.flatnonzero(by_sun | by_roof)
-    if told.size < LEAST_DAYS:
-        return None
     sensor = by_sun[told]
-    basis: Basis = "sun sensor" if sensor.mean() >= 0.5 else "collector"
+    basis: Basis = "sun sensor" if told.size and sensor.mean() >= 0.5 else "collector"
+    if told.size < LEAST_DAYS[basis]:
+        return None
     step_s = np.nan_to_num(table.column("clock_step_s")[told])
     late, doubt = _within_step(table, site)
     noise_s = np.where(
@@ -238,14 +239,13 @@ def _pieces(days: ClockDays) -> tuple[list[int], float]:
     each = _cost(days, days.offset_s[:, None] - levels[None, :])
     summed = np.concatenate([np.zeros((1, len(levels))), np.cumsum(each, axis=0)])
     every = max(1, -(-count // _MOST_EDGES))
-    edges = np.unique([*range(0, count - LEAST_DAYS + 1, every), count])
+    least = min(_LEAST_PIECE, count)
+    edges = np.unique([*range(0, count - least + 1, every), count])
     best = np.full(len(edges), np.inf)
     best[0] = 0.0
     came = np.zeros(len(edges), dtype=np.int64)
     for here in range(1, len(edges)):
-        before = np.flatnonzero(
-            (edges[here] - edges[:here] >= LEAST_DAYS) & np.isfinite(best[:here])
-        )
+        before = np.flatnonzero((edges[here] - edges[:here] >= least) & np.isfinite(best[:here]))
         if before.size:
             own = (summed[edges[here]] - summed[edges[before]]).min(axis=1)
             total = best[before] + own + _PENALTY * (edges[before] > 0)
@@ -273,7 +273,7 @@ def _drift(days: ClockDays) -> tuple[Drift | None, float]:
     """Give the best drift from some day on, and what it costs."""
     span_s = days.time_s[-1] - days.time_s[0]
     least_s = SECONDS_PER_MONTH
-    if span_s < least_s or len(days.day) < 2 * LEAST_DAYS:
+    if span_s < least_s or len(days.day) < 2 * _LEAST_PIECE:
         return None, np.inf
     best: Drift | None = None
     cheapest = np.inf

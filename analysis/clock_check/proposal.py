@@ -161,8 +161,8 @@ def minutes(value: float) -> str:
     return f"{value:.0f}" if abs(value - round(value)) < 0.05 else f"{value:.1f}"
 
 
-def keys_of(one: Correction) -> str:
-    """Write a correction as keys of `[log]`, in one line."""
+def keys_of(one: Correction, *, apart: str = ", ") -> str:
+    """Write a correction as keys of `[log]`, with this between two of them."""
     if one.timezone is not None:
         return f'timezone = "{one.timezone}"'
     said = [f"clock_offset_min = {minutes(one.offset_min or 0.0)}"]
@@ -172,7 +172,7 @@ def keys_of(one: Correction) -> str:
         said.append(f"clock_from = {one.from_date.isoformat()}")
     if one.until_date is not None:
         said.append(f"clock_until = {one.until_date.isoformat()}")
-    return ", ".join(said)
+    return apart.join(said)
 
 
 def off_words(offset_s: float, u_s: float) -> str:

@@ -81,8 +81,8 @@ class ClockWrong:
         days = clock_days(history.table, history.site)
         if days is None:
             return NotJudged(
-                why=f"fewer than {LEAST_DAYS} days with a sun sensor or a mild collector in the "
-                "log tell the sun's hours"
+                why=f"fewer than {LEAST_DAYS['sun sensor']} days of a sun sensor, or "
+                f"{LEAST_DAYS['collector']} of a collector that stays mild, tell the sun's hours"
             )
         course = course_of(days)
         zone = zone_of_clock(days, history.site)

@@ -15,7 +15,9 @@ from analysis.site import ColumnMeaning
 # A meaning less sure than this is asked, never used.
 SURE_FRAC = 0.9
 
-QuestionKind = Literal["column", "unit", "date_order", "time_zone", "decimal", "time", "stamp"]
+QuestionKind = Literal[
+    "column", "unit", "date_order", "time_zone", "decimal", "time", "stamp", "clock"
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,7 +1,7 @@
 """By how many hours the day of a log is off the sun of its place, roughly.
 
 Only whole hours matter here: a logger on another zone, or a place that is not known. The fine
-error of a clock is the matter of `analysis.meaning.clock`.
+error of a clock is the matter of `analysis.clock_check`.
 """
 
 import math

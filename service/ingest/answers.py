@@ -12,6 +12,7 @@ from dashboards.preview_page import LEAVE_OUT
 
 # Keys of `[log]` that a form may hold as they are.
 FILE_KEYS = ("date_order", "decimal", "timezone", "time_format", "stamp")
+CLOCK_KEYS = ("clock_offset_min", "clock_drift_min_per_month", "clock_from", "clock_until")
 _MOST_COLUMNS = 400
 
 
@@ -21,7 +22,7 @@ def map_of_answers(answers: Mapping[str, str], *, told: LogMap) -> LogMap:
     Parameters
     ----------
     answers : the fields of the form: `key-N`, `channel-N`, `unit-N` and `given-N` for each column,
-        and keys of `[log]`
+        keys of `[log]`, and `clock`: lines of `[log]` that put the clock right
     told : what held before; columns that the form does not show stay
 
     Raises
@@ -48,8 +49,18 @@ def map_of_answers(answers: Mapping[str, str], *, told: LogMap) -> LogMap:
     said: dict[str, Any] = {
         key: answers[key].strip() for key in FILE_KEYS if answers.get(key, "").strip()
     }
+    said |= _clock(answers.get("clock", ""))
     found = replace(told, columns=tuple(entries.items()), **said)
     return parse_map(map_to_toml(found))
+
+
+def _clock(lines: str) -> dict[str, Any]:
+    """Give the keys of `[log]` that were chosen to put a clock right."""
+    if not lines.strip():
+        return {}
+    chosen = parse_map(f"[log]\n{lines}\n")
+    said = {key: getattr(chosen, key) for key in ("timezone", *CLOCK_KEYS)}
+    return {key: value for key, value in said.items() if value is not None}
 
 
 def for_nameless_columns(log_map: LogMap, *, own: LogMap) -> LogMap:

@@ -1,10 +1,11 @@
 """Looking at a kept file without storing anything, and saving the map that somebody made of it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from sqlalchemy.orm import Session
 
+from analysis.clock_check.whole_log import clock_question, look_at_clock
 from analysis.errors import LogError
 from analysis.logs.archives import unpack
 from analysis.logs.preview import Preview, preview
@@ -23,8 +24,9 @@ from service.sites.actions import replace_site_file
 
 # What a preview reads at most; a year of minutes fits.
 _MOST_BYTES = 48 * 1024 * 1024
-# A column that stays open is left out; these questions keep nothing else from being read.
-_OF_COLUMNS = ("column", "unit")
+# A column that stays open is left out, and a clock stays as it is: these questions keep nothing
+# else from being read.
+_CAN_STAY_OPEN = ("column", "unit", "clock")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,14 +86,36 @@ def sources_of(waiting: Waiting, *, raw: RawStore, limit_bytes: int) -> list[Log
 
 
 def look(
-    sources: list[LogSource], *, site: SiteFacts, told: LogMap, log_map: LogMap, now_s: int
+    sources: list[LogSource],
+    *,
+    site: SiteFacts,
+    told: LogMap,
+    log_map: LogMap,
+    clock_as_logged: LogMap,
+    now_s: int,
 ) -> tuple[Preview, Preview]:
-    """Read a file as it is with the answers, and as it was before them."""
+    """Read a file as it is with the answers, and as it was before them.
+
+    `clock_as_logged` holds all answers but that about the clock, which is asked on.
+    """
     first = preview(sources, site=site, log_map=told, now_s=now_s)
     if log_map == told:
-        return first, first
+        asked = _with_clock(first, first, site=site, log_map=told)
+        return asked, asked
     now = preview(sources, site=site, log_map=log_map, now_s=now_s, as_written=False)
-    return now, first
+    logged = now
+    if clock_as_logged != log_map:
+        logged = preview(sources, site=site, log_map=clock_as_logged, now_s=now_s, as_written=False)
+    return _with_clock(now, logged, site=site, log_map=clock_as_logged), first
+
+
+def _with_clock(now: Preview, logged: Preview, *, site: SiteFacts, log_map: LogMap) -> Preview:
+    """Give a preview that also asks about the clock where it does not fit the sun."""
+    if logged.parsed is None:
+        return now
+    seen = look_at_clock(logged.parsed, site=site, log_map=log_map)
+    asked = clock_question(seen, files=[one.name for one in logged.parsed.files])
+    return now if asked is None else replace(now, questions=(*now.questions, asked))
 
 
 def save_map(
@@ -111,7 +135,7 @@ def save_map(
     if not told:
         raise ConflictError("No column has a meaning yet; say of at least one what it holds.")
     whole_file = [
-        one for one in unanswered(found.questions, log_map) if one.kind not in _OF_COLUMNS
+        one for one in unanswered(found.questions, log_map) if one.kind not in _CAN_STAY_OPEN
     ]
     if whole_file:
         raise ConflictError(f"One answer is missing: {whole_file[0].why}.")

@@ -148,11 +148,11 @@ def _json(content: object) -> Response:
 def _accept(here: Context, slug: str, upload_id: int, answers: Mapping[str, str]) -> Response:
     waiting = _waiting(here, slug, upload_id)
     try:
-        told, log_map = _maps(here, slug, waiting, answers)
-        now, _ = _look(here, waiting, told, log_map)
+        maps = _maps(here, slug, waiting, answers)
+        now, _ = _look(here, waiting, *maps)
         with here.database.session() as db:
             site = here.site(db, slug, may="log")
-            save_map(db, site=site, log_map=log_map, found=now, now=here.now())
+            save_map(db, site=site, log_map=maps[1], found=now, now=here.now())
             actions.ask_again(db, site_id=site.id)
     except (AnalysisError, ConflictError) as error:
         said = error.detail if isinstance(error, ConflictError) else _plain(error)
@@ -171,18 +171,19 @@ def _waiting(here: Context, slug: str, upload_id: int) -> Waiting:
 
 def _maps(
     here: Context, slug: str, waiting: Waiting, answers: Mapping[str, str]
-) -> tuple[LogMap, LogMap]:
-    """Give the map as it was before the answers, and with them."""
+) -> tuple[LogMap, LogMap, LogMap]:
+    """Give the map before the answers, with them, and with all but that about the clock."""
     told = parse_site(waiting.site_text).log
     if answers.get("map_of"):
         with here.database.reading() as db:
             other = here.site(db, answers["map_of"], may="log")
             told = together(told, parse_site(other.text).log)
-    return told, map_of_answers(answers, told=told)
+    logged = {name: value for name, value in answers.items() if name != "clock"}
+    return told, map_of_answers(answers, told=told), map_of_answers(logged, told=told)
 
 
 def _look(
-    here: Context, waiting: Waiting, told: LogMap, log_map: LogMap
+    here: Context, waiting: Waiting, told: LogMap, log_map: LogMap, clock_as_logged: LogMap
 ) -> tuple[Preview, Preview]:
     sources = sources_of(waiting, raw=here.raw, limit_bytes=here.settings.max_unpacked_bytes)
     return look(
@@ -190,6 +191,7 @@ def _look(
         site=parse_site(waiting.site_text),
         told=told,
         log_map=log_map,
+        clock_as_logged=clock_as_logged,
         now_s=int(here.now().timestamp()),
     )
 
@@ -200,12 +202,12 @@ def _view(
     """Build the page, and say what about the answers is not possible."""
     said = None
     try:
-        told, log_map = _maps(here, slug, waiting, answers)
+        maps = _maps(here, slug, waiting, answers)
     except SiteFileError as error:
         said, told = sentence(error.what), parse_site(waiting.site_text).log
-        log_map = told
+        maps = (told, told, told)
     try:
-        now, first = _look(here, waiting, told, log_map)
+        now, first = _look(here, waiting, *maps)
     except AnalysisError as error:
         return None, sentence(str(error))
     zone = parse_site(waiting.site_text).place.timezone

@@ -1,5 +1,7 @@
 """A log of an unknown controller: shown, put right, accepted; nothing is stored before."""
 
+import html
+import re
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -10,6 +12,9 @@ from starlette.testclient import TestClient
 
 from analysis.site import ColumnMeaning
 from analysis.sitefile import parse_site
+from fixtures.scenario import home
+from fixtures.sensors import observe
+from fixtures.simulate import simulate
 from service.db.models import DayBlock, Site, Upload
 from tests.build_service import LOCAL, BackEnd, back_ends, tidy_log
 
@@ -380,3 +385,52 @@ def test_what_is_open_counts_down_as_somebody_decides(back: BackEnd, client: Tes
             one = "Of 8 columns 1 is open: choose what it holds, or leave it out."
             assert told["open"] == one
     assert told["open"] == "Nothing here is open; look whether it is right."
+
+
+def wrong_clock(back: BackEnd, slug: str, off_min: int) -> str:
+    """Write an invented log of two columns whose clock, on UTC, is ahead by so much."""
+    place = parse_site(site_text(back, slug)).place
+    plant = home(latitude_deg=place.latitude_deg, longitude_deg=place.longitude_deg)
+    run = simulate(plant, seed=8, start="2025-05-10", days=8)
+    log = observe(run, seed=2, channels=("irradiance_plane", "collector"), step_s=900)
+    lines = ["Zeit;Q1;Q2"]
+    columns = [log.columns[name].tolist() for name in ("irradiance_plane", "collector")]
+    for stamp_s, *cells in zip(log.stamp_s.tolist(), *columns, strict=True):
+        stamp = datetime.fromtimestamp(stamp_s + 60 * off_min, UTC)
+        lines.append(";".join([f"{stamp:%d.%m.%Y %H:%M}", *(f"{cell:.1f}" for cell in cells)]))
+    return "\n".join(lines)
+
+
+def test_a_clock_that_does_not_fit_the_sun_is_asked_and_put_right_when_accepted(
+    back: BackEnd, client: TestClient
+) -> None:
+    slug = back.add_site()
+    number = hand_in(back, slug, wrong_clock(back, slug, 75))
+    here = f"/sites/{slug}/logs/{number}"
+    said = {"key-0": "Q1", "channel-0": "irradiance_plane", "unit-0": "W/m2",
+            "key-1": "Q2", "channel-1": "collector", "unit-1": "C", "timezone": "UTC"}  # fmt: skip
+    page = client.post(here, data=said).text
+    assert "clock right?" in page
+    assert "minutes ahead of the sun" in html.unescape(page)
+    (lines,) = set(re.findall(r'value="(clock_offset_min = \d+)"', page))
+    # Chosen, it is asked on, and marked.
+    chosen = client.post(here, data={**said, "clock": lines}).text
+    assert f'value="{lines}" checked' in chosen
+    assert "clock_offset" not in site_text(back, slug)
+    assert client.post(here, data={**said, "clock": lines, "do": "accept"}).status_code == 303
+    told = parse_site(site_text(back, slug)).log
+    assert told.clock_offset_min == float(lines.split(" = ")[1])
+    assert abs(told.clock_offset_min - 75.0) < 12.0
+    back.worker().work_all()
+    assert states(back) == ["stored"]
+
+
+def test_an_unanswered_clock_keeps_nothing_waiting(back: BackEnd, client: TestClient) -> None:
+    slug = back.add_site()
+    number = hand_in(back, slug, wrong_clock(back, slug, 75))
+    said = {"key-0": "Q1", "channel-0": "irradiance_plane", "unit-0": "W/m2",
+            "timezone": "UTC", "clock": "", "do": "accept"}  # fmt: skip
+    assert client.post(f"/sites/{slug}/logs/{number}", data=said).status_code == 303
+    assert parse_site(site_text(back, slug)).log.clock_offset_min is None
+    back.worker().work_all()
+    assert states(back) == ["stored"]

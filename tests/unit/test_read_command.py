@@ -220,8 +220,15 @@ def test_the_sun_tells_that_the_clock_is_wrong(folder, capsys):
     for off_min, words in ((0, "the clock fits the sun"), (75, "minutes ahead of the sun")):
         late = replace(log, stamp_s=log.stamp_s + 60 * off_min)
         (folder / "sun.csv").write_bytes(tidy_csv(late))
-        assert command(folder, "sun.csv", "--site", "roof.toml") == 0
-        assert words in " ".join(capsys.readouterr().out.split())
+        map_out = f"map{off_min}.toml"
+        assert command(folder, "sun.csv", "--site", "roof.toml", "--map-out", map_out) == 0
+        said = " ".join(capsys.readouterr().out.split())
+        assert words in said
+        # What would put it right is offered, and never written as done.
+        for text in (said, (folder / map_out).read_text(encoding="utf-8")):
+            assert ("clock_offset_min = " in text) == (off_min > 0)
+        told = parse_map((folder / map_out).read_text(encoding="utf-8"))
+        assert told.clock_offset_min is None
 
 
 def test_the_map_is_never_written_over_the_log(folder, capsys):
