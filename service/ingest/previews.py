@@ -91,18 +91,19 @@ def look(
     site: SiteFacts,
     told: LogMap,
     log_map: LogMap,
-    clock_as_logged: LogMap,
     now_s: int,
+    clock_as_logged: LogMap | None = None,
 ) -> tuple[Preview, Preview]:
     """Read a file as it is with the answers, and as it was before them.
 
-    `clock_as_logged` holds all answers but that about the clock, which is asked on.
+    `clock_as_logged` holds all answers but that about the clock, which is asked on; None: the clock
+    is not looked at.
     """
-    first = preview(sources, site=site, log_map=told, now_s=now_s)
-    if log_map == told:
-        asked = _with_clock(first, first, site=site, log_map=told)
-        return asked, asked
-    now = preview(sources, site=site, log_map=log_map, now_s=now_s, as_written=False)
+    first = now = preview(sources, site=site, log_map=told, now_s=now_s)
+    if log_map != told:
+        now = preview(sources, site=site, log_map=log_map, now_s=now_s, as_written=False)
+    if clock_as_logged is None:
+        return now, first
     logged = now
     if clock_as_logged != log_map:
         logged = preview(sources, site=site, log_map=clock_as_logged, now_s=now_s, as_written=False)

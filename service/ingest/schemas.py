@@ -1,6 +1,6 @@
 """Shapes of what ingest gives over HTTP."""
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any, Literal
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
@@ -94,6 +94,10 @@ class GivenMap(BaseModel):
     time_format: str | None = None
     date_order: Literal["day_first", "month_first", "year_first"] | None = None
     time_origin: AwareDatetime | None = None
+    clock_offset_min: float | None = None
+    clock_drift_min_per_month: float | None = None
+    clock_from: date | None = None
+    clock_until: date | None = None
 
 
 class Pushed(BaseModel):
