@@ -17,6 +17,7 @@ from analysis.clock_check.course import (
 )
 from analysis.record import Floats
 from analysis.site import Site
+from analysis.units import SECONDS_PER_HOUR
 
 COVER_95 = 1.96
 # Off by less is good enough for every figure (engineering judgement; the published checks of
@@ -74,8 +75,8 @@ def zone_of_clock(days: ClockDays, site: Site) -> str | None:
     free = cost_of(days, days.offset_s - _course_s(course, days))
     nothing = _cost_but_for_bias(days)
     best: tuple[float, str] | None = None
-    for zone in _zones(site):
-        error_s = _offsets_s(zone, days.time_s) - as_stated
+    for zone, offset_s in _zones(days, site):
+        error_s = offset_s - as_stated
         if not error_s.any():
             continue
         left = replace(days, offset_s=days.offset_s - error_s)
@@ -135,12 +136,14 @@ def _course_s(course: Course, days: ClockDays) -> Floats:
     return np.array([one.offset_s for one in course.pieces])[place]
 
 
-def _zones(site: Site) -> Iterator[str]:
-    yield site.place.timezone
-    yield "UTC"
+def _zones(days: ClockDays, site: Site) -> Iterator[tuple[str, Floats]]:
+    """Give zones that a clock may run on, each with its offset from UTC on the days [s]."""
+    yield site.place.timezone, _offsets_s(site.place.timezone, days.time_s)
+    yield "UTC", np.zeros(days.time_s.shape)
     for hours in _HOURS:
         if hours:
-            yield f"Etc/GMT{-hours:+d}"
+            # The names of fixed zones count westwards.
+            yield f"Etc/GMT{-hours:+d}", np.full(days.time_s.shape, SECONDS_PER_HOUR * hours)
 
 
 def _offsets_s(zone: str, time_s: Floats) -> Floats:
