@@ -37,7 +37,7 @@ _RUNNING = ("pump", "flow", "heat_power")
 _SURE = 1e3
 # Above this share of its highest value a pump runs.
 _RUNS = 0.02
-_SUREST_NONE = 0.85
+_SUREST_NONE, _SUREST_COUNTER = 0.85, 0.85
 # By what the odds are divided where no word supports them (`tests.bench.meaning`).
 _VALUES_ALONE = 2.4
 _FEWEST_ROWS = 3
@@ -235,13 +235,19 @@ class _Found:
         name = names[number] if names[number].startswith(best.channel) else best.channel
         known = column.known.channel if column.known is not None else None
         quantity = BASE_CHANNELS[best.channel].quantity if best.channel else ""
-        if best.channel and known is None and not headers[number].scores.nats.get(best.channel):
+        unsaid = known is None and not headers[number].scores.nats.get(best.channel)
+        if best.channel and unsaid and BASE_CHANNELS[best.channel].counter:
+            # What a counter counts, and in which unit, its values alone never tell for certain.
+            certainty = min(certainty, _SUREST_COUNTER)
+        if best.channel and unsaid:
             # Values alone have been surer than they should be: their odds count for less.
             certainty /= certainty + _VALUES_ALONE * (1.0 - certainty)
         if _contradicted(headers[number], best):
             certainty = min(certainty, _SUREST_AGAINST_WORDS)
-        if not best.channel and headers[number].scores.none <= 0.0:
-            # That a column is nothing we know is never certain from its values alone.
+        heat = "energy" in headers[number].unit.quantities
+        if not best.channel and (heat or headers[number].scores.none <= 0.0):
+            # That a column is nothing we know is never certain from its values alone, and a figure
+            # of energy, such as that of the day, is worth a question.
             certainty = min(certainty, _SUREST_NONE)
         if quantity == "temperature" and not headers[number].unit.unit:
             certainty *= degrees[self.temperature]

@@ -41,7 +41,7 @@ UNIT_SHARES: dict[str, dict[str, float]] = {
 }
 _OTHER_QUANTITY = -9.0
 # How common columns are that are none of the channels [nats].
-_NONE, _STRANGER = -1.5, -2.5
+_NONE, _STRANGER = -1.5, -1.0
 MOST_STATES = 8
 
 

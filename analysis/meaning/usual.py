@@ -2,7 +2,7 @@
 
 A table of data, on the scales of `analysis.meaning.traits` (logarithms are natural; levels of
 temperatures in °C), each value with its spread. Read off invented plants of several sizes and
-seasons by `python -m tests.bench.meaning usual`, a third wider than these show, and set by hand
+seasons by `python -m tests.bench.meaning_fit`, a third wider than these show, and set by hand
 where they show nothing or only one simulator's habit: exchangers, second pumps, counters that
 elsewhere do not begin at zero, and the levels of store tops, taps, mains and backups. Engineering
 judgement, no source. A dash: the channel has no such trait.
@@ -33,10 +33,10 @@ heat_power            6.89±1     7.33±0.72 7.41±0.93  0±0.1       0±0.1    
 backup                4.61±0.5   -6.91±13  -6.91±13   0±0.1       0±0.1        0.997±0.12
 secondary_pump        4.37±0.55  4.61±0.55 4.61±0.44  0±0.11      0±0.11       0.746±0.16
 pump_hours            8.55±0.96  8.99±1    6.49±0.82  0.655±0.25  0.346±0.39   0±0.12
-other_temperature     20.5±21    47.1±38   2.78±1.6   0.509±0.51  0.362±0.44   0±0.29
-other_counter         2±4.8      2±4.8     2±4.8      0.631±0.31  0.219±0.58   0±0.29
-other_daytime         2±4.8      2±4.8     2±4.8      0±0.24      0±0.24       0.641±0.29
-other_switch          2±4.8      2±4.8     2±4.8      0±0.24      0±0.24       0.917±0.29
+other_temperature     20.5±18    47.1±32   2.78±1.3   0.509±0.43  0.362±0.37   0±0.12
+other_counter         2±4        2±4       2±4        0.631±0.26  0.219±0.48   0±0.12
+other_daytime         2±4        2±4       2±4        0±0.1       0±0.1        0.641±0.12
+other_switch          2±4        2±4       2±4        0±0.1       0±0.1        0.917±0.12
 
 channel               dark_zero on_by_day   on_spread   sun_like     lag_h       rough
 collector             0±0.08    0.561±0.12  0.1±0.51    0.6±0.17     3.21±1.5    -5.14±1.2
@@ -62,10 +62,10 @@ heat_power            1±0.08    1±0.06      -0.541±0.78 0.646±0.19   -0.0343
 backup                1±0.08    0.598±0.4   -6.91±0.4   -0.0443±0.12 -3.84±2     -6.91±0.5
 secondary_pump        1±0.088   1±0.066     -1.32±6.9   0.692±0.23   -0.203±1.7  -6.91±0.55
 pump_hours            0±0.08    0.575±0.15  -0.495±1.2  0.0232±0.12  7.37±1.2    -6.91±0.5
-other_temperature     0±0.19    0.553±0.15  -0.772±1.7  0.329±0.52   3.17±6.5    -5.75±1.6
-other_counter         0±0.19    0.576±0.18  -0.462±1.4  0.0236±0.29  7.27±2.9    -6.91±1.2
-other_daytime         1±0.19    1±0.14      -0.292±1.4  0.765±0.29   -0.0833±2.9 -6.91±1.2
-other_switch          1±0.19    0.98±0.48   -6.91±7.9   0.257±0.63   -1.65±4     -6.91±1.2
+other_temperature     0±0.08    0.553±0.12  -0.772±1.4  0.329±0.43   3.17±5.4    -5.75±1.3
+other_counter         0±0.08    0.576±0.15  -0.462±1.2  0.0236±0.12  7.27±1.2    -6.91±0.5
+other_daytime         1±0.08    1±0.12      -0.292±1.2  0.765±0.12   -0.0833±1.2 -6.91±0.5
+other_switch          1±0.08    0.98±0.4    -6.91±6.6   0.257±0.53   -1.65±3.3   -6.91±0.5
 
 channel               distinct   whole       register rise_per_day day_zero    at_top
 collector             3.91±0.4   0.0972±0.15 0±0.1    -            0±0.06      0.0014±0.1
@@ -91,10 +91,10 @@ heat_power            3.91±0.4   0.883±0.15  0±0.1    -            0.492±0.2
 backup                0.693±0.78 1±0.15      0±0.1    5.71±2.1     1±0.06      1±0.1
 secondary_pump        2.77±1.7   1±0.17      0±0.11   -            0.449±0.31  0.281±0.84
 pump_hours            3.91±0.4   1±0.28      1±0.1    6.53±0.63    0±0.06      0.0515±0.1
-other_temperature     3.91±0.96  0.0955±0.36 0±0.24   -            0±0.14      0.00278±0.24
-other_counter         3.91±0.96  0.165±1.1   1±0.24   2±4.8        0±0.14      0.0444±0.24
-other_daytime         3.91±1.3   1±0.54      0±0.24   -            0.216±0.4   0.00595±0.24
-other_switch          0.693±3    1±0.36      0±0.24   -            0.9±0.62    0.96±1.2
+other_temperature     3.91±0.4   0.0955±0.15 0±0.1    -            0±0.12      0.00278±0.1
+other_counter         3.91±0.4   0.165±0.92  1±0.1    2±4          0±0.12      0.0444±0.1
+other_daytime         3.91±1.1   1±0.45      0±0.1    -            0.216±0.33  0.00595±0.1
+other_switch          0.693±2.5  1±0.15      0±0.1    -            0.9±0.52    0.96±1
 
 channel               hour_rough start         stop          start_size on_rise        on_move
 collector             -2.91±0.48 0.0122±0.076  0.0165±0.17   -3.22±1.3  0.056±0.036    -2.73±0.64
@@ -120,10 +120,10 @@ heat_power            -1.9±0.55  0.103±0.32    -0.123±0.21   -1.99±5.6  -0.0
 backup                -0.157±0.4 0±0.05        0±0.05        -6.91±0.5  0±0.03         -6.91±4.8
 secondary_pump        -1.94±0.57 0.473±0.66    -0.302±0.38   -0.749±7.7 0±0.034        -2.21±1.7
 pump_hours            -6.85±0.7  0.00609±0.05  0.00354±0.05  -5.1±1.2   0.041±0.039    -3.19±1.4
-other_temperature     -2.84±1.9  0.00336±0.15  0±0.13        -3.1±2.6   0.0591±0.091   -2.3±0.97
-other_counter         -6.86±0.96 0.00444±0.12  0.00253±0.12  -5.42±1.6  0.0362±0.072   -3.32±1.9
-other_daytime         -2.18±0.96 0.0935±0.49   -0.0957±0.29  -2.12±2.9  -0.00213±0.072 -1.94±0.96
-other_switch          -0.634±1.8 0±0.68        0±0.41        -6.91±8.4  0±0.072        -2.68±5.7
+other_temperature     -2.84±1.6  0.00336±0.12  0±0.11        -3.1±2.2   0.0591±0.076   -2.3±0.4
+other_counter         -6.86±0.4  0.00444±0.05  0.00253±0.05  -5.42±1.3  0.0362±0.03    -3.32±1.6
+other_daytime         -2.18±0.4  0.0935±0.41   -0.0957±0.24  -2.12±2.4  -0.00213±0.03  -1.94±0.4
+other_switch          -0.634±1.5 0±0.57        0±0.34        -6.91±7    0±0.03         -2.68±4.8
 
 channel               rest_move  night_move before_dawn dawns      on_like      on_sun
 collector             -2.5±0.54  -3.42±0.66 10±8.5      -3.5±3.3   0.489±0.31   0.169±0.53
@@ -149,10 +149,10 @@ heat_power            -6.91±0.56 -6.91±0.4  -6.91±0.5   -6.91±0.5  0.902±0.
 backup                -2.39±0.87 -4.62±2.6  -6.91±0.5   -6.91±0.5  -0.0335±0.1  -0.109±0.31
 secondary_pump        -6.91±0.44 -6.91±0.44 -6.91±0.55  -6.91±0.55 0.975±0.11   0.32±0.35
 pump_hours            -6.91±0.4  -6.91±0.4  8.49±1      -1.24±0.5  0.0227±0.14  0.00426±0.23
-other_temperature     -2.74±1.4  -3.66±1.9  17±20       -2.72±2.1  0.193±0.56   0.031±0.59
-other_counter         -6.91±0.96 -6.91±0.96 2±4.8       -1.25±1.2  0.0219±0.24  -0.00142±0.3
-other_daytime         -6.91±5.2  -6.91±0.96 2±4.8       -6.91±1.2  0.883±0.24   0.398±0.42
-other_switch          -5.31±3.9  -6.91±3    2±4.8       -6.91±1.2  0.382±0.8    0.0833±0.45
+other_temperature     -2.74±1.2  -3.66±1.6  17±17       -2.72±1.8  0.193±0.47   0.031±0.49
+other_counter         -6.91±0.4  -6.91±0.4  2±4         -1.25±0.5  0.0219±0.1   -0.00142±0.25
+other_daytime         -6.91±4.3  -6.91±0.4  2±4         -6.91±0.5  0.883±0.1    0.398±0.35
+other_switch          -5.31±3.2  -6.91±2.5  2±4         -6.91±0.5  0.382±0.67   0.0833±0.38
 
 channel               rise_on    rate_spread
 collector             0.732±0.22 -0.335±0.64
@@ -178,10 +178,10 @@ heat_power            1±0.08     2.3±1.4
 backup                0.3±0.26   -6.91±11
 secondary_pump        1±0.088    2.15±3.5
 pump_hours            1±0.08     -2.16±2
-other_temperature     0.831±0.45 0.0667±2.3
-other_counter         1±0.19     -1.8±1.8
-other_daytime         1±0.2      2.24±2.1
-other_switch          0.927±0.85 1.59±12
+other_temperature     0.831±0.38 0.0667±1.9
+other_counter         1±0.08     -1.8±1.5
+other_daytime         1±0.17     2.24±1.8
+other_switch          0.927±0.71 1.59±10
 """
 
 
@@ -201,5 +201,5 @@ def _read(text: str) -> dict[str, dict[str, tuple[float, float] | None]]:
 USUAL = _read(_COLUMNS)
 
 # Columns that are none of the channels but like some: a room, a heating circuit, a meter of gas, a
-# panel that makes current, a relay. Read off the channels of their kind together, a fifth wider.
+# panel that makes current, a relay. Read off the channels of their kind together.
 STRANGERS = ("other_temperature", "other_counter", "other_daytime", "other_switch")

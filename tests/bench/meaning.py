@@ -2,14 +2,14 @@
 
 python -m tests.bench.meaning [seed]    reliability on invented plants, with headers held apart
                                         and without headers
-python -m tests.bench.meaning usual     the table that `analysis.meaning.usual` was read off
 
-The plants and seeds of the first are not those of the second. Of headers only totals are printed.
+The plants and seeds are not those that the tables were read off (`tests.bench.meaning_fit`). Of
+headers only totals are printed.
 """
 
 import itertools
 import sys
-from collections import Counter, defaultdict
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
@@ -18,15 +18,12 @@ import numpy as np
 from analysis.channels import BASE_CHANNELS
 from analysis.logs.asking import SURE_FRAC, OpenColumn
 from analysis.logs.conversions import UNITS
-from analysis.meaning.looks import look_at
 from analysis.meaning.propose import propose
-from analysis.meaning.times import times_of
-from analysis.meaning.traits import TRAITS, counted, narrowest, trait_value
 from analysis.meaning.unit_words import find_unit
 from analysis.site import Site
 from analysis.sitefile import parse_site
 from fixtures.header_words_apart import WORDS_APART
-from fixtures.scenario import Scenario, flat_roof, home, school, site_toml
+from fixtures.scenario import Scenario, home, school, site_toml
 from fixtures.sensors import observe
 from fixtures.simulate import simulate
 from tests.other_plant import Other, log_of
@@ -42,8 +39,6 @@ STARTS = ("2025-01-06", "2025-03-20", "2025-05-25", "2025-07-20", "2025-10-05", 
 # Days, step and kind of values.
 SPANS = ((1, 60, "sample"), (3, 300, "mean"), (15, 600, "sample"), (14, 60, "sample"),
          (15, 3600, "mean"))  # fmt: skip
-READ_OFF = (home(), home(tubes=30, tilt_deg=50.0), school(), flat_roof(),
-            home(tubes=24, least_speed=1.0, concentration_frac=0.3))  # fmt: skip
 HELD_OUT = (
     home(tubes=20, tilt_deg=30.0, azimuth_deg=215.0, backup_setpoint_c=50.0, limit_c=75.0),
     home(tubes=12, latitude_deg=44.0, longitude_deg=9.0, timezone="Europe/Rome", volume_l=300.0),
@@ -159,38 +154,8 @@ def judge(log: Logged, found: Reliability, rng: np.random.Generator, *, headed: 
         )
 
 
-def usual_of(scenarios: tuple[Scenario, ...], *, seed: int) -> dict[str, dict[str, str]]:
-    """Read usual values and spreads of all traits off plants, a third wider than they show."""
-    seen = defaultdict(list)
-    for log in stretches(scenarios, seed=seed):
-        times = times_of(log.stamp_s, latitude_deg=52.4, longitude_deg=-1.5)
-        for name, values in log.columns.items():
-            look = look_at(values[times.rows], times)
-            linear = BASE_CHANNELS[name].quantity == "temperature"
-            for trait in TRAITS:
-                seen[name, trait].append(
-                    counted(trait, trait_value(look, trait.name), linear=linear)
-                )
-    table: dict[str, dict[str, str]] = {}
-    for (name, trait), values in seen.items():
-        there = np.array(values)[np.isfinite(values)]
-        if there.size < 5:
-            table.setdefault(name, {})[trait.name] = "-"
-            continue
-        centre = float(np.median(there))
-        spread = 1.3 * float(np.percentile(np.abs(there - centre), 75)) / 1.15
-        linear = BASE_CHANNELS[name].quantity == "temperature"
-        spread = max(spread, narrowest(trait, linear=linear))
-        table.setdefault(name, {})[trait.name] = f"{centre:.3g}±{spread:.2g}"
-    return table
-
-
 def main() -> None:
-    """Print reliability, or the table of usual values."""
-    if sys.argv[1:] == ["usual"]:
-        for name, row in usual_of(READ_OFF, seed=101).items():
-            print(f"{name:<22} {' '.join(f'{cell:<13}' for cell in row.values())}")
-        return
+    """Print reliability."""
     seed = int(sys.argv[1]) if len(sys.argv) > 1 else 700
     for headed in (True, False):
         for title, logs in (

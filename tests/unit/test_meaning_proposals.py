@@ -219,3 +219,41 @@ def test_few_readings_of_a_register_that_rises_stay_one():
     (found,) = propose((column,), stamp_s=stamp_s, site=None, keys={1: "a"}, file="a.csv")
     assert found.certainty_frac >= SURE_FRAC
     assert found.meaning == ColumnMeaning(channel="heat_register", unit="kWh")
+
+
+def test_bare_columns_of_a_usual_log_are_told_by_the_edges_of_the_pump():
+    found = proposals(MORE, site=parse_site(site_toml(home())))
+    right = [name for name, one in found.items() if one.meaning and one.meaning.channel == name]
+    sure = [name for name, one in found.items() if one.certainty_frac >= SURE_FRAC]
+    assert set(sure) <= set(right)
+    assert len(sure) >= 8
+    assert {"collector", "loop_hot", "loop_cold", "store_bottom"} <= set(sure)
+    # What only the sizes of a counter tell is asked.
+    assert found["heat_register"].certainty_frac < SURE_FRAC
+
+
+def test_a_sensor_of_light_in_the_plane_is_told_from_a_level_one():
+    run = simulate(home(), seed=12, start="2025-11-10", days=8)
+    channels = (*SIX, "irradiance_plane", "irradiance_horizontal")
+    log = observe(run, seed=4, sensors="site", channels=channels, step_s=600)
+    for name in ("irradiance_plane", "irradiance_horizontal"):
+        found = proposals((*SIX, name), log=log, site=parse_site(site_toml(home())))
+        assert found[name].meaning.channel == name
+
+
+def test_columns_that_only_look_like_ours_are_not_sure():
+    log = logged()
+    day = 2.0 * np.pi * (log.stamp_s / 86_400.0 % 1.0)
+    drift = np.cumsum(np.random.default_rng(5).normal(size=day.size))
+    drift = (drift - drift.mean()) / drift.std()
+    # Invented: a room, the air's humidity, carbon dioxide, a counter, radio.
+    strangers = {
+        "room": np.round(20.5 + 0.8 * np.cos(day - 1.0) + 0.3 * drift, 1),
+        "humidity": np.round(65.0 - 15.0 * np.cos(day - 3.8) + 8.0 * drift),
+        "co2": np.round(600.0 + 200.0 * np.cos(day - 2.0) + 50.0 * drift),
+        "rows": np.arange(day.size) + 1.0,
+        "radio": np.round(-67.0 + 3.0 * np.sin(37.0 * day) + drift),
+    }
+    for name, values in strangers.items():
+        found = proposals((*SIX, "ambient"), change={"ambient": lambda _, v=values: v})["ambient"]
+        assert found.meaning is None or found.certainty_frac < SURE_FRAC, name
