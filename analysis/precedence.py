@@ -154,10 +154,10 @@ _AFTER_S = int(SECONDS_PER_DAY / 2)
 # much too late at most (engineering judgement).
 _ONSET_S = int(60.0 * SECONDS_PER_DAY)
 _AGAINST_ITS_PAST = frozenset({"degraded_tubes"})
-# A clock moves the day into the night only where it is off by more than dusk takes [min]; less may
-# itself come of a collector that the store keeps warm (engineering judgement).
+# A clock explains something only where it is off by more than dusk takes [min]; less may itself
+# come of a collector that the store keeps warm, or of a sensor that follows late (engineering
+# judgement).
 _DAY_INTO_NIGHT_MIN = 45.0
-_AT_NIGHT = frozenset({"night_running", "reverse_circulation"})
 
 
 def sort_out(
@@ -196,7 +196,7 @@ def _accounts(row: Cause, cause: Finding, item: Finding, until_s: int) -> bool:
         return False
     if cause.kind == "sensor_fault" and cause.channel not in RESTS_ON[item.kind]:
         return False
-    if cause.kind == "clock_wrong" and item.kind in _AT_NIGHT and not _moves_the_day(cause):
+    if cause.kind == "clock_wrong" and not _moves_the_day(cause):
         return False
     if item.kind in _AGAINST_ITS_PAST and cause.start_s < item.start_s - _ONSET_S:
         return False
