@@ -16,22 +16,12 @@ import numpy as np
 
 from analysis.days import DayTable
 from analysis.energy import delivered, expected
-from analysis.ledger_result import Entry, Ledger
+from analysis.ledger_result import FROM_THE_STORE, Entry, Ledger
 from analysis.precedence import CAUSES
 from analysis.record import Bools, Floats
 from analysis.results import Bounded, Finding
+from analysis.season import spells
 from analysis.site import Site
-
-FROM_THE_STORE = frozenset(
-    {
-        "reverse_circulation",
-        "night_running",
-        "pump_never_stops",
-        "store_overheat",
-        "backup_overlap",
-    }
-)
-"""Kinds whose cost is lost from the store or burnt by the backup: no part of the days' gap."""
 
 _ORDER = {row.kind: place for place, row in enumerate(CAUSES)}
 # A finding of whose days fewer tell sun and heat cannot be held against them.
@@ -137,8 +127,11 @@ def _rank(item: Finding) -> tuple[int, int]:
 
 
 def _covered(table: DayTable, item: Finding, until_s: int) -> Bools:
-    edges, end_s = table.days.edge_s, until_s if item.end_s is None else item.end_s
-    return np.asarray((edges[1:] > item.start_s) & (edges[:-1] < end_s))
+    edges = table.days.edge_s
+    days = np.zeros(len(table.days), dtype=np.bool_)
+    for start_s, end_s in spells(item, until_s=until_s):
+        days |= (edges[1:] > start_s) & (edges[:-1] < end_s)
+    return days
 
 
 def _bounds(table: DayTable, days: Bools, site: Site) -> Bounded | None:

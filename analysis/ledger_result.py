@@ -7,6 +7,17 @@ from typing import Any
 
 from analysis.bounded import Bounded
 
+FROM_THE_STORE = frozenset(
+    {
+        "reverse_circulation",
+        "night_running",
+        "pump_never_stops",
+        "store_overheat",
+        "backup_overlap",
+    }
+)
+"""Kinds whose cost is lost from the store or burnt by the backup: no part of the days' gap."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:

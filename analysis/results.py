@@ -118,7 +118,8 @@ class Finding:
     """One fault or remarkable state, with what it cost and what to do.
 
     `end_s` is None while it lasts. `channel` names the sensor where the kind is about one.
-    `suppressed_by` names the kind that explains this one; such findings are kept apart.
+    `suppressed_by` names the kind that explains this one; such findings are kept apart. `breaks`
+    are times within in which it was gone, before it came back.
     """
 
     kind: str
@@ -134,6 +135,7 @@ class Finding:
     check_next: tuple[str, ...]
     cautions: tuple[str, ...]
     suppressed_by: str | None = None
+    breaks: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -299,6 +301,7 @@ def finding_json(finding: Finding) -> dict[str, Any]:
         "check_next": list(finding.check_next),
         "cautions": list(finding.cautions),
         "explained_by": finding.suppressed_by,
+        "breaks": [{"from": iso(start), "to": iso(end)} for start, end in finding.breaks],
     }
 
 
@@ -443,6 +446,9 @@ def _finding(data: Mapping[str, Any]) -> Finding:
         check_next=tuple(data["check_next"]),
         cautions=tuple(data["cautions"]),
         suppressed_by=data["explained_by"],
+        breaks=tuple(
+            (seconds(item["from"]), seconds(item["to"])) for item in data.get("breaks", ())
+        ),
     )
 
 

@@ -3,10 +3,7 @@
 from urllib.parse import quote
 
 from analysis.results import Finding, Report, iso, seconds
-
-_DAY_S = 86400
-# A finding keeps its page when a later analysis moves its start by less than this.
-_SAME_WITHIN_S = 14 * _DAY_S
+from analysis.season import same_within_s
 
 
 def finding_key(finding: Finding) -> str:
@@ -32,7 +29,7 @@ def finding_of_key(report: Report, key: str) -> Finding | None:
         for finding in everything
         if finding.kind == kind
         and (finding.channel or "") == channel
-        and abs(finding.start_s - start_s) < _SAME_WITHIN_S
+        and abs(finding.start_s - start_s) < same_within_s(kind)
     ]
     return min(near, key=lambda finding: abs(finding.start_s - start_s), default=None)
 

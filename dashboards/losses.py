@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 
-from analysis.ledger import FROM_THE_STORE
+from analysis.ledger_result import FROM_THE_STORE
 from analysis.results import Bounded, Finding, Report
 from analysis.savings import EFFICIENCY_FRAC
 from analysis.uncertainty import COVERAGE_95

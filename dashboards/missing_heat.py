@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from analysis.ledger_result import Entry, Ledger
+from analysis.ledger_result import FROM_THE_STORE, Entry, Ledger
 from analysis.results import Report
 from dashboards.format import bounded, plural, quantity, span
 from dashboards.links import finding_path
@@ -118,13 +118,17 @@ def _line(
         ),
         None,
     )
+    when = span(item.start_s, found.end_s if found else None, report.timezone)
+    if sort == "apart":
+        of_the_store = item.kind in FROM_THE_STORE
+        when += "; from the store" if of_the_store else "; days that cannot be compared"
     href = None
     if found is not None:
         path = finding_path(slug or "", found)
         href = path if slug else f"#{path.rsplit('/', 1)[1]}"
     return HeatLine(
         label=title_of(item.kind, texts),
-        when=span(item.start_s, found.end_s if found else None, report.timezone),
+        when=when,
         value=bounded(item.lost),
         part=item.lost.value / widest,
         sort=sort,

@@ -65,7 +65,10 @@ class History:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
-    """One finding as a fault states it; prose and lists are added from its text."""
+    """One finding as a fault states it; prose and lists are added from its text.
+
+    `breaks` are set by `analysis.life`: times within in which it was gone.
+    """
 
     start_s: int
     end_s: int | None
@@ -75,6 +78,7 @@ class Found:
     evidence: tuple[Evidence, ...]
     lost: Bounded | None = None
     channel: str | None = None
+    breaks: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,4 +1,4 @@
-"""Findings that stay one while they last, and open again as the same one within a season."""
+"""Findings that stay one while they last; `analysis.life` joins what comes back in a season."""
 
 from collections.abc import Sequence
 
@@ -8,9 +8,6 @@ from analysis.days import DayTable, Happening
 from analysis.faults._episodes import days_between
 from analysis.record import Bools
 
-# The same again within a season is the same finding (engineering judgement).
-SEASON_DAYS = 90
-
 
 def lasting(
     items: Sequence[Happening],
@@ -18,9 +15,8 @@ def lasting(
     table: DayTable,
     good: Bools,
     quiet_days: int,
-    season_days: int = SEASON_DAYS,
 ) -> list[tuple[list[Happening], bool]]:
-    """Group happenings into findings, and say of each whether it is over.
+    """Group happenings that no proof of the contrary parts, and say of each whether it is over.
 
     Parameters
     ----------
@@ -28,7 +24,6 @@ def lasting(
     table : the days
     good : shape (n_days,), days that prove that all is well; days without opportunity do not
     quiet_days : so many proofs after the last happening end a finding
-    season_days : a finding that ended opens again with what happens within so many days
     """
     proofs = np.concatenate(([0], np.cumsum(good)))
     place = {day: number for number, day in enumerate(table.days.dates)}
@@ -39,9 +34,7 @@ def lasting(
     groups: list[list[Happening]] = []
     for item in items:
         last = groups[-1][-1] if groups else None
-        if last is not None and (
-            days_between(last.date, item.date) <= season_days or not proved(last, place[item.date])
-        ):
+        if last is not None and not proved(last, place[item.date]):
             groups[-1].append(item)
         else:
             groups.append([item])

@@ -11,10 +11,10 @@ import numpy as np
 
 from analysis.case import Case
 from analysis.days import DayTable
-from analysis.faults._reopening import SEASON_DAYS
 from analysis.faults._standstill import full_or_locked
 from analysis.heat import PUMP_ON_PERCENT, column
 from analysis.record import Bools, Floats, Ints
+from analysis.season import SEASON_DAYS
 from analysis.units import SECONDS_PER_HOUR
 
 # Night, and twilight with a sun too low to start a pump, are other kinds' matter (engineering

@@ -20,11 +20,11 @@ from analysis.faults._protocol import (
     NotJudged,
     Observation,
 )
-from analysis.faults._reopening import SEASON_DAYS
 from analysis.grid import BIN_S
 from analysis.record import Bools, Floats
 from analysis.results import Evidence
 from analysis.runs import day_peak
+from analysis.season import SEASON_DAYS
 from analysis.sources import HSE_HOT_WATER, WHO_LEGIONELLA, Source
 from analysis.urgency import Level, urgency_of
 

@@ -6,7 +6,7 @@ from datetime import date
 
 from markupsafe import escape
 
-from analysis.ledger import FROM_THE_STORE
+from analysis.ledger_result import FROM_THE_STORE
 from analysis.results import Finding
 from dashboards.figures.strip_frame import Row
 from dashboards.format import URGENCY_RANK, kind_words, local_date, number

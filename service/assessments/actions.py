@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 from analysis.results import Problem, Report, RowCount, report_json
 from analysis.sitefile import parse_site
 from service.assessments import queries
-from service.assessments.keys import match
+from service.assessments.keys import came_back, match
 from service.care.actions import check_cases
 from service.clock import Clock
 from service.db.engine import Database
@@ -197,12 +197,17 @@ def _save(
 
 
 def _remember_findings(db: Session, *, site: Site, report: Report, now: datetime) -> None:
-    """Note which findings were seen first when; one whose start moved keeps its history."""
+    """Note which findings were seen first when; one whose start moved keeps its history.
+
+    What came back since it was mailed may be mailed again.
+    """
     before = queries.findings_seen(db, site_id=site.id)
     for known in match(report.findings, before):
-        if known.before is not None and known.before.key == known.key:
-            continue
         old = known.before
+        again = old is not None and came_back(known.finding, old.mailed_at)
+        if old is not None and old.key == known.key:
+            old.mailed_at = None if again else old.mailed_at
+            continue
         if old is not None:
             db.delete(old)
             db.flush()
@@ -214,7 +219,7 @@ def _remember_findings(db: Session, *, site: Site, report: Report, now: datetime
                 channel=known.finding.channel,
                 start_s=known.finding.start_s,
                 first_seen_at=old.first_seen_at if old is not None else now,
-                mailed_at=old.mailed_at if old is not None else None,
+                mailed_at=old.mailed_at if old is not None and not again else None,
                 case_id=old.case_id if old is not None else None,
             )
         )

@@ -5,14 +5,12 @@ More data can move the start of a finding; it is still the same one.
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from analysis.results import Finding
+from analysis.season import same_within_s
 from dashboards.links import finding_key
 from service.db.models import FindingSeen
-
-# A finding of the same kind and sensor that starts this near is the same one. Two weeks: one that
-# started in a gap of the data is found again when late rows fill the gap.
-_SAME_WITHIN_S = 14 * 86_400
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,6 +40,13 @@ def _nearest(finding: Finding, seen: Iterable[FindingSeen]) -> FindingSeen | Non
         for one in seen
         if one.kind == finding.kind
         and one.channel == finding.channel
-        and abs(one.start_s - finding.start_s) < _SAME_WITHIN_S
+        and abs(one.start_s - finding.start_s) < same_within_s(finding.kind)
     ]
     return min(same, key=lambda one: abs(one.start_s - finding.start_s), default=None)
+
+
+def came_back(finding: Finding, mailed_at: datetime | None) -> bool:
+    """Tell whether a finding was gone and is here again since somebody was told of it."""
+    if mailed_at is None or not finding.breaks:
+        return False
+    return finding.end_s is None and finding.breaks[-1][1] > mailed_at.timestamp()

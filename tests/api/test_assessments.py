@@ -15,10 +15,11 @@ from analysis.record import record_from_stamps
 from analysis.results import Problem, RowCount, report_json
 from analysis.sitefile import parse_site
 from service.assessments.actions import runs
-from service.assessments.keys import match
+from service.assessments.keys import came_back, match
 from service.assessments.queries import fleet, latest_report
 from service.db.models import DayMark, DayRow, FindingSeen, SiteReport
 from service.ingest.storing import NEIGHBOUR_DAYS
+from tests.build_report import a_finding
 from tests.build_service import LOCAL, BackEnd, back_ends, site_file, tidy_log
 
 LOG = tidy_log(hours=24 * 12)
@@ -253,8 +254,24 @@ def test_a_finding_whose_start_moved_keeps_its_history(back: BackEnd) -> None:
         first_seen_at=back.clock.now(),
     )
     assert match([replace(finding, start_s=finding.start_s - 3 * day_s)], [seen])[0].before is seen
-    assert match([replace(finding, start_s=finding.start_s + 40 * day_s)], [seen])[0].before is None
+    assert match([replace(finding, start_s=finding.start_s + 40 * day_s)], [seen])[0].before is seen
+    late = replace(finding, start_s=finding.start_s + 100 * day_s)
+    assert match([late], [seen])[0].before is None
     assert match([replace(finding, kind="silence")], [seen])[0].before is None
+
+
+def test_what_came_back_since_its_mail_may_be_mailed_again() -> None:
+    mailed = datetime(2025, 6, 10, tzinfo=UTC)
+
+    def gone_until(day: int) -> bool:
+        there = int(datetime(2025, 6, day, tzinfo=UTC).timestamp())
+        back_again = a_finding(end_s=None, breaks=((there - 86_400, there),))
+        return came_back(back_again, mailed)
+
+    assert gone_until(12)
+    assert not gone_until(8)
+    assert not came_back(a_finding(end_s=None), mailed)
+    assert not came_back(a_finding(end_s=None, breaks=((0, 1),)), None)
 
 
 def test_days_are_taken_in_runs() -> None:

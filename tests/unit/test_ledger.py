@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from analysis.ledger import FROM_THE_STORE, Claim, ledger_of, share_out
-from analysis.ledger_result import Ledger
+from analysis.ledger import Claim, ledger_of, share_out
+from analysis.ledger_result import FROM_THE_STORE, Ledger
 from analysis.results import Bounded
 from fixtures.faults import Fault
 from tests.build import a_plant, a_site, a_table

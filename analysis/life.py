@@ -1,0 +1,84 @@
+"""The life of a finding: it opens on evidence, lasts, ends when data prove it gone, and reopens.
+
+What comes back within a season is the same finding: it keeps its beginning, and so its address, and
+holds its breaks. Kinds that are events rather than states are told each for itself.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from analysis.faults._protocol import Found
+from analysis.results import URGENCIES, Bounded, Evidence
+from analysis.season import EVENTS, SEASON_DAYS, Span
+from analysis.units import SECONDS_PER_DAY
+
+_BREAKS_TOLD = 3
+
+
+def reopened(kind: str, findings: Sequence[Found]) -> tuple[Found, ...]:
+    """Join findings of a kind that follow each other within a season, channel by channel.
+
+    The latest one says how things stand; losses add up where all are known, and what was most
+    urgent stays so.
+
+    Parameters
+    ----------
+    kind : their kind; events stay as they are
+    findings : what the kind concluded
+    """
+    if kind in EVENTS:
+        return tuple(findings)
+    joined: list[Found] = []
+    for item in sorted(findings, key=lambda one: (one.channel or "", one.start_s)):
+        last = joined[-1] if joined else None
+        if last is not None and last.channel == item.channel and _same(last, item):
+            joined[-1] = _joined(last, item)
+        else:
+            joined.append(item)
+    return tuple(sorted(joined, key=lambda one: one.start_s))
+
+
+def breaks_evidence(breaks: Sequence[Span]) -> Iterator[Evidence]:
+    """Write the latest breaks as evidence.
+
+    Parameters
+    ----------
+    breaks : times in which it was gone, in order
+    """
+    for start_s, end_s in breaks[-_BREAKS_TOLD:]:
+        yield Evidence(
+            what="not seen for",
+            start_s=start_s,
+            end_s=end_s,
+            value=(end_s - start_s) / SECONDS_PER_DAY,
+            unit="days",
+        )
+
+
+def _same(last: Found, item: Found) -> bool:
+    return last.end_s is None or item.start_s - last.end_s <= SEASON_DAYS * SECONDS_PER_DAY
+
+
+def _joined(last: Found, item: Found) -> Found:
+    gone_s = item.start_s if last.end_s is None else last.end_s
+    away = ((gone_s, item.start_s),) if item.start_s > gone_s else ()
+    end_s = item.end_s
+    if end_s is not None and last.end_s is not None:
+        end_s = max(end_s, last.end_s)
+    return replace(
+        item,
+        start_s=last.start_s,
+        end_s=end_s,
+        urgency=min(last.urgency, item.urgency, key=URGENCIES.index),
+        certainty=max(last.certainty, item.certainty),
+        lost=_sum(last.lost, item.lost),
+        breaks=(*last.breaks, *away, *item.breaks),
+    )
+
+
+def _sum(one: Bounded | None, other: Bounded | None) -> Bounded | None:
+    if one is None or other is None:
+        return None
+    pairs = ((one.value, other.value), (one.low, other.low), (one.high, other.high))
+    value, low, high = (sum(pair) for pair in pairs)
+    return Bounded(value=value, low=low, high=high)
