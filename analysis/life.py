@@ -13,6 +13,7 @@ from analysis.season import EVENTS, SEASON_DAYS, Span
 from analysis.units import SECONDS_PER_DAY
 
 _BREAKS_TOLD = 3
+_LEAST_BREAK_S = 2.0 * SECONDS_PER_DAY
 
 
 def reopened(kind: str, findings: Sequence[Found]) -> tuple[Found, ...]:
@@ -61,7 +62,8 @@ def _same(last: Found, item: Found) -> bool:
 
 def _joined(last: Found, item: Found) -> Found:
     gone_s = item.start_s if last.end_s is None else last.end_s
-    away = ((gone_s, item.start_s),) if item.start_s > gone_s else ()
+    # What comes back on the next day was never gone.
+    away = ((gone_s, item.start_s),) if item.start_s - gone_s > _LEAST_BREAK_S else ()
     end_s = item.end_s
     if end_s is not None and last.end_s is not None:
         end_s = max(end_s, last.end_s)

@@ -60,8 +60,8 @@ TEXT = FaultText(
         "On site: read both differences in the controller's menu; 4 K and more between them is "
         "usual",
         "Read pump stage, lowest speed and flow against the commissioning record",
-        "Look how the collector reading moves after a start: a fall at once points to the place "
-        "of its sensor (look from the controller, not from the roof)",
+        "Look at the controller how the collector's reading moves after a start: a fall at once "
+        "points to the place of its sensor",
     ),
     cautions=(ELECTRICITY, HOT_PARTS, LOCAL_CODES),
 )

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
+from analysis.faults._useless_running import FROST_C
 from analysis.fluid import ice_point_c
 from analysis.results import DayFigure, Finding
 from analysis.site import Site
@@ -69,6 +70,10 @@ def _frost(site: Site) -> tuple[Threshold, ...]:
     return (Threshold(label="the stated fluid freezes below", value=ice_c),)
 
 
+def _no_frost(site: Site) -> tuple[Threshold, ...]:
+    return (*_store_limit(site), Threshold(label="no frost function above", value=FROST_C))
+
+
 def _pressure(site: Site) -> tuple[Threshold, ...]:
     fill, valve = site.loop.pressure_bar, site.loop.safety_valve_bar
     levels = (("cold fill", fill), ("safety valve opens", valve))
@@ -119,11 +124,16 @@ DECISIVE: dict[str, Decisive] = {
     "lost_circulation": Decisive(channels=(*LOOP, *_SUN), levels=_flow),
     "high_flow": Decisive(channels=(*LOOP, *_SUN), levels=_flow),
     "clock_wrong": Decisive(channels=(*_SUN, "collector", "pump")),
-    "night_running": Decisive(channels=(*LOOP, "store_top", "ambient"), night=True),
-    "pump_never_stops": Decisive(channels=(*LOOP, "store_top", "ambient")),
+    "night_running": Decisive(
+        channels=(*LOOP, "store_top", "ambient"), levels=_no_frost, night=True
+    ),
+    "pump_never_stops": Decisive(channels=(*LOOP, "store_top", "ambient"), levels=_no_frost),
     "start_delayed": Decisive(channels=("collector", "loop_hot", "store_bottom", "pump", *_SUN)),
     "short_cycling": Decisive(channels=("collector", "store_bottom", "pump", *_SUN)),
     "flow_reading_wrong": Decisive(channels=(*LOOP, "store_top", *_SUN), levels=_flow),
+    "sensors_swapped": Decisive(channels=(*LOOP, "store_top", *_SUN)),
+    "pipe_heat_loss": Decisive(channels=("collector", *LOOP[1:3], "ambient", "flow", "pump")),
+    "shading": Decisive(channels=("collector", "loop_hot", "loop_cold", "flow", "pump", *_SUN)),
     "low_flow": Decisive(channels=(*LOOP, *_SUN), levels=_flow),
     "sensors_swapped": Decisive(
         channels=("collector", "loop_hot", "loop_cold", *_STORE, "ambient", "pump", *_SUN),

@@ -5,7 +5,14 @@ import re
 import pytest
 
 from analysis.faults import CATALOGUE
-from analysis.faults._cautions import HEIGHT, HOT_PARTS, LOCAL_CODES
+from analysis.faults._cautions import (
+    ELECTRICITY,
+    HEIGHT,
+    HOT_PARTS,
+    LOCAL_CODES,
+    SCALD,
+    STEAM,
+)
 from analysis.sources import Source
 
 EVERY = pytest.mark.parametrize("fault", CATALOGUE, ids=lambda fault: fault.kind)
@@ -39,6 +46,42 @@ def test_nobody_is_sent_to_the_roof_first(fault):
     sent = [place for place, step in enumerate(fault.text.check_next) if ON_THE_ROOF.search(step)]
     # Where the roof is named at all, it comes in the last step.
     assert all(place == len(later) for place in sent)
+
+
+# How far a step takes whoever does it; one that does not say stays where the last one was.
+PLACES = (
+    (re.compile(r"^(From here|By phone|Ask|Tell)\b"), 0),
+    (re.compile(r"^In the (controller|logger)"), 1),
+    (re.compile(r"^(On site|At the|From the ground)\b"), 2),
+    (ON_THE_ROOF, 3),
+)
+
+
+@EVERY
+def test_checks_lead_from_the_armchair_by_the_menu_and_the_cellar_to_the_roof(fault):
+    place = 0
+    for step in fault.text.check_next:
+        found = [number for pattern, number in PLACES if pattern.search(step)]
+        assert not found or max(found) >= place, step
+        place = max(found, default=place)
+
+
+# What a step may touch, and the caution that must stand with it.
+TOUCHES = (
+    (r"relay|wiring|terminals?\b|thermostat|pump supply|mains", ELECTRICITY),
+    (r"\bvent\b|strainer|drain|refill|top(ping)? up|check valve|cold loop|safety valve", STEAM),
+    (r"mixing valve|\btaps?\b.*thermometer|heat the store", SCALD),
+    (r"pipes?\b|\btubes?\b|\bcollector cool|flow setter", HOT_PARTS),
+    (ON_THE_ROOF.pattern, HEIGHT),
+)
+
+
+@EVERY
+@pytest.mark.parametrize(("touched", "caution"), TOUCHES, ids=lambda part: part.split("|")[0][:14])
+def test_a_step_that_touches_something_dangerous_says_so(fault, touched, caution):
+    done = [step for step in fault.text.check_next if not PLACES[0][0].search(step)]
+    steps = [step for step in done if re.search(touched, step, re.IGNORECASE)]
+    assert not steps or caution in fault.text.cautions, steps
 
 
 @EVERY

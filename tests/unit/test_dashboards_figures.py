@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from analysis.channels import channel
 from analysis.fluid import ice_point_c
 from analysis.record import Record
 from analysis.results import Evidence
@@ -19,7 +20,7 @@ from dashboards.figures.balance import balance
 from dashboards.figures.brackets import spans
 from dashboards.figures.course import course
 from dashboards.figures.day_curves import Threshold, day_curves
-from dashboards.figures.decisive import decisive_hours
+from dashboards.figures.decisive import DECISIVE, decisive_hours
 from dashboards.figures.evidence import evidence
 from dashboards.figures.heat_by_period import heat_by_period
 from dashboards.figures.strip_frame import first_day, frame
@@ -28,6 +29,7 @@ from dashboards.figures.week_strip import week_strip
 from dashboards.figures.year_strip import year_strip
 from dashboards.periods import SIZES, Size, periods
 from dashboards.reduce import min_max
+from tests.architecture.test_source_rules import PUBLISHED_KINDS
 from tests.build_report import a_finding, a_report, a_year, an_empty_report, at
 from tests.build_service import site_file
 
@@ -184,6 +186,13 @@ def test_evidence_draws_the_commissioned_flow_and_sets_its_hours_off() -> None:
     assert "flow at commissioning" in labels
     rectangles = [shape for shape in figure.layout.shapes if shape.type == "rect"]
     assert [shape.x0 for shape in rectangles] == ["2025-05-17 14:00:00"]  # Berlin
+
+
+def test_every_kind_has_its_decisive_channels() -> None:
+    assert set(DECISIVE) == PUBLISHED_KINDS
+    for kind, decisive in DECISIVE.items():
+        assert decisive.channels, kind
+        assert all(channel(name) is not None for name in decisive.channels), kind
 
 
 def test_decisive_hours_come_from_the_shortest_evidence() -> None:

@@ -5,17 +5,16 @@ from itertools import pairwise
 
 import pytest
 
-from analysis.assess import assess
-from analysis.days import part_of
 from analysis.faults import CATALOGUE, Found
 from analysis.life import breaks_evidence, reopened
-from analysis.results import Bounded, Report, RowCount
+from analysis.results import Bounded
 from analysis.season import EVENTS, same_within_s, spells
 from dashboards.links import finding_key
 from fixtures.faults import Fault
 from tests.architecture.test_source_rules import PUBLISHED_KINDS
-from tests.build import Plant, a_plant
+from tests.build import a_plant
 from tests.build_report import a_finding
+from tests.replay import evenings
 
 DAY = 86_400
 
@@ -72,41 +71,27 @@ def test_of_a_state_no_two_lie_within_the_reach_of_its_name():
     assert same_within_s("silence") == 14 * DAY
 
 
-def until(plant: Plant, table, days: int) -> Report:
-    """Give the report of a plant's first days."""
-    part = part_of(table, first=0, last=days)
-    end_s = int(part.days.edge_s[-1])
-    return assess(
-        site=plant.site,
-        table=part,
-        start_s=int(plant.record.start_s[0]),
-        end_s=end_s,
-        until_s=end_s,
-        channels=plant.channels,
-        rows=RowCount(read=0, kept=0, duplicate=0, rejected=0),
-        rejected=(),
-    )
-
-
 def test_a_pump_that_dies_twice_keeps_its_finding_from_day_to_day():
     plant = a_plant(
-        days=40,
+        days=32,
         faults=(
             Fault(kind="pump_dead", start="2025-05-08", end="2025-05-14"),
-            Fault(kind="pump_dead", start="2025-05-24", end="2025-05-31"),
-            Fault(kind="sensor_stuck", start="2025-05-18", end="2025-05-22", channel="loop_hot"),
+            Fault(kind="pump_dead", start="2025-05-22", end="2025-05-29"),
+            Fault(kind="sensor_stuck", start="2025-05-16", end="2025-05-19", channel="loop_hot"),
         ),
     )
-    table = plant.table()
-    seen = []
-    for days in range(9, len(table.days) + 1, 3):
-        report = until(plant, table, days)
-        seen.append({finding_key(item) for item in report.findings if item.kind not in EVENTS})
+    told = list(evenings(plant, first=12, every=10))
+    seen = [
+        {finding_key(item) for item in report.findings if item.kind not in EVENTS}
+        for _, report in told
+    ]
     # What was named once is never gone again, nor under another name.
     for one, other in pairwise(seen):
         assert one <= other
-    report = plant.report(table=table)
-    assert {finding_key(item) for item in report.findings if item.kind not in EVENTS} == seen[-1]
+    # After the last day all is as one pass over the whole history gives it.
+    report = plant.report()
+    assert told[-1][1].findings == report.findings
+    assert told[-1][1].ledger == report.ledger
     (pump,) = (item for item in report.findings if item.kind == "lost_circulation")
     assert len(pump.breaks) == 1
     assert any(item.what == "not seen for" for item in pump.evidence)

@@ -10,6 +10,8 @@ import pytest
 from analysis.days import DayTable
 from analysis.faults import CATALOGUE, Conclusion, Judged, NotJudged
 from analysis.results import URGENCIES, Report
+from dashboards.figures.decisive import DECISIVE, decisive_hours
+from dashboards.figures.evidence import evidence
 from fixtures.faults import Fault
 from tests.build import (
     FULL_LOG,
@@ -375,3 +377,20 @@ def test_findings_of_a_kind_do_not_overlap(kind):
         if one.channel == other.channel:
             assert one.end_s is not None
             assert one.end_s <= other.start_s
+
+
+@EVERY
+def test_the_picture_of_a_finding_shows_decisive_channels_in_its_hours(kind):
+    plant, report = plant_with(kind), report_with(kind)
+    found = of_kind(report, kind)[0]
+    hours = decisive_hours(found, report.days, timezone=report.timezone, end_s=report.end_s)
+    until_s = report.end_s if found.end_s is None else found.end_s
+    assert hours[0] < until_s
+    assert hours[1] > found.start_s
+    first, last = np.searchsorted(plant.record.start_s, hours)
+    part = plant.record.part(int(first), int(last))
+    figure = evidence(found, part, site=plant.site, hours=hours)
+    shown = [trace for trace in figure.data if any(y is not None for y in trace.y)]
+    assert len(shown) >= 2
+    levels = {level.label for level in DECISIVE[kind].levels(plant.site)}
+    assert levels <= {note.text for note in figure.layout.annotations}
