@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from analysis.faults import Judged, NotJudged
+from analysis.life import reopened
 from analysis.site import Change
 from fixtures.faults import Fault
 from tests.build import NO_SUN_LOG, a_history, a_plant, a_site, a_table, fault_of, of_kind
@@ -81,7 +82,7 @@ def test_a_slow_leak_over_a_year_is_found_and_half_of_it_is_not():
 
 def test_a_leak_that_is_topped_up_and_goes_on_is_the_same_finding():
     down = list(np.linspace(2.0, 1.6, 40))
-    (found,) = judged(noisy([*down, *down, *down])).findings
+    (found,) = reopened(KIND, judged(noisy([*down, *down, *down])).findings)
     assert found.end_s is None
 
 
