@@ -132,7 +132,7 @@ class ReverseCirculation:
             if hours[day] >= self.least_night_h
         ]
         seen = {item.date for item in found}
-        whole = night & np.isfinite(columns["dawn_roof_c"])[:, None]
+        whole = night & np.isfinite(columns["dawn_roof_c"])[:, None] & np.isfinite(excess)
         found += [
             replace(self._happening(case, whole, cost_w, excess, day, span), kind=_CANDIDATE)
             for day, span in day_span(whole).items()
