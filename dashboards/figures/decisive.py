@@ -131,8 +131,6 @@ DECISIVE: dict[str, Decisive] = {
     "start_delayed": Decisive(channels=("collector", "loop_hot", "store_bottom", "pump", *_SUN)),
     "short_cycling": Decisive(channels=("collector", "store_bottom", "pump", *_SUN)),
     "flow_reading_wrong": Decisive(channels=(*LOOP, "store_top", *_SUN), levels=_flow),
-    "pipe_heat_loss": Decisive(channels=("collector", *LOOP[1:3], "ambient", "flow", "pump")),
-    "shading": Decisive(channels=("collector", "loop_hot", "loop_cold", "flow", "pump", *_SUN)),
     "low_flow": Decisive(channels=(*LOOP, *_SUN), levels=_flow),
     "sensors_swapped": Decisive(
         channels=("collector", "loop_hot", "loop_cold", *_STORE, "ambient", "pump", *_SUN),
