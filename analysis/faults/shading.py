@@ -25,7 +25,6 @@ from analysis.faults._protocol import (
     NotJudged,
     Observation,
 )
-from analysis.faults._reopening import SEASON_DAYS
 from analysis.faults._sun_path import (
     SECTOR_DEG,
     SECTORS,
@@ -35,6 +34,7 @@ from analysis.faults._sun_path import (
 )
 from analysis.record import Bools, Floats, Ints
 from analysis.results import Bounded, Evidence
+from analysis.season import SEASON_DAYS
 from analysis.sources import HAURWITZ, Source
 from analysis.urgency import per_week, urgency_of
 
