@@ -37,7 +37,7 @@ from analysis.figures import day_figures, month_figures, promises_of, total_figu
 from analysis.forecast import year_in_progress
 from analysis.heat import heat_basis
 from analysis.ledger import ledger_of
-from analysis.life import breaks_evidence, reopened
+from analysis.life import reopened
 from analysis.offsets import OFFSET_LEARNT, Spell, corrected, learn_offsets, pair_offsets
 from analysis.precedence import sort_out, takes_the_yield
 from analysis.readings import hand_spans
@@ -52,7 +52,6 @@ from analysis.results import (
     Verdict,
 )
 from analysis.savings import savings_of
-from analysis.season import spells
 from analysis.site import Site
 from analysis.sitefile import change_dates, site_on
 from analysis.stepping import edge_columns, values_kind
@@ -200,10 +199,8 @@ def assess(
         conclusions[fault.kind] = conclusion
         verdicts.append(_verdict(fault, conclusion))
         if isinstance(conclusion, Judged):
-            found.extend(
-                _finding(fault, item) for item in reopened(fault.kind, conclusion.findings)
-            )
-    kept, explained = sort_out(found, until_s=until_s)
+            found.extend(_finding(fault, item) for item in conclusion.findings)
+    kept, explained = map(reopened, sort_out(found, until_s=until_s))
     table = _without_tubes(table, kept, until_s)
     table = without_doubtful(table, found, channels=channels, until_s=until_s)
     ledger, kept = ledger_of(table, kept, site, until_s=until_s)
@@ -258,9 +255,9 @@ def _explained(found: list[Finding], history: History) -> frozenset[str]:
     named: set[str] = set()
     for item in found:
         if takes_the_yield(item):
-            for start_s, end_s in spells(item, until_s=history.until_s):
-                touched = (edges[1:] > start_s) & (edges[:-1] < end_s)
-                named.update(dates[day] for day in np.flatnonzero(touched).tolist())
+            end_s = history.until_s if item.end_s is None else item.end_s
+            touched = (edges[1:] > item.start_s) & (edges[:-1] < end_s)
+            named.update(dates[day] for day in np.flatnonzero(touched).tolist())
     return frozenset(named)
 
 
@@ -281,8 +278,7 @@ def _finding(fault: Fault, item: Found) -> Finding:
         channel=item.channel,
         lost=item.lost,
         summary=item.summary,
-        evidence=(*item.evidence, *breaks_evidence(item.breaks)),
-        breaks=item.breaks,
+        evidence=item.evidence,
         likely_causes=fault.text.likely_causes,
         check_next=fault.text.check_next,
         cautions=fault.text.cautions,

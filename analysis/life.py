@@ -7,8 +7,7 @@ holds its breaks. Kinds that are events rather than states are told each for its
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from analysis.faults._protocol import Found
-from analysis.results import URGENCIES, Bounded, Evidence
+from analysis.results import URGENCIES, Bounded, Evidence, Finding
 from analysis.season import EVENTS, SEASON_DAYS, Span
 from analysis.units import SECONDS_PER_DAY
 
@@ -16,36 +15,36 @@ _BREAKS_TOLD = 3
 _LEAST_BREAK_S = 2.0 * SECONDS_PER_DAY
 
 
-def reopened(kind: str, findings: Sequence[Found]) -> tuple[Found, ...]:
-    """Join findings of a kind that follow each other within a season, channel by channel.
+def reopened(findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """Join findings that follow each other within a season; events stay as they are.
 
-    The latest one says how things stand; losses add up where all are known, and what was most
-    urgent stays so.
+    Kind, channel and what explains them must be the same. The latest one says how things stand;
+    losses add up where all are known, and what was most urgent stays so.
 
     Parameters
     ----------
-    kind : their kind; events stay as they are
-    findings : what the kind concluded
+    findings : sorted out by precedence already: what explains one spell need not explain another
     """
-    if kind in EVENTS:
-        return tuple(findings)
-    joined: list[Found] = []
-    for item in sorted(findings, key=lambda one: (one.channel or "", one.start_s)):
-        last = joined[-1] if joined else None
-        if last is not None and last.channel == item.channel and _same(last, item):
-            joined[-1] = _joined(last, item)
+    joined: list[Finding] = []
+    latest: dict[tuple[str, str | None, str | None], int] = {}
+    for item in sorted(findings, key=lambda one: one.start_s):
+        name = (item.kind, item.channel, item.suppressed_by)
+        place = latest.get(name)
+        if item.kind not in EVENTS and place is not None and _same(joined[place], item):
+            joined[place] = _joined(joined[place], item)
         else:
+            latest[name] = len(joined)
             joined.append(item)
-    return tuple(sorted(joined, key=lambda one: one.start_s))
+    return tuple(
+        replace(item, evidence=(*item.evidence, *_breaks_evidence(item.breaks)))
+        if item.breaks
+        else item
+        for item in joined
+    )
 
 
-def breaks_evidence(breaks: Sequence[Span]) -> Iterator[Evidence]:
-    """Write the latest breaks as evidence.
-
-    Parameters
-    ----------
-    breaks : times in which it was gone, in order
-    """
+def _breaks_evidence(breaks: Sequence[Span]) -> Iterator[Evidence]:
+    """Write the latest breaks as evidence."""
     for start_s, end_s in breaks[-_BREAKS_TOLD:]:
         yield Evidence(
             what="not seen for",
@@ -56,11 +55,11 @@ def breaks_evidence(breaks: Sequence[Span]) -> Iterator[Evidence]:
         )
 
 
-def _same(last: Found, item: Found) -> bool:
+def _same(last: Finding, item: Finding) -> bool:
     return last.end_s is None or item.start_s - last.end_s <= SEASON_DAYS * SECONDS_PER_DAY
 
 
-def _joined(last: Found, item: Found) -> Found:
+def _joined(last: Finding, item: Finding) -> Finding:
     gone_s = item.start_s if last.end_s is None else last.end_s
     # What comes back on the next day was never gone.
     away = ((gone_s, item.start_s),) if item.start_s - gone_s > _LEAST_BREAK_S else ()

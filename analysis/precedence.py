@@ -12,7 +12,6 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from analysis.results import URGENCIES, Finding
-from analysis.season import spells
 from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
 
 _STORE = "store_bottom store_middle store_top"
@@ -224,10 +223,8 @@ def _heir(cause: Finding, brought: Sequence[Finding]) -> Finding:
 
 
 def _covered(item: Finding, cause: Finding, until_s: int) -> float:
-    """Give the share of a finding's time that a cause covers, the breaks of both left out."""
-    whole = covered = 0
-    for start, end in spells(item, until_s=until_s):
-        whole += end - start
-        for first, last in spells(cause, until_s=until_s):
-            covered += max(min(end, last + _AFTER_S) - max(start, first - _BEFORE_S), 0)
-    return min(covered / max(whole, 1), 1.0)
+    """Give the share of a finding's time that a cause covers."""
+    start, end = item.start_s, until_s if item.end_s is None else item.end_s
+    first = cause.start_s - _BEFORE_S
+    last = (until_s if cause.end_s is None else cause.end_s) + _AFTER_S
+    return max(min(end, last) - max(start, first), 0) / max(end - start, 1)

@@ -65,10 +65,7 @@ class History:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
-    """One finding as a fault states it; prose and lists are added from its text.
-
-    `breaks` are set by `analysis.life`: times within in which it was gone.
-    """
+    """One finding as a fault states it; prose and lists are added from its text."""
 
     start_s: int
     end_s: int | None
@@ -78,7 +75,6 @@ class Found:
     evidence: tuple[Evidence, ...]
     lost: Bounded | None = None
     channel: str | None = None
-    breaks: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
