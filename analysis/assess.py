@@ -60,6 +60,7 @@ from analysis.sun_drift import drift_notes, drifts, without_drift
 from analysis.sun_sensor import sensor_columns
 from analysis.units import SECONDS_PER_DAY
 from analysis.weather import Weather
+from analysis.years import year_figures
 
 METHOD = "12"
 """Version of the method: stored tables of another version are observed anew."""
@@ -229,6 +230,7 @@ def assess(
         design=None if promised is None else compared(promised, table, site, months),
         readings=hand_spans(site, days),
         ledger=ledger,
+        years=year_figures(table, site),
     )
 
 

@@ -241,6 +241,34 @@ class YearInProgress:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class YearFigures:
+    """One calendar year, as far as it is in the log.
+
+    Attributes
+    ----------
+    year : the calendar year
+    first, last : its first and last logged day
+    coverage : share of the time between them that was logged
+    delivered : heat into the store [kWh], with 95 % bounds
+    healthy : what a healthy collector would have given in the same logged time [kWh]
+    irradiation_kwh_m2 : sun in the collector plane over that time
+    savings : what was saved; None without backup facts
+    healthy_money_net : money that a healthy plant would have saved, after the pump; at the worth
+        of this year's useful heat
+    """
+
+    year: int
+    first: str
+    last: str
+    coverage: float
+    delivered: Bounded | None
+    healthy: Bounded | None
+    irradiation_kwh_m2: float | None
+    savings: Savings | None
+    healthy_money_net: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Report:
     """Everything one analysis of one site says."""
 
@@ -266,6 +294,7 @@ class Report:
     design: DesignYield | None = None
     readings: tuple[HandSpan, ...] = ()
     ledger: Ledger | None = None
+    years: tuple[YearFigures, ...] = ()
 
 
 def iso(time_s: int) -> str:
@@ -333,6 +362,7 @@ def report_json(report: Report) -> dict[str, Any]:
         "design": None if report.design is None else _plain(report.design),
         "readings": [item.as_json() for item in report.readings],
         "ledger": None if report.ledger is None else report.ledger.as_json(),
+        "years": [_plain(item) for item in report.years],
     }
 
 
@@ -367,7 +397,18 @@ def report_from_json(data: Mapping[str, Any]) -> Report:
         design=design_from_json(data.get("design")),
         readings=tuple(HandSpan.from_json(item) for item in data.get("readings", ())),
         ledger=Ledger.from_json(data.get("ledger")),
+        years=tuple(_year_figures(item) for item in data.get("years", ())),
     )
+
+
+def _year_figures(data: Mapping[str, Any]) -> YearFigures:
+    savings = data["savings"]
+    parts: dict[str, Any] = {
+        name: None if data[name] is None else Bounded(**data[name])
+        for name in ("delivered", "healthy")
+    }
+    parts["savings"] = None if savings is None else Savings(**savings)
+    return YearFigures(**{**data, **parts})
 
 
 def _field_check_json(check: FieldCheck) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""Customers' links: making and withdrawing them, and what a customer sees."""
+"""Customers' links: making and withdrawing them."""
 
 from typing import Annotated
 
@@ -6,12 +6,10 @@ from fastapi import APIRouter, Form, Query, Response
 
 from dashboards.links import site_path
 from service.accounts import customers, queries
-from service.accounts.customers import site_of_token
 from service.context import Context, Here, RowId
 from service.errors import InvalidError
 from service.pages import loading
 from service.pages.answers import page, see_other
-from service.pages.sheet import sheet_page
 
 router = APIRouter(include_in_schema=False)
 
@@ -89,12 +87,3 @@ def withdraw(here: Here, slug: str, link_id: RowId) -> Response:
         site = here.site(db, slug, may="arrange")
         customers.withdraw(db, site=site, link_id=link_id, now=here.now())
     return see_other(f"{site_path(slug)}/customer?message=withdrawn")
-
-
-@router.get("/shared/{token}")
-def shared(here: Here, token: str) -> Response:
-    """Show a customer the sheet of their own site."""
-    with here.database.session() as db:
-        link, site = site_of_token(db, token, now=here.now())
-        link.opened_at = here.now()
-        return sheet_page(db, here, site, for_customer=True)

@@ -12,6 +12,7 @@ from service.pages import (
     people,
     previews,
     readings,
+    sheet,
     watching,
     weather,
 )
@@ -29,6 +30,7 @@ _PARTS = (
     account,
     firm,
     customers,
+    sheet,
     digest,
     previews,
     readings,
