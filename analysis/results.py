@@ -16,6 +16,10 @@ from analysis.condition_results import condition_from_json
 from analysis.design.result import DesignYield, design_from_json
 from analysis.hand_span import HandSpan
 from analysis.ledger_result import Ledger
+from analysis.savings_result import Savings as Savings
+from analysis.savings_result import YearFigures as YearFigures
+from analysis.savings_result import YearInProgress as YearInProgress
+from analysis.savings_result import year_figures_from_json, year_from_json
 
 SCHEMA = 1
 
@@ -194,81 +198,6 @@ class FieldCheck:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Savings:
-    """What the sun saved: useful heat, fuel, money, CO2 (after the pump).
-
-    `efficiency_low`, `efficiency_high` bound the backup's efficiency that the bounds of fuel
-    allow for; `co2_source` says where the factors come from.
-    """
-
-    useful_kwh: float
-    fuel_kwh: float
-    fuel_low_kwh: float
-    fuel_high_kwh: float
-    money: float | None
-    pump_cost: float | None
-    money_net: float | None
-    money_net_low: float | None
-    money_net_high: float | None
-    currency: str | None
-    co2_kg: float | None
-    co2_low_kg: float | None
-    co2_high_kg: float | None
-    efficiency_low: float | None = None
-    efficiency_high: float | None = None
-    co2_source: str | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class YearInProgress:
-    """The calendar year of the last day: what it gave so far, and where it is heading.
-
-    Parts named `by_end_` are for the whole year: so far plus a forecast of the rest with the
-    weather's own spread. Money and CO2 are after the pump; None where they are not known.
-    `rests_on` says in words what the forecast leans on.
-    """
-
-    year: int
-    until: str
-    delivered_kwh: Bounded
-    by_end_delivered_kwh: Bounded
-    money_net: Bounded | None
-    by_end_money_net: Bounded | None
-    currency: str | None
-    co2_kg: Bounded | None
-    by_end_co2_kg: Bounded | None
-    rests_on: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class YearFigures:
-    """One calendar year, as far as it is in the log.
-
-    Attributes
-    ----------
-    year : the calendar year
-    first, last : its first and last logged day
-    coverage : share of the time between them that was logged
-    delivered : heat into the store [kWh], with 95 % bounds
-    healthy : what a healthy collector would have given in the same logged time [kWh]
-    irradiation_kwh_m2 : sun in the collector plane over that time
-    savings : what was saved; None without backup facts
-    healthy_money_net : money that a healthy plant would have saved, after the pump; at the worth
-        of this year's useful heat
-    """
-
-    year: int
-    first: str
-    last: str
-    coverage: float
-    delivered: Bounded | None
-    healthy: Bounded | None
-    irradiation_kwh_m2: float | None
-    savings: Savings | None
-    healthy_money_net: float | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Report:
     """Everything one analysis of one site says."""
 
@@ -392,23 +321,13 @@ def report_from_json(data: Mapping[str, Any]) -> Report:
         savings=None if savings is None else Savings(**savings),
         method=data["method"],
         field_check=_field_check(data.get("field_check")),
-        year=_year(data.get("year")),
+        year=year_from_json(data.get("year")),
         clear_seasons=tuple(_clear_season(item) for item in data.get("clear_seasons", ())),
         design=design_from_json(data.get("design")),
         readings=tuple(HandSpan.from_json(item) for item in data.get("readings", ())),
         ledger=Ledger.from_json(data.get("ledger")),
-        years=tuple(_year_figures(item) for item in data.get("years", ())),
+        years=tuple(year_figures_from_json(item) for item in data.get("years", ())),
     )
-
-
-def _year_figures(data: Mapping[str, Any]) -> YearFigures:
-    savings = data["savings"]
-    parts: dict[str, Any] = {
-        name: None if data[name] is None else Bounded(**data[name])
-        for name in ("delivered", "healthy")
-    }
-    parts["savings"] = None if savings is None else Savings(**savings)
-    return YearFigures(**{**data, **parts})
 
 
 def _field_check_json(check: FieldCheck) -> dict[str, Any]:
@@ -448,16 +367,6 @@ def _clear_season(data: Mapping[str, Any]) -> ClearSeason:
         level=None if level is None else Bounded(**level),
         basis=data["basis"],
     )
-
-
-def _year(data: Mapping[str, Any] | None) -> YearInProgress | None:
-    if data is None:
-        return None
-    values: dict[str, Any] = {
-        name: Bounded(**value) if isinstance(value, Mapping) else value
-        for name, value in data.items()
-    }
-    return YearInProgress(**values)
 
 
 def _finding(data: Mapping[str, Any]) -> Finding:
