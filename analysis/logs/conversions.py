@@ -2,7 +2,7 @@
 
 A table of data. Factors are exact by definition, or from NIST Special Publication 811 (2008),
 appendix B (quoted from memory): US gallon 3.785411784 l, psi 6.894757 kPa, mile 1609.344 m,
-knot 1852 m/h. "gal" means the US gallon.
+knot 1852 m/h, Btu (IT) 1055.056 J. "gal" means the US gallon.
 """
 
 from dataclasses import dataclass
@@ -14,6 +14,7 @@ from analysis.logs.pulses import pulse_size
 from analysis.units import KELVIN_AT_0_C, SECONDS_PER_DAY, SECONDS_PER_HOUR
 
 _GALLON_L = 3.785411784
+_BTU_J = 1055.056
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,7 +64,12 @@ UNITS: dict[str, dict[str, Unit]] = {
         "ml": Unit(factor=0.001),
         "gal": Unit(factor=_GALLON_L),
     },
-    "power": {"w": Unit(), "kw": Unit(factor=1000)},
+    "power": {
+        "w": Unit(),
+        "kw": Unit(factor=1000),
+        "btu/h": Unit(factor=_BTU_J / SECONDS_PER_HOUR),
+        "kbtu/h": Unit(factor=1000 * _BTU_J / SECONDS_PER_HOUR),
+    },
     "irradiance": {"w/m2": Unit(), "kw/m2": Unit(factor=1000)},
     "energy": {
         "kwh": Unit(),
@@ -71,6 +77,8 @@ UNITS: dict[str, dict[str, Unit]] = {
         "mwh": Unit(factor=1000),
         "mj": Unit(factor=1 / 3.6),
         "gj": Unit(factor=1000 / 3.6),
+        "btu": Unit(factor=_BTU_J / 3.6e6),
+        "kbtu": Unit(factor=1000 * _BTU_J / 3.6e6),
     },
     "pressure": {
         "bar": Unit(),
@@ -121,6 +129,9 @@ _SPELLINGS = {
     "liter": "l",
     "litres": "l",
     "gpm": "gal/min",
+    "btuh": "btu/h",
+    "btu/hr": "btu/h",
+    "kbtu/hr": "kbtu/h",
     "percent": "%",
     "0-1": "0..1",
     "0-100": "0..100",
@@ -201,7 +212,8 @@ def time_unit_s(unit: str) -> float | None:
 def _printed(name: str) -> str:
     capitals = {"c": "C", "f": "F", "k": "K", "w": "W", "kw": "kW", "w/m2": "W/m2"}
     more = {"kw/m2": "kW/m2", "kwh": "kWh", "wh": "Wh", "mwh": "MWh", "mj": "MJ", "gj": "GJ"}
-    return (capitals | more | {"kpa": "kPa"}).get(name, name)
+    more |= {"kpa": "kPa", "btu/h": "Btu/h", "kbtu/h": "kBtu/h", "btu": "Btu", "kbtu": "kBtu"}
+    return (capitals | more).get(name, name)
 
 
 def converted(values: NDArray[np.float64], unit: Unit) -> NDArray[np.float64]:

@@ -1,9 +1,12 @@
 """Long tables: one value per row, named by another column, become columns of their own."""
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from threading import Lock
+
+import numpy as np
+from numpy.typing import NDArray
 
 from analysis.logs.conversions import Unit
 from analysis.logs.dialect import Dialect
@@ -19,7 +22,12 @@ _SERIES_WORDS = (
     "grootheid id source metric register label"
 )
 _SERIES_HEADS = frozenset(_SERIES_WORDS.split())
+# Where the value was taken; it names a series only beside one of those.
+_DEVICE_HEADS = frozenset(
+    ("device", "node", "station", "gerät", "appareil", "equipo", "dispositivo", "apparaat")
+)
 _MOST_SERIES = 200
+_MOST_NAMING = 4
 
 
 @dataclass(slots=True)
@@ -46,16 +54,16 @@ class LongTable:
 
     Attributes
     ----------
-    series_place : column that names the series
+    series_places : columns that name the series; only the whole file tells which of them do
     unit_place : column of their units, None where there is none
     """
 
-    series_place: int
+    series_places: tuple[int, ...]
     unit_place: int | None
 
 
 def long_table_of(dialect: Dialect, layout: Layout) -> LongTable | None:
-    """Know a long table: one column of numbers, beside one of a few names that come again.
+    """Know a long table: one column of numbers, beside those of a few names that come again.
 
     Parameters
     ----------
@@ -73,7 +81,7 @@ def long_table_of(dialect: Dialect, layout: Layout) -> LongTable | None:
         return None
     value = layout.open[0].place
     taken = {*layout.stamp.places, value}
-    named: list[tuple[int, int]] = []
+    titled, devices, repeating = [], [], []
     unit_place = None
     for place, head in enumerate(dialect.heads):
         if place in taken:
@@ -85,24 +93,27 @@ def long_table_of(dialect: Dialect, layout: Layout) -> LongTable | None:
         if all(is_unit(cell) for cell in held):
             unit_place = place
             continue
-        titled = any(word in _SERIES_HEADS for word in head.lower().replace("_", " ").split())
-        again = len(held) > 1 and len(held) * 2 <= len(cells)
-        if titled or again:
-            named.append((-int(titled), place))
-    if not named:
-        return None
-    series = min(named)[1]
+        words = set(head.lower().replace("_", " ").split())
+        if words & _SERIES_HEADS:
+            titled.append(place)
+            continue
+        if words & _DEVICE_HEADS:
+            devices.append(place)
+        if len(held) > 1 and len(held) * 2 <= len(cells):
+            repeating.append(place)
+    if titled:
+        places = sorted([*devices, *titled][:_MOST_NAMING])
+        return LongTable(series_places=tuple(places), unit_place=unit_place)
     stamps = {" ".join(row[place] for place in layout.stamp.places) for row in dialect.samples}
-    titled = min(named)[0] < 0
-    if not titled and len(stamps) * 2 > len(dialect.samples):
+    if not repeating or len(stamps) * 2 > len(dialect.samples):
         return None
-    return LongTable(series_place=series, unit_place=unit_place)
+    return LongTable(series_places=tuple(repeating[:1]), unit_place=unit_place)
 
 
 def long_columns(
     table: LongTable, layout: Layout
-) -> tuple[tuple[Column, ...], SeriesCodes, SeriesCodes]:
-    """Give the columns to read of a long table: name, value, and unit where there is one.
+) -> tuple[tuple[Column, ...], tuple[SeriesCodes, ...], SeriesCodes]:
+    """Give the columns to read of a long table: value, names, and unit where there is one.
 
     Parameters
     ----------
@@ -114,12 +125,12 @@ def long_columns(
     Returns
     -------
     tuple
-        The columns, and the codes of names and of units, which reading fills.
+        The columns, the codes of the names in each naming column, and the codes of units; reading
+        fills the codes.
     """
-    names, units = SeriesCodes(), SeriesCodes()
+    names, units = tuple(SeriesCodes() for _ in table.series_places), SeriesCodes()
     value = layout.open[0]
     columns = [
-        _coded(table.series_place, names.code),
         Column(
             place=value.place,
             head=value.head,
@@ -131,12 +142,70 @@ def long_columns(
             tells=True,
             numbers=value.numbers,
         ),
+        *(
+            _coded(place, codes.code)
+            for place, codes in zip(table.series_places, names, strict=True)
+        ),
     ]
     if table.unit_place is not None:
         columns.append(_coded(table.unit_place, units.code))
     elif value.cell_unit:
         columns.append(_coded(value.place, lambda text: units.code(_unit_of(text))))
     return tuple(columns), names, units
+
+
+def series_of(
+    naming: Sequence[NDArray[np.float64]], names: Sequence[SeriesCodes]
+) -> tuple[NDArray[np.float64], tuple[str, ...]]:
+    """Tell the series of each row from all the columns that name it.
+
+    A device beside what it measures makes two series of one quantity. A column that tells no
+    series apart from another, such as the only device or a number beside each name, stays out.
+
+    Parameters
+    ----------
+    naming : sequence of ndarray, each of shape (n,)
+        For each naming column the codes of its names, NaN for none [-].
+    names : sequence of SeriesCodes
+        What the codes stand for.
+
+    Returns
+    -------
+    tuple
+        For each row the number of its series, NaN where a column leaves the name out, of shape
+        (n,) [-]; and the names of the series in the order in which they come in the file.
+    """
+    words = [list(codes.codes) for codes in names]
+    kept = [place for place in range(len(naming)) if len(words[place])]
+    # The column whose names say least, by their letters, is the first to be left out.
+    said = {p: sum(map(str.isalpha, "".join(words[p]))) / len(words[p]) for p in kept}
+    for place in sorted(kept, key=lambda one: (len(words[one]) > 1, said[one])):
+        others = [one for one in kept if one != place]
+        if others and _distinct(naming, others) == _distinct(naming, kept):
+            kept = others
+    if not kept:
+        return np.full(len(naming[0]), np.nan), ()
+    there = np.all([np.isfinite(naming[place]) for place in kept], axis=0)
+    table = np.stack([naming[place][there] for place in kept], axis=1).astype(np.int64)
+    keys, first, inverse = np.unique(table, axis=0, return_index=True, return_inverse=True)
+    order = np.argsort(first)
+    rank = np.empty(len(order), dtype=np.int64)
+    rank[order] = np.arange(len(order))
+    numbers = np.full(len(there), np.nan)
+    numbers[there] = rank[inverse.reshape(-1)]
+    joined = [
+        " ".join(words[place][code] for place, code in zip(kept, keys[row], strict=True))
+        for row in order.tolist()[:_MOST_SERIES]
+    ]
+    return numbers, tuple(joined)
+
+
+def _distinct(naming: Sequence[NDArray[np.float64]], places: Sequence[int]) -> int:
+    """Count the different names that these columns give together."""
+    key = np.zeros(len(naming[0]))
+    for place in places:
+        key = key * (_MOST_SERIES + 1) + np.nan_to_num(naming[place], nan=float(_MOST_SERIES))
+    return len(np.unique(key))
 
 
 def _unit_of(text: str) -> str:

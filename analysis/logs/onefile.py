@@ -1,6 +1,5 @@
 """One file: from planned rows to stamps in UTC and values as written, in the order of its rows."""
 
-import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -9,7 +8,7 @@ from numpy.typing import NDArray
 from analysis.logs.blocks import BlockReader
 from analysis.logs.clockfix import clock_error_s
 from analysis.logs.layout import Layout
-from analysis.logs.longtable import long_columns
+from analysis.logs.longtable import long_columns, series_of
 from analysis.logs.planning import FilePlan, Told
 from analysis.logs.resets import clock_resets
 from analysis.logs.rows import EARLIEST_S, LATEST_S, Part, RowReader, unit_ratio
@@ -99,16 +98,14 @@ def _long_rows(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
     columns, names, units = long_columns(plan.long, plan.layout)
     by_place = replace(plan.layout, columns=columns, open=())
     part = _parts(plan, by_place, problems)
-    codes, values = part.values[0], part.values[1]
-    unit_codes = part.values[2] if len(part.values) > 2 else np.full(len(codes), math.nan)
+    values, naming = part.values[0], part.values[1 : 1 + len(names)]
+    unit_codes = part.values[-1] if len(columns) > 1 + len(names) else np.full(len(values), np.nan)
     unit_words = list(units.codes)
-    # Threads meet the names in any order: the file's order is that of their first rows.
-    first = {name: int(np.argmax(codes == code)) for name, code in names.codes.items()}
-    series = sorted(first, key=lambda name: first[name])
+    codes, series = series_of(naming, names)
     stamps, held, printed = [], [], []
     missing = doubled = 0
-    for name in series:
-        rows = codes == names.codes[name]
+    for number in range(len(series)):
+        rows = codes == number
         own = Part(
             stamp_s=part.stamp_s[rows],
             values=(values[rows],),
@@ -134,7 +131,7 @@ def _long_rows(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
         read=len(every) + (part.read - len(part.stamp_s)) + missing + doubled,
         missing_hour=missing,
         doubled_hour=doubled,
-        series=tuple(series),
+        series=series,
         units=tuple(printed),
     )
 

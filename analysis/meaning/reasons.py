@@ -171,9 +171,7 @@ def _beside(
             nats = float(relation_nats(relation, links.pairs)[column, other])
             if relation.says and abs(nats) >= _WORTH_BESIDE:
                 phrase = relation.says.format(other=says_of(theirs))
-                weighed.append(
-                    (nats, f"it {phrase}" if nats > 0.0 else f"but hardly ever {phrase}")
-                )
+                weighed.append((nats, f"it {phrase}" if nats > 0.0 else f"but too seldom {phrase}"))
     weighed.sort(key=lambda one: -abs(one[0]))
     # Of two columns with the same meaning the same is said once.
     return list(dict.fromkeys(phrase for _, phrase in weighed))[:_MOST_PAIRS]

@@ -80,7 +80,7 @@ _SPELLINGS = {
 _LOOSE = re.compile(
     r"(?<![^\W\d_])(°\s?[cfCF]|º\s?[cfCF]|degc|degf|k?wh|mwh|gj|mj|k?w\s?/\s?m(?:2|²|\^2|q)|"
     r"l\s?/\s?min|l\s?/\s?mn|l\s?/\s?h|l\s?/\s?s|m[3³]\s?/\s?h|kg\s?/\s?h|kg\s?/\s?s|"
-    r"lpm|lph|gpm|m[3³]|mbar|bar|kpa|psi|hpa|km/h|m/s|kw|%|"
+    r"k?btu\s?/\s?hr?|btuh|k?btu|lpm|lph|gpm|m[3³]|mbar|bar|kpa|psi|hpa|km/h|m/s|kw|%|"
     r"on\s?/\s?off|ein\s?/\s?aus|an\s?/\s?aus|marche\s?/\s?arr[eê]t|marcha\s?/\s?paro|"
     r"aan\s?/\s?uit|0\s?/\s?1)(?![^\W\d_])",
     re.IGNORECASE,

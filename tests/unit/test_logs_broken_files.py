@@ -99,6 +99,43 @@ def test_a_long_table_has_a_column_for_each_name_in_one_unit():
     assert log.files[0].understood.long
 
 
+def long_table(head, *rows, times=4):
+    """Write an invented long table; each row comes again at every stamp, its value one higher."""
+    lines = [head]
+    for step in range(times):
+        for row in rows:
+            names, _, value = row.rpartition(";")
+            lines.append(f"2025-06-01 10:{step:02d};{names};{float(value) + step}")
+    return LogSource(name="long.csv", data="\n".join([*lines, ""]).encode())
+
+
+MAP_OF_NAMES = LogMap(
+    columns=tuple(
+        (name, ColumnMeaning(channel=channel, unit="C"))
+        for name, channel in (
+            ("roof", "collector"), ("tank", "store_bottom"),
+            ("attic temp", "collector"), ("cellar temp", "store_bottom"),
+        )
+    )
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("head", "rows"),
+    [
+        ("time;device_id;metric;value", ["gw-7;roof;60", "gw-7;tank;30"]),
+        ("time;id;label;value", ["S1;roof;60", "S2;tank;30"]),
+        ("time;label;id;value", ["roof;S1;60", "tank;S2;30"]),
+        ("time;device;metric;value", ["attic;temp;60", "cellar;temp;30", "cellar;top;50"]),
+    ],
+    ids=["one device", "number and name", "name and number", "two devices"],
+)
+def test_a_series_is_named_by_all_columns_that_tell_it_from_another(head, rows):
+    log = read_logs([long_table(head, *rows)], site=SITE, log_map=MAP_OF_NAMES)
+    assert log.columns["collector"].tolist() == [60.0, 61.0, 62.0, 63.0]
+    assert log.columns["store_bottom"].tolist() == [30.0, 31.0, 32.0, 33.0]
+
+
 def test_each_column_may_have_its_own_decimal_sign():
     log = read("two-decimal-signs.csv")
     assert log.columns["collector"].tolist() == [60.5, 60.7]

@@ -6,7 +6,7 @@ import pytest
 from analysis.channels import BASE_CHANNELS
 from analysis.logs.conversions import UNITS, converted, known_units, time_unit_s, unit_named
 
-# Definitions of the units; psi, US gallon, mile and knot: NIST SP 811, appendix B (from memory).
+# Definitions of the units; psi, US gallon, mile, knot and Btu: NIST SP 811, appendix B (from memory).
 EXPECTED = [
     ("temperature", "C", 25.0, 25.0),
     ("temperature", "°C", 25.0, 25.0),
@@ -22,6 +22,9 @@ EXPECTED = [
     ("flow", "ml/s", 50.0, 3.0),
     ("flow", "gal/min", 1.0, 3.785411784),
     ("power", "kW", 1.5, 1500.0),
+    ("power", "BTU/h", 1.0, 0.2930711),
+    ("power", "kBtu/hr", 1.0, 293.0711),
+    ("energy", "BTU", 1e6, 293.0711),
     ("irradiance", "kW/m²", 0.8, 800.0),
     ("irradiance", "W/m2", 800.0, 800.0),
     ("energy", "Wh", 1000.0, 1.0),
@@ -71,5 +74,5 @@ def test_a_unit_of_another_quantity_is_none_of_this():
 
 def test_units_are_listed_as_people_write_them():
     assert known_units("temperature") == "C, F, K"
-    assert known_units("energy") == "kWh, Wh, MWh, MJ, GJ"
+    assert known_units("energy") == "kWh, Wh, MWh, MJ, GJ, Btu, kBtu"
     assert all(known_units(quantity) for quantity in (*UNITS, "time"))

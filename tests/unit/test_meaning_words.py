@@ -87,6 +87,8 @@ def test_an_unknown_word_makes_a_header_less_sure():
         ("Pumpe Ein/Aus", "on/off", "Pumpe"),
         ("Volume (m³)", "m3", "Volume"),
         ("Druck [mbar]", "mbar", "Druck"),
+        ("Heat BTU/hr", "btu/h", "Heat"),
+        ("Heat [kBtu/h]", "kbtu/h", "Heat"),
         ("Collector in", "", "Collector in"),
         ("Tank mid", "", "Tank mid"),
     ],
