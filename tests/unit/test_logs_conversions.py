@@ -6,7 +6,7 @@ import pytest
 from analysis.channels import BASE_CHANNELS
 from analysis.logs.conversions import UNITS, converted, known_units, time_unit_s, unit_named
 
-# Definitions of the units; psi, US gallon, mile, knot and Btu: NIST SP 811, appendix B (from memory).
+# Definitions of the units; psi, US gallon, mile, knot, Btu: NIST SP 811, appendix B (from memory).
 EXPECTED = [
     ("temperature", "C", 25.0, 25.0),
     ("temperature", "°C", 25.0, 25.0),
