@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.logs.pulses import pulse_size
-from analysis.units import KELVIN_AT_0_C, SECONDS_PER_DAY, SECONDS_PER_HOUR
+from analysis.units import KELVIN_AT_0_C, SECONDS_PER_DAY, SECONDS_PER_HOUR, kwh_from_j
 
 _GALLON_L = 3.785411784
 _BTU_J = 1055.056
@@ -77,8 +77,8 @@ UNITS: dict[str, dict[str, Unit]] = {
         "mwh": Unit(factor=1000),
         "mj": Unit(factor=1 / 3.6),
         "gj": Unit(factor=1000 / 3.6),
-        "btu": Unit(factor=_BTU_J / 3.6e6),
-        "kbtu": Unit(factor=1000 * _BTU_J / 3.6e6),
+        "btu": Unit(factor=kwh_from_j(_BTU_J)),
+        "kbtu": Unit(factor=kwh_from_j(1000 * _BTU_J)),
     },
     "pressure": {
         "bar": Unit(),

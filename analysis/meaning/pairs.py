@@ -137,13 +137,15 @@ def relation_nats(relation: Relation, pairs: Pairs) -> Floats:
     return np.asarray(np.where(np.isnan(share), 0.0, pairs.trust_frac * nats))
 
 
-def pairs_of(values: Floats, times: Times, on: Bools | None) -> Pairs:
+def pairs_of(values: Floats, written: Floats, times: Times, on: Bools | None) -> Pairs:
     """Compare all columns with each other.
 
     Parameters
     ----------
     values : ndarray, shape (columns, m)
-        Values at the sampled rows, temperatures in one unit.
+        Values at the sampled rows, as if all were temperatures, in one unit [°C].
+    written : ndarray, shape (columns, m)
+        The same as written: only there is nothing zero [as written].
     times : Times
         The rows.
     on : ndarray of bool, shape (m,), or None
@@ -164,7 +166,7 @@ def pairs_of(values: Floats, times: Times, on: Bools | None) -> Pairs:
         warmer_night=_warmer(thin, times.night[::stride]),
         warmer_noon=_warmer(thin, times.noon[::stride]),
         peak=_peak(values, times),
-        together=_together(thin),
+        together=_together(written[:, ::stride]),
         trust_frac=times.trust_frac,
     )
 

@@ -344,7 +344,7 @@ def _together(
         [_in_celsius(row, header, temperature) for row, header in zip(values, headers, strict=True)]
     )
     links = Links(
-        pairs=pairs_of(celsius, times, phases.on if phases.known else None),
+        pairs=pairs_of(celsius, values, times, phases.on if phases.known else None),
         gaps=gaps_of(celsius, phases),
         named=_named(headers),
     )

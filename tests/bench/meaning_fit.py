@@ -137,7 +137,7 @@ def seen_of(names: list[str], values: np.ndarray, stamp_s: np.ndarray, site: Sit
             )
         )
     gaps = gaps_of(values, phases)
-    links = Links(pairs=pairs_of(values, times, on), gaps=gaps, named=[None] * len(names))
+    links = Links(pairs=pairs_of(values, values, times, on), gaps=gaps, named=[None] * len(names))
     return Seen(
         names=names, looks=looks, gaps=gaps, states=states, links=links,
         trust_frac=times.trust_frac,

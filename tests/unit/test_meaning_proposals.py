@@ -121,6 +121,13 @@ def test_fahrenheit_and_kilowatts_are_told_by_their_size():
     assert found["heat_power"].meaning.unit == "kW"
 
 
+def test_beside_degrees_fahrenheit_nothing_is_still_nothing():
+    warm = {name: lambda v: v * 1.8 + 32.0 for name in SIX[:5]}
+    found = proposals((*SIX, "flow"), change=warm, heads={"flow": "Flow"})
+    assert found["collector"].meaning.unit == "F"
+    assert "it is on when the loop flow is" in found["pump"].reasons
+
+
 def test_a_sensor_twice_is_numbered_as_the_headers_say():
     log = logged()
     twice = {"collector": "Kollektor 2 [°C]", "loop_hot": "Kollektor 1 [°C]"}
