@@ -158,6 +158,11 @@ def understood_of(
     if plan.footers:
         lines = "1 line" if plan.footers == 1 else f"{plan.footers} lines"
         remarks.append(f"{lines} under the rows hold no row and were passed over")
+    if rows.halves_told:
+        remarks.append(
+            "the clock shows twelve hours and no am or pm; the half of the day is told by the "
+            "order of the rows"
+        )
     if rows.doubled_hour:
         remarks.append(
             f"{rows.doubled_hour} rows of the hour that comes twice in autumn were set aside"

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from analysis.logs.blocks import BlockReader
 from analysis.logs.clockfix import clock_error_s
+from analysis.logs.halfdays import AS_WRITTEN, UNTOLD, halves_told
 from analysis.logs.layout import Layout
 from analysis.logs.longtable import long_columns, series_of
 from analysis.logs.planning import FilePlan, Told
@@ -27,6 +28,7 @@ class RowsRead:
     values : for each column of the layout, as written
     read : how many rows there were, those set aside too
     missing_hour, doubled_hour : how many rows were set aside because of the clock changes
+    halves_told : whether the clock has twelve hours and the order of rows told the half of the day
     series, units : of a long table, the names of its series and their units
     """
 
@@ -35,6 +37,7 @@ class RowsRead:
     read: int
     missing_hour: int = 0
     doubled_hour: int = 0
+    halves_told: bool = False
     series: tuple[str, ...] = ()
     units: tuple[str, ...] = ()
 
@@ -59,13 +62,14 @@ def read_rows(plan: FilePlan, *, told: Told, problems: ProblemList) -> RowsRead:
     if plan.long is not None:
         return _long_rows(plan, told, problems)
     part = _parts(plan, plan.layout, problems)
-    part, hours = _on_utc(plan, part, told, problems)
+    part, clock = _on_utc(plan, part, told, problems)
     return RowsRead(
         stamp_s=part.stamp_s,
         values=part.values,
         read=part.read,
-        missing_hour=hours[0],
-        doubled_hour=hours[1],
+        missing_hour=clock.missing,
+        doubled_hour=clock.doubled,
+        halves_told=clock.halves_told,
     )
 
 
@@ -103,7 +107,7 @@ def _long_rows(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
     unit_words = list(units.codes)
     codes, series = series_of(naming, names)
     stamps, held, printed = [], [], []
-    missing = doubled = 0
+    clocks = []
     for number in range(len(series)):
         rows = codes == number
         own = Part(
@@ -114,10 +118,12 @@ def _long_rows(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
         )
         own, unit = _in_one_unit(own, unit_codes[rows], unit_words)
         printed.append(unit)
-        own, hours = _on_utc(plan, own, told, problems)
-        missing, doubled = missing + hours[0], doubled + hours[1]
+        own, clock = _on_utc(plan, own, told, problems)
+        clocks.append(clock)
         stamps.append(own.stamp_s)
         held.append(own.values[0])
+    missing = sum(clock.missing for clock in clocks)
+    doubled = sum(clock.doubled for clock in clocks)
     every = np.unique(np.concatenate(stamps)) if stamps else np.zeros(0, dtype=np.int64)
     wide = []
     for stamp_s, one in zip(stamps, held, strict=True):
@@ -131,6 +137,7 @@ def _long_rows(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
         read=len(every) + (part.read - len(part.stamp_s)) + missing + doubled,
         missing_hour=missing,
         doubled_hour=doubled,
+        halves_told=any(clock.halves_told for clock in clocks),
         series=series,
         units=tuple(printed),
     )
@@ -167,9 +174,16 @@ def zone_of(plan: FilePlan, told: Told) -> str:
     return plan.layout.stamp.zone or told.zone
 
 
-def _on_utc(
-    plan: FilePlan, part: Part, told: Told, problems: ProblemList
-) -> tuple[Part, tuple[int, int]]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Clock:
+    """How many rows the changes of the clock cost, and whether it is one of twelve hours."""
+
+    missing: int = 0
+    doubled: int = 0
+    halves_told: bool = False
+
+
+def _on_utc(plan: FilePlan, part: Part, told: Told, problems: ProblemList) -> tuple[Part, _Clock]:
     """Bring stamps to UTC and set aside those that are no time a log can hold."""
     stamp, name = plan.layout.stamp, plan.name
     head = stamp.head
@@ -182,13 +196,18 @@ def _on_utc(
     part = _without(name, part, ~real, head, why, problems)
     why = "years before the rows around it and just after a new year: the logger's clock was reset"
     part = _without(name, part, clock_resets(part.stamp_s), head, why, problems)
-    missing = doubled = 0
+    clock = _Clock()
     if not stamp.aware:
+        part, halves = _on_24_hours(plan, part, told, problems)
         zone = zone_of(plan, told)
         utc_s, state = utc_from_wall(part.stamp_s, zone=zone)
         bad = state != GOOD
         remedy = f'say timezone = "UTC" in [log] if its clock does not follow {zone}'
-        missing, doubled = int((state == MISSING_HOUR).sum()), int((state == DOUBLED_HOUR).sum())
+        clock = _Clock(
+            missing=int((state == MISSING_HOUR).sum()),
+            doubled=int((state == DOUBLED_HOUR).sum()),
+            halves_told=halves,
+        )
         for code, why in (
             (MISSING_HOUR, f"this hour does not exist, the clocks go forward; {remedy}"),
             (DOUBLED_HOUR, f"this hour comes twice and no order of rows tells which; {remedy}"),
@@ -203,7 +222,22 @@ def _on_utc(
         ahead = part.stamp_s > told.now_s + int(SECONDS_PER_DAY)
         why = "in the future: the clock is ahead; set the logger's clock"
         part = _without(name, part, ahead, head, why, problems)
-    return part, (missing, doubled)
+    return part, clock
+
+
+def _on_24_hours(
+    plan: FilePlan, part: Part, told: Told, problems: ProblemList
+) -> tuple[Part, bool]:
+    """Tell the halves of the day where the clock does not; whether that was so."""
+    if plan.layout.stamp.count_s is not None or told.log_map.time_format is not None:
+        return part, False
+    stamp_s, state = halves_told(part.stamp_s)
+    if not (state != AS_WRITTEN).any():
+        return part, False
+    why = "the clock shows twelve hours and no am or pm, and no order of rows tells the half of "
+    why += "the day; set the logger to 24 hours"
+    part = replace(part, stamp_s=stamp_s)
+    return _without(plan.name, part, state == UNTOLD, plan.layout.stamp.head, why, problems), True
 
 
 def _without(

@@ -9,6 +9,7 @@ import numpy as np
 import pyarrow as pa
 import pytest
 
+from analysis.logs.halfdays import AS_WRITTEN, TOLD, UNTOLD, halves_told
 from analysis.logs.reading import read_logs
 from analysis.logs.shapes import LogSource
 from analysis.logs.stamp_formats import format_of, format_told
@@ -179,3 +180,53 @@ def test_a_told_format_is_read(told, text):
     one = format_told(told)
     assert one.one(text) == wall("2025-06-01T14:01")
     assert one.many(pa.array([text])).tolist() == [wall("2025-06-01T14:01")]
+
+
+def of_twelve(moments: list[datetime], *, midnight: int = 12) -> list[datetime]:
+    """Give what a clock of twelve hours shows; at midnight and noon it shows 12 or 0."""
+    return [one.replace(hour=one.hour % 12 or midnight) for one in moments]
+
+
+def seconds(moments: list[datetime]) -> np.ndarray:
+    return np.array([int(one.timestamp()) for one in moments], dtype=np.int64)
+
+
+@pytest.mark.parametrize("midnight", [12, 0])
+@pytest.mark.parametrize("start", ["09:40", "00:00", "16:20"])
+def test_the_halves_of_the_day_are_told_by_the_order_of_rows(start, midnight):
+    true = minutes(datetime.fromisoformat(f"2025-06-01T{start}").replace(tzinfo=UTC), 700)
+    told_s, state = halves_told(seconds(of_twelve(true, midnight=midnight)))
+    assert told_s.tolist() == seconds(true).tolist()
+    assert (state == TOLD).all()
+
+
+def test_a_half_of_the_day_that_no_order_tells_is_said():
+    true = minutes(datetime(2025, 6, 1, tzinfo=UTC), 700)
+    # From the third day only two hours after ten are left: in the morning or at night?
+    held = [one for one in true if one.day != 3 or 14 <= one.hour < 16]
+    told_s, state = halves_told(seconds(of_twelve(held)))
+    alone = np.array([one.day == 3 for one in held])
+    assert (state == np.where(alone, UNTOLD, TOLD)).all()
+    assert told_s[~alone].tolist() == seconds(held)[~alone].tolist()
+
+
+def test_mornings_alone_are_no_clock_of_twelve_hours():
+    mornings = [
+        one for one in minutes(datetime(2025, 6, 1, tzinfo=UTC), 700) if 6 <= one.hour <= 11
+    ]
+    for held in (mornings, [*mornings, *mornings]):
+        told_s, state = halves_told(seconds(held))
+        assert told_s.tolist() == seconds(held).tolist()
+        assert (state == AS_WRITTEN).all()
+
+
+@pytest.mark.parametrize("newest_first", [False, True])
+def test_a_log_of_a_clock_of_twelve_hours_is_read_to_the_second(newest_first):
+    true = minutes(datetime(2025, 6, 1, 7, tzinfo=UTC), 400)
+    rows = [f"{shown:%d.%m.%Y %I:%M};{n / 10}" for n, shown in enumerate(of_twelve(true))]
+    text = "\n".join(["time;t_collector_c", *(rows[::-1] if newest_first else rows)])
+    site = replace(SITE, place=replace(SITE.place, timezone="UTC"))
+    log = read_logs([LogSource(name="a.csv", data=text.encode())], site=site)
+    assert log.stamp_s.tolist() == seconds(true).tolist()
+    assert log.columns["collector"].tolist() == [n / 10 for n in range(400)]
+    assert "twelve hours" in log.files[0].understood.remarks[0]
