@@ -36,7 +36,7 @@ def used_column(
     return ColumnUnderstood(
         place=column.place,
         head=plan.dialect.heads[column.place],
-        shared_head=plan.dialect.heads.count(plan.dialect.heads[column.place]) > 1,
+        shared_head=plan.dialect.is_shared(column.place),
         unit_head=plan.dialect.headers.units[column.place] or column.cell_unit,
         meaning=ColumnMeaning(channel=column.channel.name, unit=unit),
         source="proposal" if proposed else "map" if column.source == "map" else "header",
@@ -53,7 +53,7 @@ def left_column(plan: FilePlan, column: Column, proposal: Proposal | None) -> Co
     return ColumnUnderstood(
         place=column.place,
         head=plan.dialect.heads[column.place],
-        shared_head=plan.dialect.heads.count(plan.dialect.heads[column.place]) > 1,
+        shared_head=plan.dialect.is_shared(column.place),
         unit_head=column.unit_says,
         meaning=None,
         source="none",

@@ -19,7 +19,9 @@ from analysis.logs.numbers import NumberStyle, looks_like_number
 from analysis.logs.words import MISSING_FOLDED, WORDS
 from analysis.site import LogMap
 
-_HEAD_BYTES = 65536
+# A head holds this much of a file, and more where its lines are very wide.
+_HEAD_BYTES, _MOST_HEAD_BYTES = 65536, 4 * 1024 * 1024
+_FEWEST_LINES = 12
 _HEAD_LINES = 400
 _SAMPLE_ROWS = 60
 _MEASURED_LINES = 40
@@ -57,6 +59,10 @@ class Dialect:
     def heads(self) -> tuple[str, ...]:
         """Header texts, "" for a column without one."""
         return self.headers.names
+
+    def is_shared(self, place: int) -> bool:
+        """Tell whether another column has the same head as the one at this place."""
+        return self.headers.names[place] in self.headers.shared
 
     @property
     def header_line(self) -> int | None:
@@ -141,9 +147,11 @@ def _first_row(headers: Headers, filled: list[tuple[int, str]], first_row: int) 
 
 def text_lines(text: bytes) -> list[str]:
     """Give the lines at the head of a text, line feeds taken off and returns left on."""
-    head = text[:_HEAD_BYTES].decode("utf-8", errors="replace")
-    lines = head.split("\n")
-    if len(text) > _HEAD_BYTES and len(lines) > 1:
+    size = _HEAD_BYTES
+    while size < min(len(text), _MOST_HEAD_BYTES) and text.count(b"\n", 0, size) < _FEWEST_LINES:
+        size *= 2
+    lines = text[:size].decode("utf-8", errors="replace").split("\n")
+    if len(text) > size and len(lines) > 1:
         lines.pop()  # cut off by the reading of a head
     return lines[:_HEAD_LINES]
 

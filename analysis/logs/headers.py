@@ -1,6 +1,7 @@
 """The lines above the rows: names of columns, their units, and what else stands there."""
 
-from dataclasses import dataclass
+from collections import Counter
+from dataclasses import dataclass, field
 
 from analysis.channels import channel_of_tidy
 from analysis.errors import LogError
@@ -25,12 +26,19 @@ class Headers:
     lines : 1-based lines of names and units
     again : the lines above the rows as tuples of bare cells; where they stand among rows they are
         passed over
+    shared : names of more than one column, looked up once for all columns
     """
 
     names: tuple[str, ...]
     units: tuple[str, ...]
     lines: tuple[int, ...]
     again: frozenset[tuple[str, ...]] = frozenset()
+    shared: frozenset[str] = field(init=False)
+
+    def __post_init__(self) -> None:
+        often = Counter(self.names)
+        several = frozenset(name for name, count in often.items() if count > 1)
+        object.__setattr__(self, "shared", several)
 
 
 def find_headers(

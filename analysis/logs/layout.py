@@ -156,7 +156,7 @@ def nothing_known(name: str, dialect: Dialect, layout: Layout) -> LogError:
 def column_key(dialect: Dialect, place: int) -> str:
     """Give what names a column in a map: its head where it has one of its own, else its number."""
     head = dialect.heads[place]
-    return head if head and dialect.heads.count(head) == 1 else str(place + 1)
+    return head if head and not dialect.is_shared(place) else str(place + 1)
 
 
 def nameless_key(number: int) -> str:

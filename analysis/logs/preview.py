@@ -1,5 +1,6 @@
 """A log as it would be read with a map, for somebody to look at before it counts."""
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -107,6 +108,7 @@ def _as_written(
 
 
 def _by_heads(heads: Sequence[str]) -> tuple[ColumnUnderstood, ...]:
+    often = Counter(heads)
     return tuple(
         ColumnUnderstood(
             place=place,
@@ -116,7 +118,7 @@ def _by_heads(heads: Sequence[str]) -> tuple[ColumnUnderstood, ...]:
             source="none",
             certainty_frac=0.0,
             reasons=(),
-            shared_head=list(heads).count(head) > 1,
+            shared_head=often[head] > 1,
         )
         for place, head in enumerate(heads)
     )

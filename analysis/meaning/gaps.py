@@ -17,7 +17,7 @@ from analysis.record import Floats
 _FEWEST = 8
 _SIGNED = ("on_k", "dawn_k")
 _MOST_ROWS = 4000
-# How much each counts; read off invented plants (`python -m tests.bench.meaning_fit`).
+# How much each counts: fitted once on drawn plants; no bench prints it. Engineering judgement.
 GAP_WEIGHTS = {"on_k": 0.22, "on_vary": 0.05, "follow": 0.34, "follow_on": 0.34, "dawn_k": 1.0}
 # The last one holds for the roof and the air alone, set by hand: a room is no air outside.
 # Usual value and spread for a pair, and for any two temperatures.

@@ -23,7 +23,8 @@ _DIFFUSE = 0.15
 _LOWEST_SINE, _LEAST_W_M2 = 0.17, 40.0
 _HOURS = 24
 _FEWEST = 4
-# What they say of plane and level, read off invented plants (`python -m tests.bench.meaning_fit`).
+# What they say of plane and level: fitted once on drawn plants; no bench prints it. Engineering
+# judgement.
 _SIDES = {"irradiance_plane": 0.5, "irradiance_horizontal": -0.5}
 _OVER, _NEAR, _BEND = 0.91, 0.19, 0.44
 # Of a sensor of light: nights at nought, and nothing much below it.
