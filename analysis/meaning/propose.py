@@ -6,7 +6,7 @@ together. What stays below `SURE_FRAC` is asked.
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -112,10 +112,17 @@ def propose(
         replace(look, moves=motion_of(row, phases, times, span=look.high - look.low))
         for look, row in zip(looks, values, strict=True)
     ]
-    found = [
-        _together(columns, headers, looks, fits, values, times, phases, site, temperature)
-        for temperature in _temperatures(headers, looks)
-    ]
+    seen = _Seen(
+        columns=columns,
+        headers=headers,
+        looks=looks,
+        fits=fits,
+        values=values,
+        times=times,
+        phases=phases,
+        area_m2=None if site is None else site.area_m2,
+    )
+    found = [_together(seen, temperature) for temperature in _temperatures(headers, looks)]
     weights = np.array([one.evidence for one in found])
     best = found[int(np.argmax(weights))]
     shares = np.exp(weights - weights.max())
@@ -328,25 +335,42 @@ def _states(
     ]
 
 
-def _together(
-    columns: Sequence[OpenColumn],
-    headers: Sequence[Header],
-    looks: Sequence[Look],
-    fits: Sequence[Fit],
-    values: Floats,
-    times: Times,
-    phases: Phases,
-    site: Site | None,
-    temperature: str,
-) -> _Found:
-    states = _states(columns, headers, looks, fits, times, temperature)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Seen:
+    """What was seen of the columns, whatever unit their temperatures are in.
+
+    Attributes
+    ----------
+    columns, headers, looks, fits : one for each column
+    values : at the sampled rows [as written], shape (columns, m)
+    times, phases : the rows, and when the loop runs
+    area_m2 : of the collectors, None where no site is known [m²]
+    """
+
+    columns: Sequence[OpenColumn]
+    headers: Sequence[Header]
+    looks: Sequence[Look]
+    fits: Sequence[Fit]
+    values: Floats
+    times: Times
+    phases: Phases
+    area_m2: float | None
+
+
+def _together(seen: _Seen, temperature: str) -> _Found:
+    states = _states(seen.columns, seen.headers, seen.looks, seen.fits, seen.times, temperature)
     celsius = np.array(
-        [_in_celsius(row, header, temperature) for row, header in zip(values, headers, strict=True)]
+        [
+            _in_celsius(row, header, temperature)
+            for row, header in zip(seen.values, seen.headers, strict=True)
+        ]
     )
     links = Links(
-        pairs=pairs_of(celsius, values, times, phases.on if phases.known else None),
-        gaps=gaps_of(celsius, phases),
-        named=_named(headers),
+        pairs=pairs_of(
+            celsius, seen.values, seen.times, seen.phases.on if seen.phases.known else None
+        ),
+        gaps=gaps_of(celsius, seen.phases),
+        named=_named(seen.headers),
     )
     first = assign(states, links)
     taken = {states[number][option].channel: number for number, option in enumerate(first.best)}
@@ -354,16 +378,16 @@ def _together(
     if "loop_hot" in taken and "loop_cold" in taken:
         spread = celsius[taken["loop_hot"]] - celsius[taken["loop_cold"]]
     balance = balance_of(
-        values,
-        times,
-        on=phases.on if phases.known else None,
+        seen.values,
+        seen.times,
+        on=seen.phases.on if seen.phases.known else None,
         spread_k=spread,
-        sun_w_m2=_sun(states, first, values),
-        area_m2=None if site is None else site.area_m2,
+        sun_w_m2=_sun(states, first, seen.values),
+        area_m2=seen.area_m2,
     )
     links = replace(links, balance=balance)
     return _Found(
-        states, assign(states, links), links, temperature, tuple(one.head for one in columns)
+        states, assign(states, links), links, temperature, tuple(one.head for one in seen.columns)
     )
 
 
