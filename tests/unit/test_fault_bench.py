@@ -28,6 +28,7 @@ def an_outcome(**changes):
 
 
 def test_every_kind_of_the_catalogue_has_a_row_and_a_set_that_judges_it():
+    assert {row.kind for row in ROWS} == KINDS
     for kind in KINDS:
         assert any(
             judgeable(row, name, step_s=60) for row in ROWS if row.kind == kind for name in SETS
