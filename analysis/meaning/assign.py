@@ -92,7 +92,9 @@ def assign(states: Sequence[Sequence[State]], links: Links) -> Assignment:
     nats = np.zeros(1)
     for step, column in enumerate(order):
         here = states[column]
-        gain = np.tile(np.array([_alone(links, column, state) for state in here]), (len(nats), 1))
+        gain = np.tile(
+            np.array([_alone(links, column, state, here) for state in here]), (len(nats), 1)
+        )
         for before in order[:step]:
             table = _table(states, links, column, before)
             if table is not None:
@@ -121,8 +123,15 @@ def _margin(states: Sequence[State]) -> float:
     return states[0].nats - states[1].nats if len(states) > 1 else np.inf
 
 
-def _alone(links: Links, column: int, state: State) -> float:
-    more = 0.0 if links.balance is None else links.balance.alone(column, state)
+def _alone(links: Links, column: int, state: State, here: Sequence[State]) -> float:
+    if links.balance is None:
+        return state.nats
+    more = links.balance.alone(column, state)
+    if state.channel == "heat_register":
+        # A counter may count other heat too: of it the sun tells the unit, not what it is.
+        more -= max(
+            links.balance.alone(column, one) for one in here if one.channel == state.channel
+        )
     return state.nats + more
 
 

@@ -27,6 +27,8 @@ _PER_M2_W, _PER_M2_SPREAD = 280.0, 0.8
 # How well heat and the meter that shows it agree, as a factor.
 _AGREE = 0.3
 _AGREE_NATS, _WORST = 1.5, -9.0
+# A kilowatt-hour in an hour is a kilowatt.
+_LOG_W_PER_KW = math.log(1000.0)
 _FEWEST = 10
 
 
@@ -50,13 +52,15 @@ class Balance:
     spread: float
 
     def alone(self, column: int, state: State) -> float:
-        """Say how well a flow or power in this unit fits sun and collector [nats]."""
+        """Say how well a flow, power or register in this unit fits sun and collector [nats]."""
         if math.isnan(self.expected_w):
             return 0.0
         if state.channel == "flow":
             heat = float(self.heat[column]) + _log_factor(state)
         elif state.channel == "heat_power":
             heat = float(self.level[column]) + _log_factor(state)
+        elif state.channel == "heat_register":
+            heat = float(self.gain_per_h[column]) + _log_factor(state) + _LOG_W_PER_KW
         else:
             return 0.0
         if math.isnan(heat):
@@ -65,14 +69,14 @@ class Balance:
 
     def both(self, one: int, mine: State, other: int, theirs: State) -> float:
         """Say how well two columns in their units agree [nats]."""
-        if mine.channel != "flow":
-            return 0.0
-        if theirs.channel == "heat_power":
+        kinds = (mine.channel, theirs.channel)
+        if kinds == ("flow", "heat_power"):
             off = float(self.heat[one] - self.level[other])
-        elif theirs.channel == "heat_register":
-            # A kilowatt-hour in an hour is a kilowatt.
-            off = float(self.heat[one] - self.gain_per_h[other]) - math.log(1000.0)
-        elif theirs.channel == "flow_volume":
+        elif kinds == ("flow", "heat_register"):
+            off = float(self.heat[one] - self.gain_per_h[other]) - _LOG_W_PER_KW
+        elif kinds == ("heat_power", "heat_register"):
+            off = float(self.level[one] - self.gain_per_h[other]) - _LOG_W_PER_KW
+        elif kinds == ("flow", "flow_volume"):
             off = float(self.level[one] - self.gain_per_h[other]) + math.log(60.0)
         else:
             return 0.0

@@ -16,6 +16,7 @@ from analysis.logs.asking import SURE_FRAC, OpenColumn, Proposal, Question
 from analysis.logs.conversions import UNITS
 from analysis.meaning.assign import Assignment, Links, assign
 from analysis.meaning.balance import balance_of
+from analysis.meaning.doubts import Doubt, doubt_of
 from analysis.meaning.gaps import gaps_of
 from analysis.meaning.looks import Look, look_at
 from analysis.meaning.motion import Phases, motion_of, phases_of
@@ -47,6 +48,8 @@ _MOST_COLUMNS = 64
 _FARTHEST = 1e13
 # Where the header says one thing and the values another, a person is asked.
 _SUREST_AGAINST_WORDS, _WORDS_AGAINST = 0.85, 2.5
+# Where physics leaves open what the header seems to say, a person is asked.
+_SUREST_DOUBTED = 0.85
 # Degrees of Fahrenheit or kelvin without a word about it are rare; engineering judgement [nats].
 _TEMPERATURES = {"c": 0.0, "f": -3.0, "k": -4.0}
 
@@ -251,6 +254,17 @@ class _Found:
             certainty /= certainty + _VALUES_ALONE * (1.0 - certainty)
         if _contradicted(headers[number], best):
             certainty = min(certainty, _SUREST_AGAINST_WORDS)
+        doubt = doubt_of(
+            number,
+            best,
+            headers=headers,
+            known=column.known,
+            states=self.states,
+            assignment=self.assignment,
+            links=self.links,
+        )
+        if doubt:
+            certainty = min(certainty, _SUREST_DOUBTED)
         heat = "energy" in headers[number].unit.quantities
         if not best.channel and (heat or headers[number].scores.none <= 0.0):
             # That a column is nothing we know is never certain from its values alone, and a figure
@@ -267,13 +281,15 @@ class _Found:
             assignment=self.assignment,
             links=self.links,
         )
+        if doubt:
+            reasons = (*reasons, doubt.reason(best))
         meaning = None
         if best.channel and channel(known or name) is not None:
             unit = printed_unit(best.channel, best.unit) or None
             meaning = ColumnMeaning(channel=known or name, unit=unit)
         questions: tuple[Question, ...] = ()
         if certainty < SURE_FRAC:
-            questions = self._questions(number, keys[column.place], best, file, degrees)
+            questions = self._questions(number, keys[column.place], best, file, degrees, doubt)
         return Proposal(
             place=column.place,
             meaning=meaning,
@@ -283,14 +299,30 @@ class _Found:
         )
 
     def _questions(
-        self, number: int, subject: str, best: State, file: str, degrees: Mapping[str, float]
+        self,
+        number: int,
+        subject: str,
+        best: State,
+        file: str,
+        degrees: Mapping[str, float],
+        doubt: Doubt,
     ) -> tuple[Question, ...]:
         states, shares = self.states[number], self.assignment.shares[number]
         by_channel: dict[str, float] = {}
         for state, share in zip(states, shares.tolist(), strict=True):
             by_channel[state.channel] = by_channel.get(state.channel, 0.0) + share
+        if doubt.channel:
+            shared = {name: _SUREST_DOUBTED * share for name, share in by_channel.items()}
+            shared[doubt.channel] = shared.get(doubt.channel, 0.0) + 1.0 - _SUREST_DOUBTED
+            why = (
+                f"its header says {BASE_CHANNELS[best.channel].says}, "
+                f"its values are those of the {BASE_CHANNELS[doubt.channel].says}"
+            )
+            return (column_question(shared, subject, file, why=why),)
         ranked = sorted(by_channel.items(), key=lambda one: -one[1])[:MOST_CHOICES]
         units = self._units(number, best, degrees) if best.channel else {}
+        for unit in doubt.units:
+            units[unit] = max(units.get(unit, 0.0), 1.0 - _SUREST_DOUBTED)
         if len(units) > 1 and by_channel[best.channel] >= SURE_FRAC:
             return (unit_question(best.channel, units, subject, file),)
         real = [BASE_CHANNELS[name].says for name, share in ranked if name and share >= ASKED_FRAC]

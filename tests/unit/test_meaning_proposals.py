@@ -264,3 +264,49 @@ def test_columns_that_only_look_like_ours_are_not_sure():
     for name, values in strangers.items():
         found = proposals((*SIX, "ambient"), change={"ambient": lambda _, v=values: v})["ambient"]
         assert found.meaning is None or found.certainty_frac < SURE_FRAC, name
+
+
+def test_the_unit_of_a_register_is_settled_by_heat_or_asked():
+    heads = {"collector": "Collector", "store_bottom": "Tank bottom", "pump": "Pump",
+             "heat_register": "Heat total", "irradiance_plane": "Irradiance tilted"}  # fmt: skip
+    mj = {"heat_register": lambda v: np.round(v * 3.6, 1)}
+    site = parse_site(site_toml(home()))
+    for there in (site, None):
+        for change in ({}, mj):
+            found = proposals(tuple(heads), heads=heads, change=change, site=there)["heat_register"]
+            true = "MJ" if change else "kWh"
+            if found.certainty_frac < SURE_FRAC:
+                (question,) = found.questions
+                assert question.kind == "unit"
+                assert {"kWh", "MJ"} <= {choice.value for choice in question.choices}
+            else:
+                assert found.meaning == ColumnMeaning(channel="heat_register", unit=true)
+            if there is None:  # Nothing to hold the heat against.
+                assert found.certainty_frac < SURE_FRAC
+                assert any("does not tell" in reason for reason in found.reasons)
+    # A flow between known pipes, or the meter's own power, tells it.
+    for more in ({"flow": "Flow l/min", "loop_hot": "Supply solar", "loop_cold": "Return solar"},
+                 {"heat_power": "Heat power [W]"}):  # fmt: skip
+        for change, unit in (({}, "kWh"), (mj, "MJ")):
+            all_heads = heads | more
+            found = proposals(tuple(all_heads), heads=all_heads, change=change)["heat_register"]
+            assert found.certainty_frac >= SURE_FRAC
+            assert found.meaning == ColumnMeaning(channel="heat_register", unit=unit)
+
+
+@pytest.mark.parametrize("more", [(), ("pump",)])
+def test_crossed_headers_are_asked_with_both_reasons(more):
+    right = {"collector": "Collector", "store_bottom": "Boiler onder"} | dict.fromkeys(more, "Pomp")
+    found = proposals(tuple(right), heads=right)
+    for name in ("collector", "store_bottom"):
+        assert found[name].meaning.channel == name
+        assert found[name].certainty_frac >= SURE_FRAC
+    crossed = right | {"collector": "Boiler onder", "store_bottom": "Collector"}
+    found = proposals(tuple(crossed), heads=crossed)
+    for name in ("collector", "store_bottom"):
+        assert found[name].certainty_frac < SURE_FRAC
+        (question,) = found[name].questions
+        assert {"collector", "store_bottom"} <= {choice.value for choice in question.choices}
+        assert "its header says" in question.why
+        assert "its values are those of" in question.why
+        assert any(reason.startswith("but the values") for reason in found[name].reasons)
