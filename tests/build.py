@@ -158,10 +158,10 @@ class Plant:
             until_s=until_s,
         )
 
-    def conclusion(self, kind: str) -> Conclusion:
+    def conclusion(self, kind: str, *, table: DayTable | None = None) -> Conclusion:
         """Let one kind look and judge alone, with nothing explained by others."""
         fault = fault_of(kind)
-        table = self.table(catalogue=(fault,))
+        table = self.table(catalogue=(fault,)) if table is None else table
         history = a_history(table, site=self.site)
         return fault.conclude(
             replace(

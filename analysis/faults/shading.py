@@ -145,7 +145,8 @@ class Shading:
         sensed = np.isfinite(sun).any(axis=1, keepdims=True)
         with np.errstate(invalid="ignore"):
             clear = sun >= self.free_frac
-            share = lit / np.minimum(sun, 1.0)
+            # A sensor that stands at nothing tells of no share.
+            share = lit / np.where(sun > 0.0, np.minimum(sun, 1.0), np.nan)
             dark_beside, free_beside = (
                 clear & (share < self.dark_frac),
                 clear & (share > self.free_frac),

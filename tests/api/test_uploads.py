@@ -220,7 +220,7 @@ def test_a_log_that_nobody_explains_waits_and_is_read_once_the_site_file_says_ho
     upload = send(client, slug, bare)
     back.worker().work_all()
     assert state(client, upload)["state"] == "asking"
-    assert "“S1”" in state(client, upload)["message"]
+    assert "waits for an answer" in state(client, upload)["message"]
     assert stored(back) == (0, 0)
     text = site_file() + '[log.columns]\n"S1" = { channel = "collector", unit = "C" }\n'
     assert client.put(f"/api/sites/{slug}/file", content=text).status_code == 200
