@@ -181,7 +181,7 @@ def test_the_report_shows_how_each_log_was_understood(desk):
     assert "foreign.csv: semicolon separated, decimal comma" in text
     assert "day.month.year, clock of Europe/London" in text
     assert "Dach = collector in C; Vorlauf = loop_hot in °C" in text
-    assert "not known and left aside: X" in text
+    assert "not known and left out: X" in text
     assert "[log.columns] names what no log has: Durchfluss" in text
 
 
@@ -210,7 +210,7 @@ def test_nothing_from_a_file_steers_the_terminal(desk):
     found = desk.run(desk.put("odd.toml", named), desk.put("odd.csv", odd))
     assert found.status == 0
     assert chr(27) not in found.out
-    assert "not known and left aside: ?[2J" in found.out
+    assert "not known and left out: ?[2J" in found.out
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")

@@ -15,8 +15,9 @@ from analysis.record import Record
 from analysis.results import Bounded, Evidence, Report, Savings
 from analysis.site import Site
 from analysis.sitefile import parse_site
+from dashboards.care_view import LifeStep, life_view
 from dashboards.figures.heat_by_period import heat_by_period
-from dashboards.finding_page import finding_view
+from dashboards.finding_page import FindingView, finding_view
 from dashboards.fleet_page import FleetPage, FleetSite, fleet_page
 from dashboards.links import finding_key, finding_of_key
 from dashboards.losses import not_counted, recent_loss, worth
@@ -193,6 +194,28 @@ def assert_harmless(html: str) -> None:
     assert all(attrs and set(attrs) <= ours for attrs in scripts)
 
 
+def finding_html(view: FindingView, head: SimpleNamespace) -> str:
+    step = LifeStep(at=HOSTILE, who=HOSTILE, words="accepted", note=HOSTILE)
+    return render(
+        "finding.html",
+        site=head,
+        view=view,
+        figure=None,
+        hours="",
+        course=None,
+        life=life_view(
+            state="accepted",
+            words="accepted",
+            until=None,
+            may=("put_right", "set_aside"),
+            steps=[step],
+        ),
+        usual_until="2026-01-01",
+        message=None,
+        problem=HOSTILE,
+    )
+
+
 def test_hostile_names_stay_text_on_every_page(site: Site) -> None:
     evil = dataclasses.replace(site, place=dataclasses.replace(site.place, name=HOSTILE))
     report = hostile_report()
@@ -202,9 +225,7 @@ def test_hostile_names_stay_text_on_every_page(site: Site) -> None:
     assert_harmless(fleet)
     view = finding_view(report.findings[0], report, slug="x", texts={})
     head = SimpleNamespace(name=HOSTILE, path="/sites/x")
-    assert_harmless(
-        render("finding.html", site=head, view=view, figure=None, hours="", course=None)
-    )
+    assert_harmless(finding_html(view, head))
     assert_harmless(render_report(report, evil, inline=False))
     assert_harmless(render("error.html", code=404, title=HOSTILE, detail=HOSTILE))
 
@@ -219,9 +240,7 @@ def test_cautions_stand_before_the_checks_and_are_never_missing() -> None:
     report = a_report(findings=(a_finding(cautions=()),))
     view = finding_view(report.findings[0], report, slug="x", texts=TEXTS)
     head = SimpleNamespace(name="Mill", path="/sites/x")
-    text = _Page(
-        render("finding.html", site=head, view=view, figure=None, hours="", course=None)
-    ).text
+    text = _Page(finding_html(view, head)).text
     assert "licensed" in text
     assert text.index("First, stay safe") < text.index("Look at the controller")
 
