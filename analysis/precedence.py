@@ -98,7 +98,7 @@ CAUSES = (
         feigns=f"low_flow high_flow reverse_circulation poor_heat_transfer {_YIELD}",
     ),
     # What stands still, from the first cause to the last.
-    _cause("not_yet_fitted", feigns=f"start_delayed pipe_heat_loss {_STANDS}"),
+    _cause("not_yet_fitted", feigns=f"start_delayed shading pipe_heat_loss {_STANDS}"),
     _cause("vessel_charge_lost", brings=f"pressure_loss low_flow short_cycling {_STANDS}"),
     _cause("pressure_loss", brings=f"low_flow short_cycling poor_heat_transfer {_STANDS}"),
     _cause(

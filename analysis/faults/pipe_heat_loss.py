@@ -78,6 +78,8 @@ class PipeHeatLoss:
     Attributes
     ----------
     many : so many times the planned loss is too much where the plant has no past
+    most : no pipe without any insulation loses more than so many times the planned loss; then a
+        sensor sits elsewhere than told (engineering judgement)
     more_than_past, past_plus : so many times its own past, and so much of the planned loss more
     sound_many : below it a day is sound where the plant has no past
     alone_frac : fitted to a finding's days alone, so much of the bound must be left
@@ -91,6 +93,7 @@ class PipeHeatLoss:
     """
 
     many: float = 1.6
+    most: float = 6.0
     more_than_past: float = 1.6
     past_plus: float = 0.55
     sound_many: float = 1.3
@@ -169,7 +172,7 @@ class PipeHeatLoss:
                 continue
             # A sensor that was moved shifts all falls alike: its days alone show nothing.
             share = _alone(table, kept)
-            if share >= self.alone_frac * bound:
+            if self.alone_frac * bound <= share <= self.most:
                 found.append(self._found(table, kept, over, share, past))
         why = "" if length_known else "no pipe length in the site file: against the own past alone"
         return Judged(findings=tuple(found), why=why)
@@ -179,7 +182,7 @@ class PipeHeatLoss:
         if len(place) < 2 * self.past_days:
             return None
         past = float(np.median(_shares(table, place[: self.past_days])))
-        return past if past < self.many else None
+        return past if 0.0 <= past < self.many else None
 
     def _bounds(self, past: float | None, length_known: bool) -> tuple[float, float]:
         """Give the shares from which on a day shows it, and below which it is sound."""

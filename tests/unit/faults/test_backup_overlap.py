@@ -6,6 +6,8 @@ from analysis.faults import Judged, NotJudged
 from fixtures.faults import Fault
 from tests.build import FULL_LOG, NO_SUN_LOG, a_plant, of_kind
 
+pytestmark = pytest.mark.thorough
+
 KIND = "backup_overlap"
 BACKUP = (*FULL_LOG, "backup")
 # A weak heater takes its time, as immersion heaters do.

@@ -10,6 +10,8 @@ from analysis.faults import Judged, NotJudged
 from fixtures.faults import Fault
 from tests.build import NO_SUN_LOG, PUMP_LOG, a_history, a_plant, a_table, fault_of, of_kind
 
+pytestmark = pytest.mark.thorough
+
 KIND = "charge_limit_low"
 LOWERED = Fault(kind="limit_lowered", start="2025-06-03", end="2025-06-24")
 

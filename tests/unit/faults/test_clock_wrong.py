@@ -11,6 +11,8 @@ from fixtures.faults import Fault
 from fixtures.weather import DULL
 from tests.build import FULL_LOG, NO_SUN_LOG, PUMP_LOG, Plant, a_plant, of_kind
 
+pytestmark = pytest.mark.thorough
+
 KIND = "clock_wrong"
 SETS = pytest.mark.parametrize("channels", [FULL_LOG, NO_SUN_LOG, PUMP_LOG])
 

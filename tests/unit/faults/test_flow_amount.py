@@ -8,6 +8,8 @@ from fixtures.weather import CONTINENTAL
 from tests.build import NO_SUN_LOG, PUMP_LOG, a_plant, at, of_kind
 from tests.unit.faults.test_every_fault import EVERYTHING
 
+pytestmark = pytest.mark.thorough
+
 UNMETERED = tuple(name for name in EVERYTHING if name != "flow")
 
 

@@ -17,6 +17,8 @@ from tests.build import (
     of_kind,
 )
 
+pytestmark = pytest.mark.thorough
+
 KIND = "flow_reading_wrong"
 METER_LOG = (*PUMP_LOG, "heat_register")
 

@@ -11,6 +11,8 @@ from analysis.faults import NotJudged
 from analysis.site import Change
 from tests.build import a_history, a_plant, a_site, a_table, fault_of, of_kind
 
+pytestmark = pytest.mark.thorough
+
 KIND = "fluid_stress"
 
 

@@ -9,6 +9,8 @@ from analysis.faults import Judged, NotJudged
 from fixtures.faults import Fault
 from tests.build import a_history, a_plant, a_site, a_table, fault_of, of_kind
 
+pytestmark = pytest.mark.thorough
+
 KIND = "hygiene_temperature"
 BACKUP = a_site().backup
 

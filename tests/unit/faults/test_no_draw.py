@@ -6,6 +6,8 @@ from analysis.faults import Judged, NotJudged
 from fixtures.faults import Fault
 from tests.build import PUMP_LOG, a_plant, of_kind
 
+pytestmark = pytest.mark.thorough
+
 KIND = "no_draw"
 
 

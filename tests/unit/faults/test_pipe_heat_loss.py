@@ -9,6 +9,8 @@ from analysis.faults import Judged, NotJudged
 from fixtures.faults import Fault
 from tests.build import FULL_LOG, NO_SUN_LOG, PUMP_LOG, a_plant, of_kind, with_values
 
+pytestmark = pytest.mark.thorough
+
 KIND = "pipe_heat_loss"
 FOUR = ("collector", "loop_hot", "loop_cold", "store_bottom", "pump")
 

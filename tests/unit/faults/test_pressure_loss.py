@@ -13,6 +13,8 @@ from analysis.site import Change
 from fixtures.faults import Fault
 from tests.build import NO_SUN_LOG, a_history, a_plant, a_site, a_table, fault_of, of_kind
 
+pytestmark = pytest.mark.thorough
+
 KIND = "pressure_loss"
 
 

@@ -7,6 +7,8 @@ from fixtures.faults import Fault
 from tests.build import NO_SUN_LOG, PUMP_LOG, Plant, a_clear_day, a_plant, a_site, fault_of, of_kind
 from tests.unit.faults.test_every_fault import EVERYTHING, nights_pumped
 
+pytestmark = pytest.mark.thorough
+
 NIGHT, ENDLESS = "night_running", "pump_never_stops"
 HOUR = np.arange(288) / 12.0
 

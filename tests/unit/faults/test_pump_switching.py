@@ -10,6 +10,8 @@ from analysis.faults._switching import running, spells_of
 from fixtures.faults import Fault
 from tests.build import FULL_LOG, PUMP_LOG, a_plant, of_kind
 
+pytestmark = pytest.mark.thorough
+
 SPAN = {"start": "2025-05-08", "end": "2025-05-25"}
 METERED = ("collector", "store_bottom", "store_top", "pump", "heat_register")
 

@@ -6,6 +6,8 @@ from analysis.faults import NotJudged
 from fixtures.faults import Fault
 from tests.build import FULL_LOG, a_plant, of_kind
 
+pytestmark = pytest.mark.thorough
+
 KIND = "scald_risk"
 TAPS = (*FULL_LOG, "hot_tap")
 STUCK = Fault(kind="mixing_valve_stuck", start="2025-05-06", end="2025-05-20")

@@ -9,6 +9,8 @@ from analysis.faults import Judged, NotJudged
 from fixtures.faults import Fault
 from tests.build import FULL_LOG, PUMP_LOG, a_plant, of_kind, with_values
 
+pytestmark = pytest.mark.thorough
+
 KIND = "sensors_swapped"
 
 

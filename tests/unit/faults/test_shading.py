@@ -11,6 +11,8 @@ from fixtures.faults import Fault
 from fixtures.weather import DULL
 from tests.build import FULL_LOG, NO_SUN_LOG, PUMP_LOG, a_plant, a_site, a_table, of_kind
 
+pytestmark = pytest.mark.thorough
+
 TREE = {"azimuth_deg": (195.0, 265.0), "elevation_deg": 40.0}
 DAYS = {"start": "2025-08-10", "days": 60}
 

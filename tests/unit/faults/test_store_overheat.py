@@ -8,6 +8,8 @@ import pytest
 from fixtures.faults import Fault
 from tests.build import Plant, a_clear_day, a_history, a_plant, a_site, fault_of, of_kind
 
+pytestmark = pytest.mark.thorough
+
 KIND = "store_overheat"
 
 

@@ -10,6 +10,8 @@ from analysis.loop_pressure import swing_of, vessel_bar_l
 from fixtures.faults import Fault
 from tests.build import NO_SUN_LOG, a_history, a_plant, a_site, a_table, fault_of, of_kind
 
+pytestmark = pytest.mark.thorough
+
 KIND = "vessel_charge_lost"
 NO_AIR_LOG = (*NO_SUN_LOG, "pressure")
 

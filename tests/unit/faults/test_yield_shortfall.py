@@ -10,6 +10,8 @@ from analysis.faults.yield_shortfall import YieldShortfall
 from fixtures.faults import Fault
 from tests.build import a_history, a_plant, a_site, a_table, asking, fault_of, of_kind, with_values
 
+pytestmark = pytest.mark.thorough
+
 KIND = "yield_shortfall"
 PARTS = {
     **{f"heat_{name}_u_kwh": 0.02 for name in ("hot", "cold", "flow", "fluid", "method")},
