@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from analysis.blocks import Block, join, utc_day
 from analysis.record import Record, record_from_stamps
 from service.db.engine import insert_into
-from service.db.models import ChannelSeen, DayBlock, DayLayer, DayMark, Site, Upload, WeatherFile
+from service.db.models import ChannelSeen, DayBlock, DayMark, Site, Upload, WeatherFile
 from service.ingest.blocks import decode, encode, values_hash
 
 # Stamps mark the end or the start of their step, so a span's rows may stand one step outside it.
@@ -144,19 +144,6 @@ def site_with_values(db: Session, *, hashes: Sequence[str], but_site_id: int) ->
     return None
 
 
-def load_blocks(db: Session, *, site_id: int, days: Sequence[date]) -> dict[date, Block]:
-    """Give the stored blocks of these days."""
-    blocks: dict[date, Block] = {}
-    for first in range(0, len(days), _AT_ONCE):
-        found = db.execute(
-            select(DayBlock.day, DayBlock.data).where(
-                DayBlock.site_id == site_id, DayBlock.day.in_(days[first : first + _AT_ONCE])
-            )
-        )
-        blocks.update({row.day: decode(row.data) for row in found})
-    return blocks
-
-
 def save_blocks(db: Session, *, site_id: int, blocks: Mapping[date, Block]) -> None:
     """Write blocks in place of what these days had."""
     if not blocks:
@@ -179,13 +166,6 @@ def save_blocks(db: Session, *, site_id: int, blocks: Mapping[date, Block]) -> N
             for day, block in sorted(blocks.items())
         ],
     )
-
-
-def drop_blocks(db: Session, *, site_id: int) -> None:
-    """Forget all stored rows of a site."""
-    db.execute(delete(DayBlock).where(DayBlock.site_id == site_id))
-    db.execute(delete(DayLayer).where(DayLayer.site_id == site_id))
-    db.execute(delete(ChannelSeen).where(ChannelSeen.site_id == site_id))
 
 
 def load_rows(db: Session, *, site_id: int, start_s: int, end_s: int) -> Block | None:
