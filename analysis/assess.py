@@ -31,6 +31,7 @@ from analysis.doubt import without_doubtful
 from analysis.errors import RecordError
 from analysis.faults import CATALOGUE, Fault, Found, Judged, NotJudged
 from analysis.faults._protocol import Conclusion, History
+from analysis.faults._switching import switching_columns
 from analysis.field_check.balance import field_check
 from analysis.field_check.hours import field_check_hours
 from analysis.figures import day_figures, month_figures, promises_of, total_figures
@@ -137,7 +138,7 @@ def _observed(
 ) -> DayTable:
     case = case_of(site=site, record=record, channels=channels, weather=weather)
     columns = {**day_columns(case), **edge_columns(case)}
-    columns.update({**sensor_columns(case), **clear_columns(case)})
+    columns.update({**sensor_columns(case), **clear_columns(case), **switching_columns(case)})
     happenings: list[Happening] = list(field_check_hours(case))
     for fault in catalogue:
         seen = fault.observe(case)

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.case import Case
-from analysis.expected import full_store
 from analysis.grid import BIN_S
 from analysis.irradiance import clear_sky_horizontal_w_m2
 from analysis.record import Floats
@@ -83,7 +82,7 @@ def stretches_of(case: Case) -> Stretches:
     due = (clear_w - case.expected.loss_w) * let_through - case.expected.pipe_w
     # Stored heat is left in what came: a collector that warms up took it from the sun.
     came = loop.heat_w + case.expected.stored_w
-    usable = case.expected.carried & ~full_store(loop, case.site)
+    usable = case.expected.carried & ~case.expected.store_full
     usable &= np.isfinite(due) & np.isfinite(came) & (loop.known_s >= 0.5 * BIN_S)
     bright = clear_w >= _LEAST_OFFER_FRAC * model.brightest_w
     flags = usable & bright

@@ -51,6 +51,7 @@ class Expected:
     carried : the loop carried heat
     standing : it stood still although a healthy loop would have run, long enough to count
     standing_w : what the healthy loop would have delivered there, else 0 [W]
+    store_full : the controller rightly left the store alone (see `full_store`)
     """
 
     power_w: Floats
@@ -61,6 +62,7 @@ class Expected:
     carried: Bools
     standing: Bools
     standing_w: Floats
+    store_full: Bools
 
 
 def still_idle(loop: Loop, model: LoopModel, gain_w: Floats) -> Bools:
@@ -138,6 +140,7 @@ def expected_heat(*, site: Site, model: LoopModel, sky: Sky, loop: Loop) -> Expe
         carried=carried,
         standing=standing & np.isfinite(gain),
         standing_w=np.where(np.isfinite(gain), standing_w, 0.0),
+        store_full=around.store_full,
     )
 
 

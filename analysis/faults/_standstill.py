@@ -3,7 +3,7 @@
 import numpy as np
 
 from analysis.case import Case
-from analysis.expected import full_store, still_idle
+from analysis.expected import still_idle
 from analysis.record import Bools
 from analysis.runs import bin_runs
 
@@ -19,7 +19,7 @@ def full_or_locked(case: Case) -> Bools:
     The store is at its limit, or was earlier that day and the collector, hot since, has not come
     back below its release temperature.
     """
-    full = full_store(case.loop, case.site)
+    full = case.expected.store_full
     roof = case.loop.t_roof_c
     hot = roof > case.site.controller.collector_cutout_c - _RELEASE_K
     excused = np.zeros(full.shape, dtype=np.bool_)

@@ -22,7 +22,7 @@ from analysis.faults._protocol import (
     NotJudged,
     Observation,
 )
-from analysis.faults._switching import Spell, span_of, steps_above, switching_columns, unjudged
+from analysis.faults._switching import Spell, span_of, steps_above, unjudged
 from analysis.record import Floats
 from analysis.results import Evidence
 from analysis.sources import VDI_2169, Source
@@ -81,9 +81,8 @@ class StartDelayed:
     )
 
     def observe(self, case: Case) -> Observation:
-        """See at which difference the pump starts, and what the pipe says of the sensor."""
-        columns = {**switching_columns(case), "roof_reads_low_k": _reads_low_k(case)}
-        return Observation(columns=columns)
+        """See what the pipe says of the sensor; how the pump switches is in every day's row."""
+        return Observation(columns={"roof_reads_low_k": _reads_low_k(case)})
 
     def conclude(self, history: History) -> Conclusion:
         """Find spells of late starts and of a sensor that reads low."""
