@@ -22,6 +22,8 @@ from dashboards.figures.log_preview import (
 )
 from dashboards.read_text import column_losses, how_sure
 from dashboards.render import figure_json
+from dashboards.set_aside_words import set_aside_facts
+from dashboards.site_facts import Fact
 
 # Fields of the form for questions about the whole file, and what each decides.
 FILE_FIELDS = {
@@ -79,6 +81,7 @@ class PreviewView:
     """The page."""
 
     says: str
+    set_aside: tuple[Fact, ...]
     problem: str | None
     readable: bool
     columns: tuple[ColumnLine, ...]
@@ -124,6 +127,7 @@ def preview_view(
     questions = _file_questions((*first.questions, *now.questions), answers)
     return PreviewView(
         says=_says(now, timezone),
+        set_aside=() if now.parsed is None else set_aside_facts(now.parsed.set_aside),
         problem=fmt.sentence(now.problem) if now.problem and not questions else None,
         readable=now.parsed is not None,
         columns=columns,

@@ -7,11 +7,12 @@ from analysis.channels import channel
 from analysis.logs.asking import ColumnUnderstood, Question
 from analysis.logs.proposed_map import columns_of
 from analysis.logs.shapes import FileRead
-from analysis.results import Problem
+from analysis.problem_groups import ProblemGroup
 from analysis.site import LogMap
 from analysis.sitefile_write import map_to_toml, toml_value
 from dashboards import format as fmt
 from dashboards.logs_text import printable
+from dashboards.set_aside_words import set_aside_facts
 
 _WIDTH = 78
 _HEAD, _HOLDS, _UNIT = 22, 29, 10
@@ -38,8 +39,7 @@ def read_text(
     *,
     ranges: Mapping[str, tuple[float, float]],
     questions: Sequence[Question],
-    problems: Sequence[Problem],
-    problem_count: int,
+    set_aside: Sequence[ProblemGroup],
     impossible: Mapping[str, int],
     timezone: str,
 ) -> str:
@@ -51,8 +51,7 @@ def read_text(
     ranges : channel to lowest and highest value in use [canonical unit]; also key of a column
         that is left open [as written]
     questions : what is open
-    problems : rows and cells that were set aside, the first ones
-    problem_count : how many there are
+    set_aside : rows and cells that were set aside, by reason
     impossible : channel to number of values that cannot be real
     timezone : zone in which times are shown
     """
@@ -63,7 +62,7 @@ def read_text(
     for group in alike.values():
         lines += [*_file(group, ranges, timezone, _first_guesses(questions)), ""]
     lines += _asked(questions)
-    lines += _set_aside(problems, problem_count, impossible)
+    lines += _set_aside(set_aside, impossible)
     return "\n".join(lines).rstrip() + "\n"
 
 
@@ -246,18 +245,16 @@ def _named(question: Question) -> str:
     return f"Column {subject}" if subject.isdigit() else f"“{subject}”"
 
 
-def _set_aside(
-    problems: Sequence[Problem], count: int, impossible: Mapping[str, int]
-) -> Iterator[str]:
+def _set_aside(set_aside: Sequence[ProblemGroup], impossible: Mapping[str, int]) -> Iterator[str]:
+    count = sum(group.count for group in set_aside)
     if not count and not impossible:
         return
     yield f"SET ASIDE ({fmt.plural(count, 'row or cell', 'rows and cells')})"
-    for problem in problems[:_LISTED]:
-        line = f"line {problem.line}" if problem.line else ""
-        place = ", ".join(filter(None, (problem.file, line, problem.column)))
-        yield from _wrapped(f"{printable(place)}: {printable(problem.why)}", 2, hang=4)
-    if count > _LISTED:
-        yield f"  and {fmt.number(count - min(_LISTED, len(problems)))} more"
+    facts = set_aside_facts(set_aside)
+    for one in facts[:_LISTED]:
+        yield from _wrapped(f"{printable(one.label)}: {printable(one.value)}", 2, hang=4)
+    if len(facts) > _LISTED:
+        yield f"  and {fmt.plural(len(facts) - _LISTED, 'more reason')}"
     for name, number in impossible.items():
         known = channel(name)
         if known is not None:

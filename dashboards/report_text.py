@@ -3,7 +3,8 @@
 import textwrap
 from collections.abc import Iterator, Sequence
 
-from analysis.results import Finding, MonthFigure, Problem, Report
+from analysis.problem_groups import ProblemGroup, grouped
+from analysis.results import Finding, MonthFigure, Report
 from dashboards import format as fmt
 from dashboards.check_facts import clear_days_of, field_check_of, readings_of, year_of
 from dashboards.design_facts import beside_of, design_of
@@ -11,6 +12,7 @@ from dashboards.finding_page import explains_words
 from dashboards.logs_text import printable
 from dashboards.losses import lost_words
 from dashboards.missing_heat import missing_heat, missing_heat_says
+from dashboards.set_aside_words import set_aside_facts
 from dashboards.site_facts import Fact
 from dashboards.texts import (
     Texts,
@@ -26,14 +28,20 @@ _LISTED = 10
 _CHECKS = 3
 
 
-def render_text(report: Report, *, texts: Texts, listed: int | None = None, logs: str = "") -> str:
+def render_text(
+    report: Report,
+    *,
+    texts: Texts,
+    set_aside: Sequence[ProblemGroup] | None = None,
+    logs: str = "",
+) -> str:
     """Write a report for reading.
 
     Parameters
     ----------
     report : the report
     texts : the catalogue's words
-    listed : how many problems the logs had in all, where more than `report.rejected` lists
+    set_aside : all that was set aside, by reason; None: what `report.rejected` lists
     logs : how the logs were read, as `dashboards.logs_text` writes it
     """
     parts = [
@@ -44,7 +52,7 @@ def render_text(report: Report, *, texts: Texts, listed: int | None = None, logs
         _findings(report, texts),
         _verdicts(report, texts),
         logs,
-        _rows(report, problems=max(listed or 0, len(report.rejected))),
+        _rows(report, grouped(report.rejected) if set_aside is None else set_aside),
     ]
     return "\n\n".join(part for part in parts if part) + "\n"
 
@@ -287,28 +295,18 @@ def _verdicts(report: Report, texts: Texts) -> str:
     return "\n\n".join(parts)
 
 
-def _rows(report: Report, *, problems: int) -> str:
+def _rows(report: Report, set_aside: Sequence[ProblemGroup]) -> str:
     rows = report.rows
     count = (
         f"{rows.read:,} read: {rows.kept:,} kept, {rows.duplicate:,} given more than once, "
         f"{rows.rejected:,} set aside"
     )
     lines = [f"ROWS\n{_wrapped(count, 2)}"]
-    lines.extend(_wrapped(place(item), 2) for item in report.rejected[:_LISTED])
-    more = problems - min(len(report.rejected), _LISTED)
-    if more > 0:
-        lines.append(f"  and {fmt.plural(more, 'more problem')} of this sort")
+    facts = set_aside_facts(set_aside)
+    lines.extend(_wrapped(printable(f"{one.label}: {one.value}"), 2) for one in facts[:_LISTED])
+    if len(facts) > _LISTED:
+        lines.append(f"  and {fmt.plural(len(facts) - _LISTED, 'more reason')}")
     return "\n".join(lines)
-
-
-def place(problem: Problem) -> str:
-    """Say where something stands that was set aside, and why."""
-    parts = [problem.file]
-    if problem.line is not None:
-        parts.append(f"line {problem.line}")
-    if problem.column is not None:
-        parts.append(f"column {problem.column}")
-    return printable(f"{', '.join(parts)}: {problem.why}")
 
 
 def _labelled(label: str, text: str) -> str:

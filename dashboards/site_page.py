@@ -7,6 +7,7 @@ from typing import Any
 
 from markupsafe import Markup
 
+from analysis.problem_groups import grouped
 from analysis.results import Finding, Report
 from analysis.site import Site
 from dashboards.check_facts import clear_days_of, field_check_of, readings_of, year_of
@@ -31,6 +32,7 @@ from dashboards.format import (
 from dashboards.links import finding_path
 from dashboards.losses import open_findings, rank
 from dashboards.missing_heat import HeatLine, missing_heat, missing_heat_says
+from dashboards.set_aside_words import set_aside_facts
 from dashboards.site_facts import (
     Fact,
     basis_of,
@@ -163,18 +165,9 @@ def site_view(
         basis=(*basis_of(report), *clear_days_of(report)),
         notes=tuple(sentence(note) for note in report.basis.notes),
         rows=rows_read(report),
-        rejected=tuple(
-            Fact(label=place_of(item.file, item.line, item.column), value=item.why)
-            for item in report.rejected
-        ),
+        rejected=set_aside_facts(grouped(report.rejected)),
         describes=describe(site),
     )
-
-
-def place_of(file: str, line: int | None, column: str | None) -> str:
-    """Write where something stands: `log.csv, line 812, column t_collector_c`."""
-    parts = [file, f"line {line}" if line is not None else "", f"column {column}" if column else ""]
-    return ", ".join(part for part in parts if part)
 
 
 def _href(slug: str, finding: Finding, links: bool) -> str:

@@ -81,8 +81,7 @@ def _run(args: argparse.Namespace, progress: Progress) -> int:
             parsed.files,
             ranges=_ranges(parsed),
             questions=parsed.questions,
-            problems=parsed.rejected,
-            problem_count=parsed.problems,
+            set_aside=parsed.set_aside,
             impossible=parsed.impossible,
             timezone=site.place.timezone if site is not None else told.timezone or "UTC",
         )

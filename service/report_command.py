@@ -106,7 +106,7 @@ def _readable(report: "Report", given: _Input) -> str:
         impossible=parsed.impossible,
         questions=parsed.questions,
     )
-    return render_text(report, texts=_texts(), listed=parsed.problems, logs=logs)
+    return render_text(report, texts=_texts(), set_aside=parsed.set_aside, logs=logs)
 
 
 def _read(

@@ -19,6 +19,7 @@ from analysis.logs.massflow import volume_flow_l_min
 from analysis.logs.onefile import read_rows
 from analysis.logs.planning import FilePlan, Told, open_order, plan_file, settle_orders
 from analysis.logs.proposing import is_open, proposals_for, proposals_for_series
+from analysis.logs.set_aside import groups_of
 from analysis.logs.shapes import PROBLEMS_LISTED, LogSource, ParsedLog, ProblemList
 from analysis.logs.summaries import bare_dates, on_their_days
 from analysis.logs.understanding import FileValues, file_values, wide_plan, with_proposals
@@ -177,7 +178,8 @@ def _read_all(
         except LogError as unusable:
             errors[plan.source] = unusable
             continue
-        read.append(replace(found, bundle=files[plan.source].bundle))
+        account = replace(found.account, set_aside=groups_of(plan, own))
+        read.append(replace(found, account=account, bundle=files[plan.source].bundle))
         problems.extend(own)
     if not read:
         first = errors[min(errors)]

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.logs.asking import Question, Understood
+from analysis.problem_groups import ProblemGroup, ProblemGroups, with_others
 from analysis.results import Problem, RowCount
 
 PROBLEMS_LISTED = 1000
@@ -47,6 +48,7 @@ class FileRead:
     columns : columns in use
     ignored : heads of columns that hold nothing known
     understood : the same in full, with what is open; None where a file was not looked at that way
+    set_aside : what was set aside of it, by reason
     """
 
     name: str
@@ -57,6 +59,7 @@ class FileRead:
     columns: tuple[ColumnRead, ...]
     ignored: tuple[str, ...]
     understood: Understood | None = None
+    set_aside: tuple[ProblemGroup, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -96,6 +99,11 @@ class ParsedLog:
     left_out: tuple[Question, ...] = ()
 
     @property
+    def set_aside(self) -> tuple[ProblemGroup, ...]:
+        """What was set aside by reason, every row and cell counted."""
+        return with_others((group for one in self.files for group in one.set_aside), self.rejected)
+
+    @property
     def questions(self) -> tuple[Question, ...]:
         """What the files leave open, each question once."""
         asked: dict[tuple[str, str], Question] = {}
@@ -114,11 +122,14 @@ class ProblemList:
     total: int = 0
     most: int = PROBLEMS_LISTED
     by_column: Counter[str] = field(default_factory=Counter)
+    groups: ProblemGroups = field(default_factory=ProblemGroups)
 
     def add(self, *, file: str, line: int | None, column: str | None, why: str) -> None:
         """Count one problem, and list it while there is room."""
         self.total += 1
         self.by_column[column or ""] += 1
+        lines = () if line is None else (line,)
+        self.groups.add_lines(file=file, lines=lines, column=column, why=why)
         if len(self.listed) < self.most:
             self.listed.append(Problem(file=file, line=line, column=column, why=why))
 
@@ -126,6 +137,9 @@ class ProblemList:
         self, *, file: str, lines: NDArray[np.int32], column: str | None, why: str
     ) -> None:
         """Count a problem on each of many lines."""
+        if not len(lines):
+            return
+        self.groups.add_lines(file=file, lines=lines, column=column, why=why)
         room = max(0, self.most - len(self.listed))
         self.listed.extend(
             Problem(file=file, line=int(line), column=column, why=why) for line in lines[:room]
@@ -138,6 +152,8 @@ class ProblemList:
         self.listed.extend(other.listed[: max(0, self.most - len(self.listed))])
         self.total += other.total
         self.by_column.update(other.by_column)
+        for group in other.groups.all():
+            self.groups.add(group)
 
 
 def quoted(text: str) -> str:

@@ -475,6 +475,8 @@
         problem.textContent = told.problem ?? "";
         if (!told.columns) return;
         preview.querySelector("[data-preview-says]").textContent = told.says;
+        const aside = document.createRange().createContextualFragment(told.set_aside);
+        preview.querySelector("[data-preview-aside]").replaceChildren(aside);
         preview.querySelector("[data-preview-open]").textContent = told.open;
         preview.querySelector("[data-preview-shown]").textContent = told.shown;
         preview.querySelector("[data-preview-left]").hidden = !told.left;

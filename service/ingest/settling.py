@@ -221,6 +221,7 @@ def _account(one: FileRead) -> dict[str, Any]:
         "dialect": one.dialect,
         "columns": [asdict(column) for column in one.columns],
         "ignored": list(one.ignored),
+        "set_aside": [asdict(group) for group in one.set_aside],
     }
 
 

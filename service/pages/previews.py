@@ -134,6 +134,7 @@ def _plot(here: Context, slug: str, upload_id: int, answers: Mapping[str, str]) 
                 }
                 for column in view.columns
             },
+            "set_aside": render("_parts/set_aside.html", set_aside=view.set_aside),
             "questions": render("_parts/questions.html", questions=view.questions),
         }
     )

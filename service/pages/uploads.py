@@ -6,17 +6,18 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from analysis.problem_groups import ProblemGroup, with_others
+from analysis.results import Problem
 from dashboards.format import moment, number, plural, sentence
 from dashboards.links import site_path
+from dashboards.set_aside_words import set_aside_facts
 from dashboards.site_facts import Fact
-from dashboards.site_page import place_of
 from service.db.models import Site, Upload
 from service.ingest import queries
 from service.ingest.schemas import Replaced
 from service.ingest.shown import Naming
 
 LATEST = 12
-_PROBLEMS_SHOWN = 50
 _STATES = {
     "kept": "being read",
     "asking": "waits for you",
@@ -58,7 +59,8 @@ def uploads_of(db: Session, site: Site, *, limit: int | None = LATEST) -> tuple[
 
 
 def _line(upload: Upload, site: Site, replaced: list[Replaced]) -> UploadLine:
-    problems, files = upload.problems or [], upload.files or []
+    files = upload.files or []
+    groups = _set_aside(upload)
     return UploadLine(
         id=upload.id,
         name=upload.name if upload.pushed_on is None else f"Rows of a gateway, {upload.pushed_on}",
@@ -70,13 +72,20 @@ def _line(upload: Upload, site: Site, replaced: list[Replaced]) -> UploadLine:
         size=_size(upload.size_bytes),
         sha256=upload.sha256,
         says=_says(upload, replaced),
-        set_aside=max(upload.rows_rejected or 0, len(problems)),
-        problems=tuple(
-            Fact(label=place_of(p["file"], p["line"], p["column"]), value=p["why"])
-            for p in problems[:_PROBLEMS_SHOWN]
-        ),
+        set_aside=sum(group.count for group in groups),
+        problems=set_aside_facts(groups),
         understood=tuple(_understood(one, site.timezone) for one in files),
     )
+
+
+def _set_aside(upload: Upload) -> tuple[ProblemGroup, ...]:
+    """Give what was set aside by reason; files stored before reasons were kept have a list."""
+    kept = [
+        ProblemGroup(**{**group, "lines": tuple(group["lines"])})
+        for one in upload.files or []
+        for group in one.get("set_aside", ())
+    ]
+    return with_others(kept, (Problem(**item) for item in upload.problems or []))
 
 
 def _standing(upload: Upload, replaced: list[Replaced]) -> str:

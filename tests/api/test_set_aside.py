@@ -51,6 +51,9 @@ def test_every_row_is_listed_with_file_line_column_value_and_reason(
     assert by_line[2]["file"] == "log.csv"
     assert by_line[900]["value"] == "'=SUM(A1)"
     assert all(row["reason"] for row in rows)
+    page = client.get(f"/sites/{slug}/logs").text
+    assert page.count("cannot be read") == 1, "a reader gets one line for all of them"
+    assert "lines 201 to 1700, column time</strong>: 1,500 times" in page
 
 
 def test_a_file_without_problems_gives_heads_only(back: BackEnd, client: TestClient) -> None:

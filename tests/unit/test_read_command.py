@@ -8,6 +8,7 @@ import pytest
 from analysis.logs.asking import Choice, ColumnUnderstood, Question, Understood
 from analysis.logs.proposed_map import proposed_map
 from analysis.logs.shapes import ColumnRead, FileRead
+from analysis.problem_groups import grouped
 from analysis.results import Problem
 from analysis.site import ColumnMeaning, LogMap
 from analysis.sitefile import parse_map
@@ -101,8 +102,9 @@ def shown(**more):
     given = {
         "ranges": {"collector": (-4.2, 128.7)},
         "questions": UNDERSTOOD.questions,
-        "problems": [Problem(file="a.csv", line=812, column="S2", why="'8O.5' is no number")],
-        "problem_count": 1,
+        "set_aside": grouped(
+            [Problem(file="a.csv", line=812, column="S2", why="'8O.5' is no number")]
+        ),
         "impossible": {"collector": 3},
         "timezone": "Europe/Berlin",
     }
@@ -124,7 +126,7 @@ def test_everything_that_was_understood_stands_there_in_80_columns():
         "1. 03/04/2025 can be read in two ways",
         "a) 3 April 2025 (day first) (50 %)",
         "2. Column 4: it moves with the store, and two places fit",
-        "a.csv, line 812, S2: '8O.5' is no number",
+        "a.csv, line 812, column S2: '8O.5' is no number",
     ):
         assert words in flat
     assert "none of these (" not in flat  # nothing is known of its certainty
@@ -141,7 +143,7 @@ def test_files_that_are_alike_share_an_entry_and_others_do_not():
     many = [replace(READ, name=f"{day}.csv", rows=10) for day in range(200)]
     text = read_text(
         [*many, replace(READ, name="other.csv", dialect="another")],
-        ranges={}, questions=(), problems=(), problem_count=0, impossible={}, timezone="UTC",
+        ranges={}, questions=(), set_aside=(), impossible={}, timezone="UTC",
     )  # fmt: skip
     assert "0.csv and 199 more files like it" in text
     assert "2,000 rows" in text

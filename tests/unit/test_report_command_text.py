@@ -40,12 +40,25 @@ def test_unknown_is_said_and_never_zero():
     assert " 0 kWh" not in text
 
 
-def test_many_problems_are_counted_and_few_are_listed():
+def test_many_problems_of_one_reason_are_one_line():
     report = a_report()
-    many = replace(report, rejected=report.rejected * 20)
-    text = render_text(many, texts={}, listed=4321)
-    assert text.count("roof-2025-03.csv") == 10
-    assert "4,311 more problems" in text
+    one = report.rejected[0]
+    many = replace(report, rejected=tuple(replace(one, line=line) for line in range(100, 900)))
+    text = " ".join(render_text(many, texts={}).split())
+    assert text.count("roof-2025-03.csv") == 1
+    assert "lines 100 to 899" in text
+    assert "800 times: " in text
+
+
+def test_of_many_reasons_the_most_frequent_are_listed():
+    report = a_report()
+    one = report.rejected[0]
+    whys = [f"reason {letter}" for letter in "abcdefghijklm"]
+    many = [replace(one, line=line, why=why) for line, why in enumerate([*whys, "reason m"])]
+    text = render_text(replace(report, rejected=tuple(many)), texts={})
+    assert text.index("reason m") < text.index("reason a")
+    assert "reason l" not in text
+    assert "and 3 more reasons" in text
 
 
 def test_a_low_coverage_forbids_the_comparison_with_the_promise():
