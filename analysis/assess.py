@@ -10,6 +10,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from analysis.apart import apart_columns, apart_notes
 from analysis.basis import Basis
 from analysis.case import case_of
 from analysis.clear_days import seasons_of
@@ -63,7 +64,7 @@ from analysis.units import SECONDS_PER_DAY
 from analysis.weather import Weather
 from analysis.years import year_figures
 
-METHOD = "12"
+METHOD = "13"
 """Version of the method: stored tables of another version are observed anew."""
 
 MARGIN_DAYS = 1
@@ -137,7 +138,7 @@ def _observed(
     catalogue: tuple[Fault, ...],
 ) -> DayTable:
     case = case_of(site=site, record=record, channels=channels, weather=weather)
-    columns = {**day_columns(case), **edge_columns(case)}
+    columns = {**day_columns(case), **edge_columns(case), **apart_columns(case)}
     columns.update({**sensor_columns(case), **clear_columns(case), **switching_columns(case)})
     happenings: list[Happening] = list(field_check_hours(case))
     for fault in catalogue:
@@ -332,7 +333,7 @@ def _basis(
         notes.append("Heat cannot be worked out: neither flow, a meter nor pump and temperatures")
     elif heat in _HEAT_WORDS:
         notes.append(_HEAT_WORDS[heat])
-    notes.extend((*summary_notes(table), *_register_notes(table)))
+    notes.extend((*summary_notes(table), *apart_notes(table), *_register_notes(table)))
     notes.extend((*sun_notes, *sensor_notes(table), *of_drift))
     kind = values_kind(table)
     if site.log.values is None and kind == "mean":

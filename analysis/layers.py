@@ -14,7 +14,8 @@ from itertools import pairwise
 import numpy as np
 
 from analysis.blocks import Block, join, merge, part_of
-from analysis.record import GAP_IN_STEPS, Bools, Floats, Ints
+from analysis.common_rows import GAP_IN_STEPS
+from analysis.record import Bools, Floats, Ints
 from analysis.units import SECONDS_PER_DAY
 
 # Units are converted when read, and one export writes a decimal less than another: values this

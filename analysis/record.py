@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.channels import channel, is_daily
+from analysis.common_rows import GAP_IN_STEPS, on_common_rows
 from analysis.errors import RecordError
 from analysis.units import SECONDS_PER_HOUR
 
@@ -24,8 +25,6 @@ Bools = NDArray[np.bool_]
 # A step longer than this stands for nothing that minute-by-minute physics can use
 # (common practice, no source): such a row covers its last hour only.
 LONGEST_STEP_S = SECONDS_PER_HOUR
-# A distance between two rows beyond this many usual steps is a gap.
-GAP_IN_STEPS = 1.5
 # Less than half of the shortest day: so near to its noon a row is one of the same day.
 _SAME_DAY_S = 11 * SECONDS_PER_HOUR
 
@@ -43,6 +42,8 @@ class Record:
         only channels with at least one
     daily : channels of whole days, values of shape (n,): each day's figure on one of its rows. They
         are no samples, so nothing that looks at `columns` meets them
+    away_s : channels that were sampled apart from the rows, shape (n,): how far from its row each
+        value was taken, NaN where it stood there (`analysis.common_rows`) [s]
     """
 
     start_s: Ints
@@ -50,6 +51,7 @@ class Record:
     columns: Mapping[str, Floats]
     masked: Mapping[str, Bools]
     daily: Mapping[str, Floats] = field(default_factory=dict)
+    away_s: Mapping[str, Floats] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         n = self.start_s.shape[0]
@@ -68,6 +70,7 @@ class Record:
         object.__setattr__(self, "columns", MappingProxyType(dict(self.columns)))
         object.__setattr__(self, "daily", MappingProxyType(dict(self.daily)))
         object.__setattr__(self, "masked", MappingProxyType(dict(self.masked)))
+        object.__setattr__(self, "away_s", MappingProxyType(dict(self.away_s)))
 
     def __len__(self) -> int:
         return int(self.start_s.shape[0])
@@ -89,6 +92,7 @@ class Record:
             columns={name: values[first:last] for name, values in self.columns.items()},
             masked={name: flags[first:last] for name, flags in self.masked.items()},
             daily={name: values[first:last] for name, values in self.daily.items()},
+            away_s={name: values[first:last] for name, values in self.away_s.items()},
         )
 
 
@@ -146,8 +150,9 @@ def record_from_stamps(
     """Build a screened record from stamped rows.
 
     A row that holds figures of a day and nothing else is no sample: the figures go to the nearest
-    row of samples of that day, and the row stays only where the day has none. Values outside what
-    their channel can be are masked (NaN) and flagged in `masked`.
+    row of samples of that day, and the row stays only where the day has none. Channels that were
+    sampled apart are brought to common rows. Values outside what their channel can be are masked
+    (NaN) and flagged in `masked`.
 
     Parameters
     ----------
@@ -160,7 +165,8 @@ def record_from_stamps(
     ------
     RecordError : stamps that do not rise, unknown channels, unequal lengths
     """
-    stamp_s, columns = _on_samples(stamp_s, columns)
+    common = on_common_rows(*_on_samples(stamp_s, columns))
+    stamp_s, columns = common.stamp_s, common.columns
     steps = steps_s(stamp_s, stamp=stamp)
     start = stamp_s - np.rint(steps).astype(np.int64) if stamp == "end" else stamp_s.copy()
     kept: dict[str, Floats] = {}
@@ -183,6 +189,7 @@ def record_from_stamps(
         columns={name: values for name, values in kept.items() if not is_daily(name)},
         masked={name: flags for name, flags in masked.items() if not is_daily(name)},
         daily={name: values for name, values in kept.items() if is_daily(name)},
+        away_s=common.away_s,
     )
 
 

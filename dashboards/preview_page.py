@@ -5,12 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.apart import apart_words
 from analysis.channels import channel, known_names
 from analysis.logs.asking import ColumnUnderstood, Question
 from analysis.logs.conversions import UNITS, folded_unit, pulse_units, unit_named
 from analysis.logs.preview import Preview
 from analysis.logs.pulses import pulse_size
-from analysis.record import Floats, record_from_stamps
+from analysis.record import Floats, Record, record_from_stamps
 from dashboards import format as fmt
 from dashboards.figures.day_curves import has_panel
 from dashboards.figures.log_preview import (
@@ -109,7 +110,8 @@ def preview_view(
     answers : what was chosen for the whole file, field to value
     timezone : IANA name of the site's zone
     """
-    ranges = _ranges(now)
+    record = _record(now)
+    ranges = _ranges(now, record)
     by_key = {column.key: column for column in now.columns}
     asked = {one.subject: one for one in first.questions if one.kind in ("column", "unit")}
     columns = tuple(
@@ -126,7 +128,7 @@ def preview_view(
     figure, left_over, shown = _figures(now, timezone)
     questions = _file_questions((*first.questions, *now.questions), answers)
     return PreviewView(
-        says=_says(now, timezone),
+        says=_says(now, record, timezone),
         set_aside=() if now.parsed is None else set_aside_facts(now.parsed.set_aside),
         problem=fmt.sentence(now.problem) if now.problem and not questions else None,
         readable=now.parsed is not None,
@@ -325,9 +327,18 @@ def _file_questions(
     return tuple(found.values())
 
 
-def _says(now: Preview, timezone: str) -> str:
+def _record(now: Preview) -> Record | None:
     parsed = now.parsed
     if parsed is None:
+        return None
+    return record_from_stamps(
+        stamp_s=parsed.stamp_s, columns=dict(parsed.columns), stamp=parsed.stamp
+    )
+
+
+def _says(now: Preview, record: Record | None, timezone: str) -> str:
+    parsed = now.parsed
+    if parsed is None or record is None:
         return ""
     first_s, last_s = int(parsed.stamp_s[0]), int(parsed.stamp_s[-1])
     said = (
@@ -336,18 +347,15 @@ def _says(now: Preview, timezone: str) -> str:
     )
     if parsed.problems:
         said += f"; {fmt.plural(parsed.problems, 'row or cell', 'rows and cells')} set aside"
-    dialect = parsed.files[0].dialect
-    return f"{said}. {fmt.sentence(dialect)}"
+    more = (parsed.files[0].dialect, *apart_words(record))
+    return " ".join((f"{said}.", *(fmt.sentence(one) for one in more)))
 
 
-def _ranges(now: Preview) -> dict[str, str]:
+def _ranges(now: Preview, record: Record | None) -> dict[str, str]:
     """Give the span of values of each column, in its unit where that is known."""
     parsed = now.parsed
-    if parsed is None:
+    if parsed is None or record is None:
         return {}
-    record = record_from_stamps(
-        stamp_s=parsed.stamp_s, columns=dict(parsed.columns), stamp=parsed.stamp
-    )
     found = {key: _range(values, "") for key, values in parsed.open_columns.items()}
     for column in now.columns:
         known = channel(column.meaning.channel) if column.meaning is not None else None

@@ -42,6 +42,7 @@ def read_text(
     set_aside: Sequence[ProblemGroup],
     impossible: Mapping[str, int],
     timezone: str,
+    notes: Sequence[str] = (),
 ) -> str:
     """Write what was understood.
 
@@ -54,6 +55,7 @@ def read_text(
     set_aside : rows and cells that were set aside, by reason
     impossible : channel to number of values that cannot be real
     timezone : zone in which times are shown
+    notes : what concerns all files together
     """
     alike: dict[tuple[object, ...], list[FileRead]] = {}
     for one in files:
@@ -61,6 +63,8 @@ def read_text(
     lines: list[str] = []
     for group in alike.values():
         lines += [*_file(group, ranges, timezone, _first_guesses(questions)), ""]
+    for note in notes:
+        lines += [*_wrapped(fmt.sentence(note), 0), ""]
     lines += _asked(questions)
     lines += _set_aside(set_aside, impossible)
     return "\n".join(lines).rstrip() + "\n"

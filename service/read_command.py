@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from analysis.clock_check.whole_log import ClockSeen
     from analysis.errors import LogError
     from analysis.logs.shapes import ParsedLog
+    from analysis.record import Record
     from analysis.site import LogMap, Site
 
 ALL_UNDERSTOOD = 0
@@ -50,10 +51,12 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _run(args: argparse.Namespace, progress: Progress) -> int:
+    from analysis.apart import apart_words
     from analysis.clock_check.whole_log import clock_question
     from analysis.errors import LogError
     from analysis.logs.proposed_map import proposed_map
     from analysis.logs.reading import read_logs
+    from analysis.record import record_from_stamps
     from analysis.site import LogMap
     from dashboards.read_text import map_text, read_text
 
@@ -76,10 +79,12 @@ def _run(args: argparse.Namespace, progress: Progress) -> int:
         files[args.map_out] = map_text(proposed_map(parsed.files, told=told), questions)
     write_all(files)
     progress.clear()
+    record = record_from_stamps(stamp_s=parsed.stamp_s, columns=parsed.columns, stamp=parsed.stamp)
     say(
         read_text(
             parsed.files,
-            ranges=_ranges(parsed),
+            ranges=_ranges(parsed, record),
+            notes=apart_words(record),
             questions=parsed.questions,
             set_aside=parsed.set_aside,
             impossible=parsed.impossible,
@@ -123,11 +128,8 @@ def _said(clock: "ClockSeen") -> str:
     return f"{clock.says}; to put it right, write in [log]: {keys}" if keys else clock.says
 
 
-def _ranges(parsed: "ParsedLog") -> dict[str, tuple[float, float]]:
+def _ranges(parsed: "ParsedLog", record: "Record") -> dict[str, tuple[float, float]]:
     """Give the lowest and highest value of each channel, and of each column left open."""
-    from analysis.record import record_from_stamps
-
-    record = record_from_stamps(stamp_s=parsed.stamp_s, columns=parsed.columns, stamp=parsed.stamp)
     found = {}
     for name, values in (*record.columns.items(), *record.daily.items()):
         used = values[values == values]

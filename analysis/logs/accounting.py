@@ -143,6 +143,14 @@ def _steps(stamp_s: NDArray[np.int64]) -> tuple[int, ...]:
     return tuple(found)
 
 
+def _own_stamps(rows: RowsRead) -> NDArray[np.int64]:
+    """Give the stamps of rows; of a long table those of one series, the one with most samples."""
+    if not rows.series or not rows.values:
+        return rows.stamp_s
+    most = max((np.isfinite(values) for values in rows.values), key=lambda held: int(held.sum()))
+    return rows.stamp_s[most] if most.any() else rows.stamp_s
+
+
 def understood_of(
     plan: FilePlan,
     rows: RowsRead,
@@ -186,7 +194,7 @@ def understood_of(
         time_zone_source=(
             "stamps" if stamp.aware else "header" if stamp.zone is not None else told.zone_from
         ),
-        steps_s=_steps(rows.stamp_s),
+        steps_s=_steps(_own_stamps(rows)),
         columns=columns,
         questions=questions,
         remarks=tuple(remarks),

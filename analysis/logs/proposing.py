@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.channels import channel_of_tidy
+from analysis.common_rows import on_common_rows
 from analysis.logs.asking import OpenColumn, Proposal
 from analysis.logs.layout import Column, column_key
 from analysis.logs.onefile import RowsRead, read_rows
@@ -125,7 +126,23 @@ def propose(
     """Propose a meaning for each column, from its words and what its values do."""
     from analysis.meaning.propose import propose as by_words_and_physics
 
+    stamp_s, columns = _together(stamp_s, columns)
     return by_words_and_physics(columns, stamp_s=stamp_s, site=site, keys=keys, file=file)
+
+
+def _together(
+    stamp_s: NDArray[np.int64], columns: tuple[OpenColumn, ...]
+) -> tuple[NDArray[np.int64], tuple[OpenColumn, ...]]:
+    """Bring columns that were sampled apart to common rows, so that they can be compared."""
+    if len(stamp_s) > 1 and not bool((np.diff(stamp_s) > 0).all()):
+        return stamp_s, columns
+    held = {str(place): one.values for place, one in enumerate(columns)}
+    common = on_common_rows(stamp_s, held)
+    if not common.away_s:
+        return stamp_s, columns
+    return common.stamp_s, tuple(
+        replace(one, values=common.columns[str(place)]) for place, one in enumerate(columns)
+    )
 
 
 def offered_values(values: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -9,7 +9,8 @@ import re
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.record import GAP_IN_STEPS, Floats, Ints, steps_s
+from analysis.common_rows import GAP_IN_STEPS
+from analysis.record import Floats, Ints, steps_s
 
 _WORD = r"(?:imp|imps|impuls|impulse|impulses|impulsen|impulsions|impulsos|impulsi|puls\w{0,2})"
 _PER_PULSE = re.compile(rf"(?P<size>\d+(?:[.,]\d+)?)?(?P<unit>[a-z]{{1,3}}3?)/{_WORD}")
@@ -17,6 +18,8 @@ _PULSES_PER = re.compile(rf"(?P<size>\d+(?:[.,]\d+)?)?{_WORD}/(?P<unit>[a-z]{{1,
 PULSE_WORD = re.compile(rf"(?<![a-z]){_WORD}(?![a-z])")
 # Between two pulses of a running loop hardly more passes than this (engineering judgement).
 _LONGEST_WAIT_S = 900.0
+# With values in fewer rows a sensor shares its file with others (engineering judgement).
+_OWN_ROWS_FRAC = 0.6
 
 
 def pulse_size(folded: str) -> tuple[float, str] | None:
@@ -63,6 +66,11 @@ def rates(counts: Floats, stamp_s: Ints, *, per_count: float, stamp: str, second
         Rates [unit per `seconds`]; NaN after a gap, where nobody knows since when was counted.
     """
     order = np.argsort(stamp_s, kind="stable")
+    # Where most rows are those of other sensors, its own say since when it was counted.
+    if np.isfinite(counts).mean() < _OWN_ROWS_FRAC:
+        order = order[np.isfinite(counts[order])]
+    if not len(order):
+        return np.full(len(counts), np.nan)
     times, inverse = np.unique(stamp_s[order], return_inverse=True)
     sums = np.full(len(times), np.nan)
     np.fmax.at(sums, inverse, counts[order])
@@ -71,7 +79,7 @@ def rates(counts: Floats, stamp_s: Ints, *, per_count: float, stamp: str, second
     after_gap[1:] = np.diff(times) > GAP_IN_STEPS * steps[1:]
     sums[after_gap] = np.nan
     found = _spread(sums, steps) * per_count * seconds / steps
-    out = np.empty(len(counts))
+    out = np.full(len(counts), np.nan)
     out[order] = found[inverse]
     return out
 

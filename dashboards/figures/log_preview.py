@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from analysis.channels import channel
+from analysis.common_rows import on_common_rows
 from analysis.days import one_row_a_day
 from analysis.record import Floats, Ints, Record, record_from_stamps
 from analysis.units import SECONDS_PER_DAY
@@ -82,6 +83,8 @@ def left_over_figure(
     held = {key: values for key, values in columns.items() if np.isfinite(values).any()}
     if not held:
         return None
+    common = on_common_rows(stamp_s, held)  # every n-th row would miss sensors that take turns
+    stamp_s, held = common.stamp_s, dict(common.columns)
     every = max(1, -(-stamp_s.shape[0] // _MOST_POINTS))
     times = [wall_clock(int(when), timezone) for when in stamp_s[::every]]
     share = 1.0 / len(held)

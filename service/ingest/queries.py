@@ -8,12 +8,14 @@ from sqlalchemy.orm import Session
 
 from analysis.blocks import Block, join, utc_day
 from analysis.record import Record, record_from_stamps
+from analysis.units import SECONDS_PER_DAY
 from service.db.engine import insert_into
 from service.db.models import ChannelSeen, DayBlock, DayMark, Site, Upload, WeatherFile
 from service.ingest.blocks import decode, encode, values_hash
 
 # Stamps mark the end or the start of their step, so a span's rows may stand one step outside it.
 _LONGEST_STEP_S = 3600
+_DAY_S = int(SECONDS_PER_DAY)
 _AT_ONCE = 400
 
 
@@ -206,11 +208,12 @@ def count_rows(db: Session, *, site_id: int, start_s: int, end_s: int) -> int:
 def load_record(db: Session, *, site_id: int, start_s: int, end_s: int) -> Record | None:
     """Give the rows whose steps touch `[start_s, end_s)` as a record, or None without any."""
     stamp = db.scalar(select(Site.stamp).where(Site.id == site_id)) or "end"
+    # Whole UTC days: what is brought to common rows is settled day by day.
     rows = load_rows(
         db,
         site_id=site_id,
-        start_s=start_s - _LONGEST_STEP_S,
-        end_s=end_s + _LONGEST_STEP_S,
+        start_s=(start_s - _LONGEST_STEP_S) // _DAY_S * _DAY_S,
+        end_s=-(-(end_s + _LONGEST_STEP_S) // _DAY_S) * _DAY_S - 1,
     )
     if rows is None:
         return None
