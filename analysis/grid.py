@@ -11,8 +11,12 @@ import numpy as np
 
 from analysis.days import LocalDays
 from analysis.record import Bools, Floats, Ints, Record
+from analysis.units import SECONDS_PER_DAY
 
 BIN_S = 300
+# A usual day has so many; the grid has more where one of its days has 25 hours. What looks at a
+# whole day at once takes these, or a day would say something else beside such a one.
+DAY_BINS = int(SECONDS_PER_DAY / BIN_S)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -108,74 +108,122 @@ def _lanes(around: Surroundings, chosen: Bools) -> Surroundings:
 
 
 def _run(site: Site, model: LoopModel, around: Surroundings, extra_k: Floats) -> _Pass:
-    lane = _Lane(site=site, model=model, around=around, extra_k=extra_k)
-    power, running = np.zeros(around.gain_w.shape), np.zeros(around.gain_w.shape)
-    for number in range(around.gain_w.shape[1]):
-        for _ in range(_STEPS):
-            heat, on = lane.step(
-                gain_w=around.gain_w[:, number],
-                t_ambient_c=around.t_ambient_c[:, number],
-                t_store_c=around.t_store_bottom_c[:, number],
-                full=around.store_full[:, number],
-                carried=around.really_carried[:, number],
-            )
-            power[:, number] += heat
-            running[:, number] += on
-    return _Pass(power_w=power / _STEPS, running_frac=running / _STEPS, extra_k=lane.extra_k)
+    lanes = _Lanes(site=site, model=model, around=around, extra_k=extra_k)
+    # A bin's numbers of all days lie side by side.
+    power, running = np.zeros(around.gain_w.T.shape), np.zeros(around.gain_w.T.shape)
+    bins = zip(
+        np.ascontiguousarray(around.gain_w.T),
+        np.ascontiguousarray(around.t_ambient_c.T),
+        np.ascontiguousarray(around.t_store_bottom_c.T),
+        np.ascontiguousarray(~around.store_full.T),
+        np.ascontiguousarray(~around.really_carried.T),
+        power,
+        running,
+        strict=True,
+    )
+    for gain_w, t_ambient_c, t_store_c, free, missed, heat_w, on in bins:
+        lanes.through_bin(
+            gain_w=gain_w,
+            t_ambient_c=t_ambient_c,
+            t_store_c=t_store_c,
+            free=free,
+            missed=missed,
+            heat_w=heat_w,
+            on=on,
+        )
+    return _Pass(
+        power_w=np.ascontiguousarray(power.T) / _STEPS,
+        running_frac=np.ascontiguousarray(running.T) / _STEPS,
+        extra_k=lanes.extra_k,
+    )
 
 
-class _Lane:
-    """The state of all days side by side, advanced a minute at a time."""
+class _Lanes:
+    """The state of all days side by side, advanced a minute at a time.
+
+    Each operation on so few numbers costs its call, so there are as few as can be: what no step
+    changes is worked out before, and where no pump can run on any day, nothing is asked of the coil.
+    """
 
     def __init__(
         self, *, site: Site, model: LoopModel, around: Surroundings, extra_k: Floats
     ) -> None:
-        self.control = site.controller
+        control = site.controller
+        self.start_k, self.stop_k = control.start_difference_k, control.stop_difference_k
+        self.lock_c, self.unlock_c = control.collector_cutout_c, control.collector_cutout_c - 5.0
         self.limit_c = site.store.limit_c
-        self.model = model
-        self.capacity_j_k = model.collector_j_k + model.pipe_j_k / 2.0
+        self.loss_w_k, self.loss_w_k2 = model.loss_w_k, model.loss_w_k2
+        self.coil_w_k, self.pipe_w_k = model.hand_over_w_k, model.pipe_w_k
+        self.step_k_w = _STEP_S / (model.collector_j_k + model.pipe_j_k / 2.0)
+        # The coil is stiff against the small collector: taken implicitly, the rest as it stands.
+        self.damping = 1.0 + self.step_k_w * (self.coil_w_k + self.pipe_w_k)
         self.collector_c = around.start_c.copy()
-        self.store_j_k = model.store_j_k * around.cold_share
+        self.warming_k_w = _STEP_S / (model.store_j_k * around.cold_share)
         self.extra_k = extra_k.copy()
         self.on = np.zeros(extra_k.shape, dtype=np.bool_)
         self.locked = self.on.copy()
         litres = site.litres_per_day or site.store.volume_l / 1.3
         renewal_1_s = litres / site.store.volume_l / SECONDS_PER_DAY
-        self.renewal_1_s = np.where(around.drawn, renewal_1_s, 0.0)
+        self.kept_frac = 1.0 - _STEP_S * np.where(around.drawn, renewal_1_s, 0.0)
 
-    def step(
+    def through_bin(
         self,
         *,
         gain_w: Floats,
         t_ambient_c: Floats,
         t_store_c: Floats,
-        full: Bools,
-        carried: Bools,
-    ) -> tuple[Floats, Bools]:
-        """Advance one step; give heat into the store [W] and whether the pump runs."""
-        model = self.model
-        store = t_store_c + self.extra_k
-        over = self.collector_c - store
-        self.locked = (self.collector_c > self.control.collector_cutout_c) | (
-            self.locked & (self.collector_c > self.control.collector_cutout_c - 5.0)
-        )
-        wanted = np.where(
-            self.on,
-            over > self.control.stop_difference_k,
-            over > self.control.start_difference_k,
-        )
-        self.on = wanted & ~self.locked & ~full & (store < self.limit_c)
-        excess = self.collector_c - t_ambient_c
-        loss = (model.loss_w_k + model.loss_w_k2 * np.abs(excess)) * excess
-        # The coil is stiff against the small collector: taken implicitly, the rest as it stands.
-        coil_w_k = np.where(self.on, model.hand_over_w_k, 0.0)
-        pipe_w_k = np.where(self.on, model.pipe_w_k, 0.0)
-        damping = 1.0 + _STEP_S * (coil_w_k + pipe_w_k) / self.capacity_j_k
-        rate = gain_w - loss + coil_w_k * store + pipe_w_k * around_pipes_c(t_ambient_c)
-        self.collector_c = (self.collector_c + _STEP_S * rate / self.capacity_j_k) / damping
-        heat = coil_w_k * (self.collector_c - store)
-        # A trickle comes in hot and stays above the bottom sensor: all is extra to it.
-        gained = np.where(carried, 0.0, heat) / self.store_j_k
-        kept = self.extra_k * (1.0 - _STEP_S * self.renewal_1_s)
-        self.extra_k = np.maximum(kept + _STEP_S * gained, 0.0)
-        return heat, self.on
+        free: Bools,
+        missed: Bools,
+        heat_w: Floats,
+        on: Floats,
+    ) -> None:
+        """Advance one bin, adding to `heat_w` [W] and `on` once each step.
+
+        `free` are the days on which the store is not full, `missed` those on which what the coil
+        gives is extra: the real loop did not carry it.
+        """
+        if self._stands(gain_w, t_ambient_c, t_store_c):
+            for _ in range(_STEPS):
+                self.collector_c += self.step_k_w * self._gained_w(gain_w, t_ambient_c)
+                self.extra_k *= self.kept_frac
+            return
+        pipe_w = self.pipe_w_k * around_pipes_c(t_ambient_c)
+        warming_k_w = self.warming_k_w * missed
+        for _ in range(_STEPS):
+            store_c = t_store_c + self.extra_k
+            self._switch(store_c, free)
+            rate_w = self._gained_w(gain_w, t_ambient_c)
+            rate_w += np.where(self.on, self.coil_w_k * store_c + pipe_w, 0.0)
+            self.collector_c += self.step_k_w * rate_w
+            self.collector_c /= np.where(self.on, self.damping, 1.0)
+            self.extra_k *= self.kept_frac
+            given_w = np.where(self.on, self.coil_w_k * (self.collector_c - store_c), 0.0)
+            # A trickle comes in hot and stays above the bottom sensor: all is extra to it.
+            self.extra_k += warming_k_w * given_w
+            np.maximum(self.extra_k, 0.0, out=self.extra_k)
+            heat_w += given_w
+            on += self.on
+
+    def _stands(self, gain_w: Floats, t_ambient_c: Floats, t_store_c: Floats) -> bool:
+        """Tell whether no collector can get warm enough in this bin to start its pump."""
+        if self.on.any():
+            return False
+        warmest_c = np.maximum(self.collector_c, t_ambient_c)
+        warmest_c += _STEPS * self.step_k_w * gain_w
+        if ((warmest_c > self.unlock_c) | (warmest_c - t_store_c > self.start_k)).any():
+            return False
+        self.locked[:] = False
+        return True
+
+    def _gained_w(self, gain_w: Floats, t_ambient_c: Floats) -> Floats:
+        """Give what each collector takes up while its fluid stands [W]."""
+        excess_k = self.collector_c - t_ambient_c
+        return np.asarray(gain_w - (self.loss_w_k + self.loss_w_k2 * np.abs(excess_k)) * excess_k)
+
+    def _switch(self, store_c: Floats, free: Bools) -> None:
+        """Let each day's controller decide."""
+        hot_c = np.where(self.locked, self.unlock_c, self.lock_c)
+        self.locked = self.collector_c > hot_c
+        least_k = np.where(self.on, self.stop_k, self.start_k)
+        wanted = self.collector_c - store_c > least_k
+        self.on = wanted & ~self.locked & free & (store_c < self.limit_c)

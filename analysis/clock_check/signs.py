@@ -6,7 +6,7 @@ from analysis.case import Case
 from analysis.clock_check.curves import curves
 from analysis.clock_check.ends import after_noon_s, light_ends
 from analysis.clock_check.shift import shifts
-from analysis.grid import BIN_S
+from analysis.grid import BIN_S, DAY_BINS
 from analysis.record import Floats
 from analysis.units import SECONDS_PER_HOUR
 
@@ -67,7 +67,7 @@ def _by_light(case: Case, light_w_m2: Floats) -> Floats:
 def _by_collector(case: Case) -> dict[str, Floats]:
     """Give each day's error after the whole curve of what the collector gained, and its noise."""
     gain = _bridged(_gain_w(case))
-    drawn = curves(site=case.site, time_s=case.grid.start_s + BIN_S // 2)
+    drawn = curves(site=case.site, time_s=case.grid.start_s[:, :DAY_BINS] + BIN_S // 2)
     found = shifts(gain, drawn)
     good = (
         (_highest(gain) > _LEAST_GAIN_FRAC * case.model.brightest_w)
@@ -84,16 +84,17 @@ def _by_collector(case: Case) -> dict[str, Floats]:
 def _gain_w(case: Case) -> Floats:
     """Give what the sun must have brought, from what the collector did with it [W].
 
-    What it took up, what it lost to the air and what the fluid carried away.
+    What it took up, what it lost to the air and what the fluid carried away; the first 24 hours of
+    each day, shape (days, DAY_BINS).
     """
-    roof = case.binned("collector")
+    roof = case.binned("collector")[:, :DAY_BINS]
     flat = roof.ravel()
     change = np.full(flat.shape, np.nan)
     n = _RATE_BINS
     if flat.size > 2 * n:
         change[n:-n] = (flat[2 * n :] - flat[: -2 * n]) / (2 * n * BIN_S)
-    lost = case.model.loss_w(roof - case.loop.t_ambient_c)
-    carried = np.nan_to_num(case.loop.heat_w)
+    lost = case.model.loss_w(roof - case.loop.t_ambient_c[:, :DAY_BINS])
+    carried = np.nan_to_num(case.loop.heat_w[:, :DAY_BINS])
     return np.asarray(
         case.model.collector_j_k * change.reshape(roof.shape) + lost + carried, dtype=np.float64
     )

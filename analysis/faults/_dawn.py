@@ -36,8 +36,7 @@ def dawn_columns(case: Case, night: Bools, season_c: Floats) -> dict[str, Floats
     night : shape (days, bins), bins that count as night
     season_c : shape (days, bins), the season's mean of the air [°C]
     """
-    bins = night.shape[1]
-    morning = night & (np.arange(bins) < bins // 2)
+    morning = night & (np.arange(night.shape[1]) < DAY_BINS // 2)
     quiet = ~pump_on(case) & (case.loop.known_s > 0.0)
     if {"store_middle", "store_top"} & case.channels:
         # Nothing rises to the roof without something warmer below.

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.case import Case
-from analysis.grid import BIN_S
+from analysis.grid import BIN_S, DAY_BINS
 from analysis.record import Bools, Floats
 from analysis.units import SECONDS_PER_HOUR
 
@@ -135,8 +135,8 @@ def _roof_in_top(case: Case, roof: str, store: str) -> Hours:
 def _wider(one: Floats, other: Floats) -> tuple[Floats, Floats]:
     """Give how far one's highest and lowest of each day lie above the other's, NaN unknown."""
     both = np.isfinite(one) & np.isfinite(other)
-    enough = np.isfinite(one).mean(axis=1) >= _KNOWN_FRAC
-    enough &= np.isfinite(other).mean(axis=1) >= _KNOWN_FRAC
+    enough = np.isfinite(one).sum(axis=1) >= _KNOWN_FRAC * DAY_BINS
+    enough &= np.isfinite(other).sum(axis=1) >= _KNOWN_FRAC * DAY_BINS
     enough &= both.any(axis=1)
     high, low = np.full(one.shape[0], np.nan), np.full(one.shape[0], np.nan)
     high[enough] = np.nanmax(one[enough], axis=1) - np.nanmax(other[enough], axis=1)
