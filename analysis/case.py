@@ -6,6 +6,7 @@ A case holds whole local days under one set of site facts. Rows keep their own s
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from types import MappingProxyType
 
 import numpy as np
@@ -14,16 +15,21 @@ from analysis.days import LocalDays, day_index, days_of_span
 from analysis.expected import Expected, expected_heat, held
 from analysis.grid import BIN_S, Grid, grid_of
 from analysis.heat import PUMP_ON_PERCENT, TRICKLE_FRAC, HeatFlow, column, heat_flow
+from analysis.irradiance import clear_sky_horizontal_w_m2
 from analysis.loop_model import LoopModel, loop_model
 from analysis.loop_state import Loop
 from analysis.record import Bools, Floats, Ints, Record
+from analysis.runs import latched
 from analysis.site import Site
-from analysis.sky import Sky, sky_of
+from analysis.sky import Sky, sky_of, sun_on
+from analysis.sun import SunVectors
 from analysis.units import SECONDS_PER_HOUR
 from analysis.weather import Weather
 
 # A bin's mean command above this says that the controller asked for flow (judgement).
 COMMANDED_PERCENT = 20.0
+# The lock opens somewhat below the cut-out (common practice, no source).
+_RELEASE_K = 20.0
 
 _GRID_CHANNELS = (
     "collector",
@@ -41,7 +47,7 @@ _GRID_CHANNELS = (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Case:
     """Whole local days of one site.
 
@@ -51,11 +57,12 @@ class Case:
     channels : channels ever seen at the site
     record : the rows
     days : the local days the rows touch
-    day : shape (n,), the day of each row
+    day : shape (n,), the day of each row; it never falls
     grid : where rows fall on the bins
     bins : channel to bin means of shape (days, bins), NaN unknown; only logged channels
     heat : heat into the store, row by row
     model : lumped numbers of the site
+    sun : where the sun stands on the bins
     sky, loop, expected : sun, loop and the healthy figure on the bins
     """
 
@@ -68,9 +75,34 @@ class Case:
     bins: Mapping[str, Floats]
     heat: HeatFlow
     model: LoopModel
+    sun: SunVectors
     sky: Sky
     loop: Loop
     expected: Expected
+
+    @cached_property
+    def clear(self) -> Sky:
+        """What a clear sky would have offered on the bins."""
+        return sky_of(
+            site=self.site,
+            grid=self.grid,
+            sun=self.sun,
+            g_plane_w_m2=None,
+            g_horizontal_w_m2=clear_sky_horizontal_w_m2(self.sky.sun_sine),
+            weather=None,
+        )
+
+    @cached_property
+    def full_or_locked(self) -> Bools:
+        """Tell bins in which the controller is right not to pump.
+
+        The store is at its limit, or was earlier that day and the collector, hot since, has not
+        come back below its release temperature.
+        """
+        roof = self.loop.t_roof_c
+        hot = roof > self.site.controller.collector_cutout_c - _RELEASE_K
+        full = self.expected.store_full
+        return latched(full, full | hot | np.isnan(roof))
 
     def binned(self, name: str) -> Floats:
         """Give a channel's bin means, all NaN where it was never logged."""
@@ -79,10 +111,17 @@ class Case:
 
     def per_day(self, weight: Floats) -> Floats:
         """Sum a value of each row over its day; shape (days,)."""
-        inside = self.day >= 0
-        return np.bincount(
-            self.day[inside], weights=weight[inside], minlength=len(self.days)
-        ).astype(np.float64)
+        edge = self.row_edge
+        some = np.flatnonzero(edge[1:] > edge[:-1])
+        total = np.zeros(len(self.days))
+        if some.size:
+            total[some] = np.add.reduceat(weight[: edge[-1]], edge[some], dtype=np.float64)
+        return total
+
+    @cached_property
+    def row_edge(self) -> Ints:
+        """The first row of each day and the one after the last's; shape (days + 1,)."""
+        return np.searchsorted(self.day, np.arange(len(self.days) + 1))
 
     def hours(self, flags: Bools) -> Floats:
         """Give how long a condition on bins held in each day, known time only [h]."""
@@ -114,9 +153,11 @@ def case_of(
     heat = heat_flow(site=site, record=record, channels=channels)
     bins = {name: grid.mean(record.columns[name]) for name in _GRID_CHANNELS if record.has(name)}
     model = loop_model(site)
+    sun = sun_on(grid, site)
     sky = sky_of(
         site=site,
         grid=grid,
+        sun=sun,
         g_plane_w_m2=_irradiance(record, grid, channels, "irradiance_plane"),
         g_horizontal_w_m2=_irradiance(record, grid, channels, "irradiance_horizontal"),
         weather=weather,
@@ -132,6 +173,7 @@ def case_of(
         bins=MappingProxyType(bins),
         heat=heat,
         model=model,
+        sun=sun,
         sky=sky,
         loop=loop,
         expected=expected_heat(site=site, model=model, sky=sky, loop=loop),

@@ -12,9 +12,8 @@ import numpy as np
 
 from analysis.case import Case
 from analysis.grid import BIN_S
-from analysis.irradiance import clear_sky_horizontal_w_m2
 from analysis.record import Floats
-from analysis.sky import NO_SOURCE, sky_of
+from analysis.sky import NO_SOURCE
 from analysis.sources import HAURWITZ, ISO_9806
 
 SOURCES = (HAURWITZ, ISO_9806)
@@ -62,22 +61,10 @@ def clear_columns(case: Case) -> dict[str, Floats]:
     return {"clear_ratio": np.where(some & unseen, smooth[day, best], np.nan)}
 
 
-def clear_gain_w(case: Case) -> Floats:
-    """Give the optical gain of all arrays under a clear sky [W], shape (days, bins)."""
-    clear = sky_of(
-        site=case.site,
-        grid=case.grid,
-        g_plane_w_m2=None,
-        g_horizontal_w_m2=clear_sky_horizontal_w_m2(case.sky.sun_sine),
-        weather=None,
-    )
-    return clear.gain_w
-
-
 def stretches_of(case: Case) -> Stretches:
     """Hold every stretch of half hours against the clear sky."""
     loop, model = case.loop, case.model
-    clear_w = clear_gain_w(case)
+    clear_w = case.clear.gain_w
     let_through = model.let_through_frac(loop.t_mean_c)
     due = (clear_w - case.expected.loss_w) * let_through - case.expected.pipe_w
     # Stored heat is left in what came: a collector that warms up took it from the sun.

@@ -6,8 +6,11 @@ last bins empty, one of 25 hours has twelve more.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.days import LocalDays
 from analysis.record import Bools, Floats, Ints, Record
@@ -19,7 +22,7 @@ BIN_S = 300
 DAY_BINS = int(SECONDS_PER_DAY / BIN_S)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Grid:
     """Where each piece of a row falls.
 
@@ -30,6 +33,7 @@ class Grid:
     row : shape (m,), the row a piece comes from
     cell : shape (m,), the flat bin it falls in
     seconds : shape (m,), how long it is [s]
+    whole : every row is one piece, in order
     """
 
     shape: tuple[int, int]
@@ -37,25 +41,36 @@ class Grid:
     row: Ints
     cell: Ints
     seconds: Floats
+    whole: bool
 
     def seconds_where(self, flags: Bools) -> Floats:
         """Give how long a condition on rows held in each bin [s]."""
-        weight = np.where(flags[self.row], self.seconds, 0.0)
-        return self._summed(weight)
+        return self._summed(self.seconds * self._pieces(flags))
 
     def mean(self, values: Floats) -> Floats:
         """Give the mean over the known part of each bin, NaN where nothing is known."""
-        taken = values[self.row]
+        taken = self._pieces(values)
         known = np.isfinite(taken)
-        weight = np.where(known, self.seconds, 0.0)
-        total = self._summed(np.where(known, taken, 0.0) * weight)
-        length = self._summed(weight)
+        if known.all():
+            total, length = self._summed(taken * self.seconds), self.length_s
+        else:
+            weight = self.seconds * known
+            total, length = self._summed(np.where(known, taken, 0.0) * weight), self._summed(weight)
         with np.errstate(invalid="ignore", divide="ignore"):
             return np.where(length > 0.0, total / length, np.nan)
 
     def mean_where(self, values: Floats, flags: Bools) -> Floats:
         """Give the mean over the part of each bin in which a condition on rows held."""
         return self.mean(np.where(flags, values, np.nan))
+
+    @cached_property
+    def length_s(self) -> Floats:
+        """How much of each bin is logged at all; shape (days, bins) [s]."""
+        return self._summed(self.seconds)
+
+    def _pieces(self, values: NDArray[Any]) -> NDArray[Any]:
+        """Give each piece its row's value."""
+        return values if self.whole else values[self.row]
 
     def _summed(self, weight: Floats) -> Floats:
         size = self.shape[0] * self.shape[1]
@@ -88,4 +103,5 @@ def grid_of(record: Record, days: LocalDays, day: Ints) -> Grid:
         row=row,
         cell=day[row] * bins + number,
         seconds=seconds,
+        whole=bool((parts == 1).all()),
     )

@@ -142,7 +142,7 @@ class _Lanes:
     """The state of all days side by side, advanced a minute at a time.
 
     Each operation on so few numbers costs its call, so there are as few as can be: what no step
-    changes is worked out before, and where no pump can run on any day, nothing is asked of the coil.
+    changes is worked out before, and where no pump can run on any day, none is asked for.
     """
 
     def __init__(

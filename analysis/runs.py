@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.grid import BIN_S
-from analysis.record import Bools, Floats
+from analysis.record import Bools, Floats, Ints
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,18 +39,28 @@ def bin_runs(flags: Bools, *, least_s: float, bridge_s: float = 0.0) -> tuple[Bi
     least_s : shorter runs are dropped, after bridging [s]
     bridge_s : holes up to this are bridged [s]
     """
-    padded = np.pad(flags, ((0, 0), (1, 1))).astype(np.int8)
-    change = np.diff(padded, axis=1)
-    day, first = np.nonzero(change == 1)
-    _, last = np.nonzero(change == -1)
-    runs: list[BinRun] = []
-    for row, begin, end in zip(day.tolist(), first.tolist(), last.tolist(), strict=True):
-        close = runs and runs[-1].day == row and (begin - runs[-1].last) * BIN_S <= bridge_s
-        if close:
-            runs[-1] = BinRun(day=row, first=runs[-1].first, last=end)
-        else:
-            runs.append(BinRun(day=row, first=begin, last=end))
-    return tuple(run for run in runs if run.length_s >= least_s)
+    day, first, last = _ends(flags)
+    if not day.size:
+        return ()
+    near = (day[1:] == day[:-1]) & ((first[1:] - last[:-1]) * BIN_S <= bridge_s)
+    begins, ends = np.append(True, ~near), np.append(~near, True)
+    day, first, last = day[begins], first[begins], last[ends]
+    kept = (last - first) * BIN_S >= least_s
+    return tuple(
+        BinRun(day=row, first=begin, last=end)
+        for row, begin, end in zip(
+            day[kept].tolist(), first[kept].tolist(), last[kept].tolist(), strict=True
+        )
+    )
+
+
+def _ends(flags: Bools) -> tuple[Ints, Ints, Ints]:
+    """Give for each run of flagged bins its day, its first bin and the one after its last."""
+    padded = np.zeros((flags.shape[0], flags.shape[1] + 2), dtype=np.bool_)
+    padded[:, 1:-1] = flags
+    # Where a flag differs from the one before, a run begins or has ended, in turn.
+    day, place = np.nonzero(padded[:, 1:] != padded[:, :-1])
+    return day[::2], place[::2], place[1::2]
 
 
 def day_span(flags: Bools) -> dict[int, tuple[int, int]]:
@@ -64,10 +74,36 @@ def day_span(flags: Bools) -> dict[int, tuple[int, int]]:
 
 def long_runs(flags: Bools, least: int) -> Bools:
     """Keep only runs of at least so many bins, within each day."""
-    kept = np.zeros(flags.shape, dtype=np.bool_)
-    for run in bin_runs(flags, least_s=least * BIN_S):
-        kept[run.day, run.bins] = True
-    return kept
+    day, first, last = _ends(flags)
+    long = last - first >= least
+    change = np.zeros((flags.shape[0], flags.shape[1] + 1), dtype=np.int8)
+    change[day[long], first[long]] = 1
+    change[day[long], last[long]] = -1
+    return np.cumsum(change, axis=1, dtype=np.int8)[:, :-1].astype(np.bool_)
+
+
+def latched(sets: Bools, holds: Bools, before: Bools | None = None) -> Bools:
+    """Tell bins in which a state is on that some bins set, and that lasts while others hold it.
+
+    Parameters
+    ----------
+    sets, holds : shape (days, bins); a bin that sets needs no holding
+    before : shape (days,), the state before the first bin; None: off
+    """
+    place = np.arange(sets.shape[1], dtype=np.int16)
+    last_set = np.maximum.accumulate(np.where(sets, place, np.int16(-2)), axis=1)
+    last_loss = np.maximum.accumulate(np.where(sets | holds, np.int16(-1), place), axis=1)
+    on = last_set > last_loss
+    if before is not None:
+        on |= before[:, None] & (last_loss < 0)
+    return np.asarray(on)
+
+
+def lately(flags: Bools, most: int) -> Bools:
+    """Tell bins that are flagged or come at most so many bins after a flagged one of their day."""
+    place = np.arange(flags.shape[1], dtype=np.int16)
+    last = np.maximum.accumulate(np.where(flags, place, np.int16(-most - 1)), axis=1)
+    return np.asarray(place - last <= most)
 
 
 def day_peak(values: Floats) -> Floats:

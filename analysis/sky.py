@@ -59,10 +59,23 @@ class Sky:
     cos_incidence: Floats
 
 
+def sun_on(grid: Grid, site: Site) -> SunVectors:
+    """Give the direction to the sun at the middle of each bin; shape (days, bins)."""
+    place = site.place
+    sun = sun_vectors(
+        time_s=grid.start_s.ravel() + BIN_S // 2,
+        latitude_deg=place.latitude_deg,
+        longitude_deg=place.longitude_deg,
+        elevation_m=place.elevation_m,
+    )
+    return sun.shaped(*grid.shape)
+
+
 def sky_of(
     *,
     site: Site,
     grid: Grid,
+    sun: SunVectors,
     g_plane_w_m2: Floats | None,
     g_horizontal_w_m2: Floats | None,
     weather: Weather | None,
@@ -73,6 +86,7 @@ def sky_of(
     ----------
     site : facts of the place and the arrays
     grid : the bins
+    sun : where the sun stands on them, see `sun_on`
     g_plane_w_m2, g_horizontal_w_m2 : bin means of shape (days, bins), or None where not logged
     weather : hourly weather of the same period, or None
 
@@ -82,13 +96,7 @@ def sky_of(
     does, the one that tells most.
     """
     middle = grid.start_s.ravel() + BIN_S // 2
-    place = site.place
-    sun = sun_vectors(
-        time_s=middle,
-        latitude_deg=place.latitude_deg,
-        longitude_deg=place.longitude_deg,
-        elevation_m=place.elevation_m,
-    )
+    sun = sun.shaped(-1)
     first = site.arrays[0]
     facing = incidence(sun=sun, tilt_deg=first.tilt_deg, azimuth_deg=first.azimuth_deg)
     readings = (g_plane_w_m2, g_horizontal_w_m2, _known_hours(weather, middle, grid))
@@ -99,7 +107,7 @@ def sky_of(
         here = np.flatnonzero((sun.up > DARK_SINE) & (of_bin == number))
         light = _Light(
             site=site,
-            sun=SunVectors(east=sun.east[here], north=sun.north[here], up=sun.up[here]),
+            sun=sun.at(here),
             time_s=middle[here],
             source=number,
             reading=_daylight(readings[number], here),

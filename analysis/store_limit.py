@@ -10,6 +10,7 @@ until the end of the day after it was full.
 import numpy as np
 
 from analysis.record import Bools, Floats
+from analysis.runs import latched
 
 # Sensors and the place they sit in leave a full store's bottom a little below the limit, and
 # controllers release from 2 K below it on (common practice, no source).
@@ -51,19 +52,10 @@ def store_full(
     warm = (t_hottest_c >= limit_c - RELEASE_BAND_K) | np.isnan(t_hottest_c)
     by_sun = t_hottest_c > (USUAL_BACKUP_C if backup_c is None else backup_c) + BACKUP_MARGIN_K
     resting = warm & ~running
-    alone = _held(full, by_sun, resting, np.zeros(full.shape[0], dtype=np.bool_))
+    full |= resting & by_sun
+    alone = latched(full, resting)
     if not after_yesterday:
         return alone
     before = np.zeros(full.shape[0], dtype=np.bool_)
     before[1:] = alone[:-1, -1]
-    return _held(full, by_sun, resting, before)
-
-
-def _held(full: Bools, by_sun: Bools, resting: Bools, before: Bools) -> Bools:
-    """Carry the state through each day from what it was before."""
-    held = np.zeros(full.shape, dtype=np.bool_)
-    state = before
-    for number in range(full.shape[1]):
-        state = full[:, number] | (resting[:, number] & (state | by_sun[:, number]))
-        held[:, number] = state
-    return held
+    return latched(full, resting, before)

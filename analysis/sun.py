@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from types import ModuleType
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -43,6 +43,18 @@ class SunVectors:
     east: NDArray[np.float64]
     north: NDArray[np.float64]
     up: NDArray[np.float64]
+
+    def at(self, where: Any) -> "SunVectors":
+        """Pick some of them, by an index as numpy takes it."""
+        return SunVectors(east=self.east[where], north=self.north[where], up=self.up[where])
+
+    def shaped(self, *shape: int) -> "SunVectors":
+        """Give the same in another shape."""
+        return SunVectors(
+            east=self.east.reshape(shape),
+            north=self.north.reshape(shape),
+            up=self.up.reshape(shape),
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,7 +15,6 @@ from analysis.sun import (
     extraterrestrial_w_m2,
     horizon_blocks,
     incidence,
-    sun_vectors,
     tube_angles,
 )
 
@@ -36,35 +35,26 @@ class Curves:
     even: Floats
 
 
-def curves(*, site: Site, time_s: Ints) -> Curves:
+def curves(*, site: Site, time_s: Ints, sun: SunVectors) -> Curves:
     """Give the curves of cloudless and of even light at instants.
 
     Parameters
     ----------
     site : place, collectors with their incidence modifiers, horizon
     time_s : instants of any shape, UTC epoch seconds [s]
+    sun : where the sun stands at them
     """
-    flat = time_s.ravel()
-    place = site.place
-    sun = sun_vectors(
-        time_s=flat,
-        latitude_deg=place.latitude_deg,
-        longitude_deg=place.longitude_deg,
-        elevation_m=place.elevation_m,
-    )
-    up = np.flatnonzero(sun.up > 0.0)
-    high = SunVectors(east=sun.east[up], north=sun.north[up], up=sun.up[up])
+    up = sun.up > 0.0
+    high = sun.at(up)
     sky = clear_sky(
         cos_zenith=high.up,
-        extraterrestrial_w_m2=extraterrestrial_w_m2(flat[up]),
-        elevation_m=place.elevation_m,
+        extraterrestrial_w_m2=extraterrestrial_w_m2(time_s[up]),
+        elevation_m=site.place.elevation_m,
     )
     seen = ~horizon_blocks(high, site.horizon)
-    beam = np.zeros(flat.shape)
+    beam = np.zeros(time_s.shape)
     beam[up] = sky.dni * _facing_m2(site, high) * seen
-    return Curves(
-        beam=beam.reshape(time_s.shape), even=np.maximum(sun.up, 0.0).reshape(time_s.shape)
-    )
+    return Curves(beam=beam, even=np.maximum(sun.up, 0.0))
 
 
 def _facing_m2(site: Site, sun: SunVectors) -> Floats:

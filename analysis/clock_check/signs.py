@@ -67,7 +67,12 @@ def _by_light(case: Case, light_w_m2: Floats) -> Floats:
 def _by_collector(case: Case) -> dict[str, Floats]:
     """Give each day's error after the whole curve of what the collector gained, and its noise."""
     gain = _bridged(_gain_w(case))
-    drawn = curves(site=case.site, time_s=case.grid.start_s[:, :DAY_BINS] + BIN_S // 2)
+    whole = np.s_[:, :DAY_BINS]
+    drawn = curves(
+        site=case.site,
+        time_s=case.grid.start_s[whole] + BIN_S // 2,
+        sun=case.sun.at(whole),
+    )
     found = shifts(gain, drawn)
     good = (
         (_highest(gain) > _LEAST_GAIN_FRAC * case.model.brightest_w)

@@ -9,7 +9,7 @@ import numpy as np
 from analysis.case import Case, pump_on
 from analysis.days import DayTable
 from analysis.faults._episodes import days_between
-from analysis.grid import BIN_S
+from analysis.grid import BIN_S, DAY_BINS
 from analysis.record import Bools, Floats
 from analysis.units import SECONDS_PER_HOUR
 

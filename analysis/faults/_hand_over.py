@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.case import Case
-from analysis.clear_sky import clear_gain_w
 from analysis.record import Bools, Floats
 from analysis.sky import NO_SOURCE
 from analysis.units import kwh_from_j
@@ -156,7 +155,7 @@ def _taken_w(case: Case, basis: int | None, offered_w: Floats) -> Floats:
         bright = case.sky.gain_w >= _BRIGHT_FRAC * case.model.brightest_w
         return np.where(bright & case.expected.carried, case.expected.power_w, np.nan)
     if basis == BY_CLEAR_SKY:
-        clear_w = clear_gain_w(case)
+        clear_w = case.clear.gain_w
         parts = case.expected
         due_w = (clear_w - parts.loss_w) * case.model.let_through_frac(case.loop.t_mean_c)
         due_w = due_w - parts.pipe_w - parts.stored_w

@@ -1,4 +1,4 @@
-"""When a loop stands still rightly, and what proves that it circulates."""
+"""What proves that a loop circulates."""
 
 import numpy as np
 
@@ -9,25 +9,6 @@ from analysis.runs import bin_runs
 
 # A rise that no idle store shows (judgement).
 _PROOF_RISE_K = 2.0
-# The lock opens somewhat below the cut-out (common practice, no source).
-_RELEASE_K = 20.0
-
-
-def full_or_locked(case: Case) -> Bools:
-    """Tell bins in which the controller is right not to pump.
-
-    The store is at its limit, or was earlier that day and the collector, hot since, has not come
-    back below its release temperature.
-    """
-    full = case.expected.store_full
-    roof = case.loop.t_roof_c
-    hot = roof > case.site.controller.collector_cutout_c - _RELEASE_K
-    excused = np.zeros(full.shape, dtype=np.bool_)
-    held = np.zeros(full.shape[0], dtype=np.bool_)
-    for number in range(full.shape[1]):
-        held = full[:, number] | (held & (hot[:, number] | np.isnan(roof[:, number])))
-        excused[:, number] = held
-    return excused
 
 
 def circulating(case: Case) -> Bools:

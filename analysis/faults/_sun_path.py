@@ -10,13 +10,12 @@ import numpy as np
 
 from analysis.case import Case
 from analysis.days import DayTable
-from analysis.faults._standstill import full_or_locked
 from analysis.grid import BIN_S
-from analysis.irradiance import clear_sky_horizontal_w_m2
 from analysis.loop_state import collector_c
 from analysis.record import Bools, Floats
+from analysis.runs import lately
 from analysis.site import Site
-from analysis.sky import NO_SOURCE, Sky, sky_of
+from analysis.sky import NO_SOURCE, Sky
 from analysis.sun import azimuth_deg, sun_vectors
 
 SECTOR_DEG = 10
@@ -49,14 +48,8 @@ def sun_path_columns(case: Case) -> dict[str, Floats]:
     `lit_<azimuth>_frac` taken up by the collectors over what a clear sky offers them,
     `sun_<azimuth>_frac` read by the sun sensor over a clear sky's; NaN where the day does not tell.
     """
-    clear = sky_of(
-        site=case.site,
-        grid=case.grid,
-        g_plane_w_m2=None,
-        g_horizontal_w_m2=clear_sky_horizontal_w_m2(case.sky.sun_sine),
-        weather=None,
-    )
-    sector = _sector(case)
+    clear = case.clear
+    sector = (azimuth_deg(case.sun) - FIRST_DEG) // SECTOR_DEG
     bright = clear.gain_w >= _LEAST_OFFER_FRAC * case.model.brightest_w
     taken_w = _taken_w(case)
     told = bright & _telling(case, clear) & np.isfinite(taken_w)
@@ -67,17 +60,6 @@ def sun_path_columns(case: Case) -> dict[str, Floats]:
         told = bright & np.isfinite(read) & sensed[:, None]
         columns |= _by_sector(read, clear.g_plane_w_m2, told, sector, "sun")
     return columns
-
-
-def _sector(case: Case) -> Floats:
-    place = case.site.place
-    sun = sun_vectors(
-        time_s=case.grid.start_s.ravel() + BIN_S // 2,
-        latitude_deg=place.latitude_deg,
-        longitude_deg=place.longitude_deg,
-        elevation_m=place.elevation_m,
-    )
-    return (azimuth_deg(sun).reshape(case.grid.shape) - FIRST_DEG) // SECTOR_DEG
 
 
 def _taken_w(case: Case) -> Floats:
@@ -97,11 +79,8 @@ def _telling(case: Case, clear: Sky) -> Bools:
     Before the first run of a day heat may hide in the tubes: there only what is long overdue tells.
     """
     loop = case.loop
-    other = full_or_locked(case)
-    other |= loop.t_roof_c > min(_HOT_C, case.site.controller.collector_cutout_c - 20.0)
-    recent = other.copy()
-    for later in range(1, _AFTER_BINS + 1):
-        recent[:, later:] |= other[:, :-later]
+    hot_c = min(_HOT_C, case.site.controller.collector_cutout_c - 20.0)
+    recent = lately(case.full_or_locked | (loop.t_roof_c > hot_c), _AFTER_BINS)
     run = np.maximum.accumulate(case.expected.carried, axis=1)
     known = (loop.known_s >= 0.5 * BIN_S) & np.isfinite(loop.t_store_bottom_c)
     return np.asarray(known & ~recent & (run | _overdue(case, clear)))
@@ -128,17 +107,18 @@ def _overdue(case: Case, clear: Sky) -> Bools:
 def _by_sector(
     values: Floats, offered: Floats, told: Bools, sector: Floats, what: str
 ) -> dict[str, Floats]:
-    columns = {}
-    for number, first_deg in enumerate(SECTORS):
-        here = told & (sector == number)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            share = np.where(here, values, 0.0).sum(axis=1) / np.where(here, offered, 0.0).sum(
-                axis=1
-            )
-        columns[sector_name(first_deg, what)] = np.where(
-            here.sum(axis=1) >= _LEAST_BINS, share, np.nan
-        )
-    return columns
+    day, place = np.nonzero(told & (sector >= 0) & (sector < len(SECTORS)))
+    of_day = day * len(SECTORS) + sector[day, place].astype(np.int64)
+    size = told.shape[0] * len(SECTORS)
+    count, taken, due = (
+        np.bincount(of_day, weights=weights, minlength=size)
+        for weights in (None, values[day, place], offered[day, place])
+    )
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share = np.where(count >= _LEAST_BINS, taken / due, np.nan).reshape(-1, len(SECTORS))
+    return {
+        sector_name(first_deg, what): share[:, number] for number, first_deg in enumerate(SECTORS)
+    }
 
 
 def elevations_deg(site: Site, table: DayTable) -> Floats:

@@ -11,9 +11,9 @@ import numpy as np
 
 from analysis.case import Case
 from analysis.days import DayTable
-from analysis.faults._standstill import full_or_locked
 from analysis.heat import PUMP_ON_PERCENT, column
 from analysis.record import Bools, Floats, Ints
+from analysis.runs import lately
 from analysis.season import SEASON_DAYS
 from analysis.units import SECONDS_PER_HOUR
 
@@ -133,13 +133,9 @@ def running(values: Floats, frac: float, width: int) -> Floats:
 
 def _ruled(case: Case) -> Bools:
     """Tell bins in which the sun is up and the difference alone rules the pump."""
-    other = full_or_locked(case)
-    cutout_c = case.site.controller.collector_cutout_c
-    other |= case.loop.t_roof_c > cutout_c - _LOCK_K
-    recent = other.copy()
-    for later in range(1, _AFTER_BINS + 1):
-        recent[:, later:] |= other[:, :-later]
-    return np.asarray(~recent & (case.sky.sun_sine > _UP_SINE))
+    locks_c = case.site.controller.collector_cutout_c - _LOCK_K
+    other = case.full_or_locked | (case.loop.t_roof_c > locks_c)
+    return np.asarray(~lately(other, _AFTER_BINS) & (case.sky.sun_sine > _UP_SINE))
 
 
 def _of_rows(case: Case, flags: Bools) -> Bools:

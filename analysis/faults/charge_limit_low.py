@@ -25,7 +25,6 @@ from analysis.faults._protocol import (
     Observation,
 )
 from analysis.faults._reopening import lasting, without_strays
-from analysis.faults._standstill import full_or_locked
 from analysis.grid import BIN_S
 from analysis.record import Bools
 from analysis.results import Bounded, Evidence
@@ -134,7 +133,7 @@ class ChargeLimitLow:
         asked = roof - bottom > control.start_difference_k + self.beyond_start_k
         cool = bottom < case.site.store.limit_c - self.below_k
         rests = ~moving & ~case.loop.commanded & (case.loop.known_s > 0.0)
-        return np.asarray(asked & cool & rests & ~full_or_locked(case))
+        return np.asarray(asked & cool & rests & ~case.full_or_locked)
 
     def conclude(self, history: History) -> Conclusion:
         """Join stops at one store temperature; a store charged higher ends it."""

@@ -30,7 +30,7 @@ from analysis.faults._protocol import (
     NotJudged,
     Observation,
 )
-from analysis.faults._standstill import circulating, full_or_locked
+from analysis.faults._standstill import circulating
 from analysis.heat import TRICKLE_U_FRAC
 from analysis.record import Bools
 from analysis.results import Bounded, Evidence
@@ -122,7 +122,7 @@ class LostCirculation:
     def _lost(self, case: Case) -> Bools:
         excess = case.loop.t_roof_c - case.loop.t_store_bottom_c
         idle = still_idle(case.loop, case.model, case.sky.gain_w)
-        may_run = ~full_or_locked(case) & (case.loop.known_s > 0.0)
+        may_run = ~case.full_or_locked & (case.loop.known_s > 0.0)
         stranded = (excess > case.model.stranded_k) & idle
         warm = excess > case.site.controller.start_difference_k + self.beyond_start_k
         standing = case.expected.standing & idle & (warm | np.isnan(case.loop.t_roof_c))

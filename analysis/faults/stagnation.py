@@ -22,7 +22,6 @@ from analysis.faults._protocol import (
     NotJudged,
     Observation,
 )
-from analysis.faults._standstill import full_or_locked
 from analysis.results import Evidence
 from analysis.runs import bin_runs
 from analysis.site import Site
@@ -81,7 +80,7 @@ class Stagnation:
         """See loop standing hot, day by day."""
         roof = case.loop.t_roof_c
         standing = (roof >= self._hot_c(case.site)) & ~case.expected.carried
-        full = full_or_locked(case)
+        full = case.full_or_locked
         found = []
         for run in bin_runs(standing, least_s=self.least_s, bridge_s=1800.0):
             start_s, end_s = case.span_s(run.day, run.first, run.last)

@@ -282,3 +282,15 @@ def test_a_log_without_heat_has_unknown_heat_and_still_a_report():
         )
         == report
     )
+
+
+def test_a_day_says_the_same_far_from_one_of_25_hours():
+    # The grid of all days is as wide as the longest; the clock changes on 2025-10-26.
+    plant = a_plant(start="2025-10-12", days=16)
+    whole = plant.table()
+    first = np.searchsorted(plant.record.start_s, whole.days.edge_s[8])
+    alone = observe(
+        site=plant.site, record=plant.record.part(0, int(first)), channels=plant.channels
+    )
+    assert np.isfinite(alone.column("clock_roof_s")).any()
+    assert_same(part_of(alone, first=0, last=7), part_of(whole, first=0, last=7))
