@@ -233,7 +233,8 @@ class LogMap:
     """How to read this site's logs; None means: found from the data.
 
     `columns` maps header text, or a 1-based column number written as digits, to its meaning.
-    `time_origin` is the instant that a time column in s, min, h or d counts from.
+    `time_origin` is the instant that a time column in s, min, h or d counts from. In a `long` table
+    each row is one reading of one sensor, in a `wide` one it holds all.
     `clock_offset_min` is by how much the logger's clock is ahead [min], negative where it is
     behind; `clock_drift_min_per_month` what it gains a month of 30.44 days from `clock_from` on
     [min]. Both hold for stamps from `clock_from` up to `clock_until` (excluded), days of the clock.
@@ -248,6 +249,7 @@ class LogMap:
     time_format: str | None = None
     date_order: Literal["day_first", "month_first", "year_first"] | None = None
     time_origin: datetime | None = None
+    table: Literal["wide", "long"] | None = None
     clock_offset_min: float | None = None
     clock_drift_min_per_month: float | None = None
     clock_from: date | None = None

@@ -319,6 +319,7 @@ LOG = Table(
         "time_format": Rule(kind="time_format"),
         "date_order": Rule(kind="choice", choices=("day_first", "month_first", "year_first")),
         "time_origin": Rule(kind="instant"),
+        "table": Rule(kind="choice", choices=("wide", "long")),
         # Beyond a day the date is wrong, not the clock.
         "clock_offset_min": Rule(lowest=-1440, highest=1440, unit="minutes"),
         "clock_drift_min_per_month": Rule(lowest=-120, highest=120, unit="minutes a month"),

@@ -33,6 +33,7 @@ FILE_FIELDS = {
     "time_zone": ("timezone", "The logger's clock"),
     "clock": ("clock", "Is the logger's clock right?"),
     "stamp": ("stamp", "Rows of whole days"),
+    "table": ("table", "What a row holds"),
 }
 LEAVE_OUT = "-"
 _TIMES = (("time", "date and time"), ("date", "the date"), ("time_of_day", "the time of day"))
@@ -173,6 +174,9 @@ def _columns(first: Preview, now: Preview) -> Sequence[ColumnUnderstood]:
     """Give the columns in the order of the file; what only now can be read too."""
     known = {column.key: column for column in (*now.columns, *first.columns)}
     if now.parsed is not None and first.parsed is None:
+        long = (one.understood.long for one in now.parsed.files if one.understood is not None)
+        if any(long):  # what looked like columns were none
+            return sorted(now.columns, key=lambda column: column.place)
         known |= {column.key: column for column in now.columns}
     return sorted(known.values(), key=lambda column: column.place)
 

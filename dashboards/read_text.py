@@ -31,6 +31,7 @@ _ANSWERS = {
     "time_zone": "timezone",
     "decimal": "decimal",
     "stamp": "stamp",
+    "table": "table",
 }
 
 

@@ -9,31 +9,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.logs.conversions import Unit
-from analysis.logs.dialect import Dialect
-from analysis.logs.layout import ANY_UNIT, Column, Layout
-from analysis.logs.numbers import NumberStyle, is_unit, looks_like_number, split_unit
-from analysis.logs.words import MISSING_FOLDED
+from analysis.logs.layout import ANY_UNIT, Column
+from analysis.logs.numbers import NumberStyle, split_unit
+from analysis.logs.sensor_columns import LongTable
 
-# Heads of the column that names the series (trade words; common practice, no source).
-_SERIES_WORDS = (
-    "name sensor channel variable parameter point tag signal series measurement quantity "
-    "item kanal messstelle messwert bezeichnung fühler größe capteur nom voie grandeur "
-    "mesure nombre canal magnitud sensore canale grandezza nome punto kanaal meetpunt naam "
-    "grootheid id source metric register label"
-)
-_SERIES_HEADS = frozenset(_SERIES_WORDS.split())
-# Where the value was taken; it names a series only beside one of those.
-_DEVICE_HEADS = frozenset(
-    ("device", "node", "station", "gerät", "appareil", "equipo", "dispositivo", "apparaat")
-)
 _MOST_SERIES = 200
-_MOST_NAMING = 4
 
 
 @dataclass(slots=True)
 class SeriesCodes:
-    """Numbers for the names of series, in the order in which they are met."""
+    """Numbers for the names of series, in the order in which they are met.
 
+    `head` stands before a sensor that has a number for a name: a bare number in a map is the place
+    of a column.
+    """
+
+    head: str = "sensor"
     codes: dict[str, int] = field(default_factory=dict)
     lock: Lock = field(default_factory=Lock)
 
@@ -42,76 +33,16 @@ class SeriesCodes:
         bare = text.strip()
         if not bare:
             return math.nan
+        if bare.isdigit():
+            bare = f"{self.head} {bare}"
         with self.lock:
             if bare not in self.codes and len(self.codes) >= _MOST_SERIES:
                 return math.nan
             return float(self.codes.setdefault(bare, len(self.codes)))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LongTable:
-    """Which columns of a long table hold what.
-
-    Attributes
-    ----------
-    series_places : columns that name the series; only the whole file tells which of them do
-    unit_place : column of their units, None where there is none
-    """
-
-    series_places: tuple[int, ...]
-    unit_place: int | None
-
-
-def long_table_of(dialect: Dialect, layout: Layout) -> LongTable | None:
-    """Know a long table: one column of numbers, beside those of a few names that come again.
-
-    Parameters
-    ----------
-    dialect : Dialect
-        How the file is written.
-    layout : Layout
-        What its columns hold; one whose meaning is known makes it a wide table.
-
-    Returns
-    -------
-    LongTable or None
-        None for a wide table.
-    """
-    if layout.columns or len(layout.open) != 1:
-        return None
-    value = layout.open[0].place
-    taken = {*layout.stamp.places, value}
-    titled, devices, repeating = [], [], []
-    unit_place = None
-    for place, head in enumerate(dialect.heads):
-        if place in taken:
-            continue
-        cells = [row[place].strip() for row in dialect.samples]
-        held = {cell for cell in cells if cell.lower() not in MISSING_FOLDED}
-        if not held or any(looks_like_number(cell) for cell in held):
-            continue
-        if all(is_unit(cell) for cell in held):
-            unit_place = place
-            continue
-        words = set(head.lower().replace("_", " ").split())
-        if words & _SERIES_HEADS:
-            titled.append(place)
-            continue
-        if words & _DEVICE_HEADS:
-            devices.append(place)
-        if len(held) > 1 and len(held) * 2 <= len(cells):
-            repeating.append(place)
-    if titled:
-        places = sorted([*devices, *titled][:_MOST_NAMING])
-        return LongTable(series_places=tuple(places), unit_place=unit_place)
-    stamps = {" ".join(row[place] for place in layout.stamp.places) for row in dialect.samples}
-    if not repeating or len(stamps) * 2 > len(dialect.samples):
-        return None
-    return LongTable(series_places=tuple(repeating[:1]), unit_place=unit_place)
-
-
 def long_columns(
-    table: LongTable, layout: Layout
+    table: LongTable, heads: Sequence[str]
 ) -> tuple[tuple[Column, ...], tuple[SeriesCodes, ...], SeriesCodes]:
     """Give the columns to read of a long table: value, names, and unit where there is one.
 
@@ -119,8 +50,8 @@ def long_columns(
     ----------
     table : LongTable
         Which column holds what.
-    layout : Layout
-        The layout it was found in.
+    heads : sequence of str
+        Heads of all columns.
 
     Returns
     -------
@@ -128,8 +59,8 @@ def long_columns(
         The columns, the codes of the names in each naming column, and the codes of units; reading
         fills the codes.
     """
-    names, units = tuple(SeriesCodes() for _ in table.series_places), SeriesCodes()
-    value = layout.open[0]
+    names = tuple(SeriesCodes(head=heads[place] or "sensor") for place in table.series_places)
+    units, value = SeriesCodes(), table.value
     columns = [
         Column(
             place=value.place,

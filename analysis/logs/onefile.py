@@ -99,7 +99,7 @@ def _parts(plan: FilePlan, layout: Layout, problems: ProblemList) -> Part:
 def _long_rows(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
     """Give each series of a long table a column; each is brought to UTC in its own order."""
     assert plan.long is not None
-    columns, names, units = long_columns(plan.long, plan.layout)
+    columns, names, units = long_columns(plan.long, plan.dialect.heads)
     by_place = replace(plan.layout, columns=columns, open=())
     part = _parts(plan, by_place, problems)
     values, naming = part.values[0], part.values[1 : 1 + len(names)]

@@ -13,8 +13,8 @@ from analysis.logs.asking import Choice, Question
 from analysis.logs.cells import cells_of
 from analysis.logs.dialect import Dialect, find_dialect
 from analysis.logs.layout import Layout, find_layout
-from analysis.logs.longtable import LongTable, long_table_of
 from analysis.logs.rows import stamp_of
+from analysis.logs.sensor_columns import LongTable, long_table_of
 from analysis.logs.shapes import LogSource
 from analysis.logs.stamp_formats import order_of, proven
 from analysis.logs.stamps import StampFormat
@@ -139,7 +139,7 @@ def _plan(name: str, text: bytes, encoding: str, told: Told, offset: int) -> Fil
         encoding=encoding,
         dialect=dialect,
         layout=layout,
-        long=long_table_of(dialect, layout),
+        long=long_table_of(name, dialect, layout, text, told.log_map),
         line_offset=offset,
     )
 

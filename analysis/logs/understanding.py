@@ -82,6 +82,7 @@ def with_proposals(plan: FilePlan, proposals: Sequence[Proposal]) -> FilePlan:
 
 def wide_plan(plan: FilePlan, rows: RowsRead, told: Told) -> FilePlan:
     """Give a long table's plan as if each of its series had been a column."""
+    assert plan.long is not None
     names = rows.series
     dialect = replace(
         plan.dialect,
@@ -102,7 +103,7 @@ def wide_plan(plan: FilePlan, rows: RowsRead, told: Told) -> FilePlan:
             columns.append(known_column(plan.name, dialect, place, found, meaning, source=source))
         else:
             unknown.append(
-                replace(plan.layout.open[0], place=place, head=name, unit_says=rows.units[place])
+                replace(plan.long.value, place=place, head=name, unit_says=rows.units[place])
             )
     layout = Layout(
         stamp=plan.layout.stamp, columns=tuple(columns), open=tuple(unknown), ignored=()

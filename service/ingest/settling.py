@@ -30,6 +30,7 @@ _ANSWERED_BY = {
     "date_order": "date_order",
     "time": "time_format",
     "stamp": "stamp",
+    "table": "table",
 }
 
 
