@@ -176,20 +176,65 @@ class Climate:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Commissioned:
-    """Dates of the latest fill, of the tubes, and of the latest test that the fluid passed."""
+    """Dates of the latest fill, of the tubes, and of the latest test that the fluid passed.
+
+    `by` is who put the plant into service, `registration` under which number they do such work,
+    `serials` what is printed on the collectors.
+    """
 
     filled: date | None
     tubes_fitted: date | None
     fluid_tested: date | None = None
+    by: str | None = None
+    registration: str | None = None
+    serials: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WarrantyTerm:
+    """One thing that must be kept, as the papers say; `kind` says which numbers it has.
+
+    The kinds are in `analysis.warranty.terms`. `text` is the papers' own wording. `kept`, `noted`
+    and `by` are what a person found about it, when, and who that was: it counts where the data do
+    not tell.
+    """
+
+    kind: str
+    text: str | None = None
+    years: float | None = None
+    within_days: int | None = None
+    most_days: int | None = None
+    most_hours: float | None = None
+    limit_c: float | None = None
+    low_bar: float | None = None
+    high_bar: float | None = None
+    low_concentration_frac: float | None = None
+    high_concentration_frac: float | None = None
+    after: Literal["filled", "start"] | None = None
+    kept: bool | None = None
+    noted: date | None = None
+    by: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Warranty:
-    """Terms as the papers say."""
+    """Terms as the papers say: `conditions` in words alone, `terms` with what they ask for."""
 
     start: date
     years: float
     conditions: tuple[str, ...]
+    terms: tuple[WarrantyTerm, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """A part that was put in or exchanged, with the number printed on it."""
+
+    date: date
+    what: str
+    serial: str | None = None
+    why: str | None = None
+    by: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -279,6 +324,7 @@ class Site:
     log: LogMap
     sun: Sun = Sun()
     readings: tuple[HandReading, ...] = ()
+    parts: tuple[Part, ...] = ()
 
     @property
     def litres_per_day(self) -> float | None:

@@ -21,12 +21,12 @@ from dataclasses import replace
 from datetime import date
 from typing import Any
 
-from analysis.site import Change, Controller, HandReading, LogMap, Sensors, Site, Sun
+from analysis.site import Change, Controller, HandReading, LogMap, Part, Sensors, Site, Sun
 from analysis.sitefile_lines import Path
 from analysis.sitefile_log import log_map_of
 from analysis.sitefile_reading import Reading, dotted, fields_of, value_of
 from analysis.sitefile_rules import RefusedError, Rule, shown
-from analysis.sitefile_schema import CHANGE, NESTED, READING, TABLES, TARIFF, Table
+from analysis.sitefile_schema import CHANGE, NESTED, PART, READING, TABLES, TARIFF, TERM, Table
 from analysis.sitefile_sense import faults
 
 
@@ -52,7 +52,7 @@ def parse_site(text: str) -> Site:
     reading = Reading.of(text)
     if not reading.raw:
         reading.refuse((), "there is nothing in this site file; write its tables, [site] first")
-    reading.only((), ("schema", "change", "reading", "log", *TABLES))
+    reading.only((), ("schema", "change", "part", "reading", "log", *TABLES))
     if type(reading.raw.get("schema")) is not int or reading.raw["schema"] != 1:
         given = shown(reading.raw["schema"]) if "schema" in reading.raw else "missing"
         reading.refuse(("schema",), f"schema is {given}; allowed: 1 (write schema = 1 on top)")
@@ -64,7 +64,7 @@ def parse_site(text: str) -> Site:
     built["sensors"] = built["sensors"] or Sensors()
     built["sun"] = built["sun"] or Sun()
     log = log_map_of(reading) if "log" in reading.raw else LogMap()
-    site = Site(**built, changes=(), log=log, readings=_readings(reading))
+    site = Site(**built, changes=(), log=log, readings=_readings(reading), parts=_parts(reading))
     _no_faults(reading, site, line_of=None)
     return _with_changes(reading, site)
 
@@ -180,26 +180,29 @@ def _build(reading: Reading, path: Path, raw: Any, table: Table) -> Any:
     nested = NESTED.get(str(path[-1]), ())
     fields = fields_of(reading, path, raw, table, nested)
     if "tariff" in nested:
-        fields["tariffs"] = _tariffs(reading, path, raw.get("tariff", []))
+        tariffs = _many(reading, (*path, "tariff"), raw, TARIFF, "a tariff")
+        fields["tariffs"] = tuple(sorted(tariffs, key=lambda tariff: tariff.start))
+    if "term" in nested:
+        fields["terms"] = tuple(_many(reading, (*path, "term"), raw, TERM, "a term"))
     return table.shape(**fields)
 
 
-def _tariffs(reading: Reading, path: Path, raw: Any) -> tuple[Any, ...]:
-    if not isinstance(raw, list):
-        reading.refuse((*path, "tariff"), "a tariff must be written as [[backup.tariff]]")
-    tariffs = [
-        _build(reading, (*path, "tariff", number), one, TARIFF)
-        for number, one in enumerate(raw, start=1)
-    ]
-    return tuple(sorted(tariffs, key=lambda tariff: tariff.start))
+def _many(reading: Reading, path: Path, raw: Any, table: Table, what: str) -> list[Any]:
+    """Build each of the tables of an array of tables that may be missing."""
+    given = raw.get(path[-1], [])
+    if not isinstance(given, list):
+        reading.refuse(path, f"{what} must be written as [[{dotted(path)}]]")
+    return [_build(reading, (*path, number), one, table) for number, one in enumerate(given, 1)]
 
 
 def _readings(reading: Reading) -> tuple[HandReading, ...]:
-    raw = reading.raw.get("reading", [])
-    if not isinstance(raw, list):
-        reading.refuse(("reading",), "a meter reading must be written as [[reading]]")
-    read = [_build(reading, ("reading", number), one, READING) for number, one in enumerate(raw, 1)]
+    read = _many(reading, ("reading",), reading.raw, READING, "a meter reading")
     return tuple(sorted(read, key=lambda one: one.at))
+
+
+def _parts(reading: Reading) -> tuple[Part, ...]:
+    parts = _many(reading, ("part",), reading.raw, PART, "a part")
+    return tuple(sorted(parts, key=lambda one: one.date))
 
 
 def _no_faults(reading: Reading, site: Site, *, line_of: Path | None) -> None:

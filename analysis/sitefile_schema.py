@@ -21,14 +21,17 @@ from analysis.site import (
     HotWater,
     LogMap,
     Loop,
+    Part,
     Place,
     Sensors,
     Store,
     Sun,
     Tariff,
     Warranty,
+    WarrantyTerm,
 )
 from analysis.sitefile_rules import Rule
+from analysis.warranty.terms import TERM_KINDS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -248,6 +251,9 @@ TABLES: dict[str, Table] = {
             "filled": Rule(kind="date"),
             "tubes_fitted": Rule(kind="date"),
             "fluid_tested": Rule(kind="date"),
+            "by": Rule(kind="text"),
+            "registration": Rule(kind="text"),
+            "serials": Rule(kind="texts", default=()),
         },
     ),
     "warranty": Table(
@@ -278,6 +284,46 @@ TARIFF = Table(
         "from": _must(kind="date", field="start"),
         "price_per_kwh": Rule(lowest=0, highest=1e6),
         "electricity_price_per_kwh": Rule(lowest=0, highest=1e6),
+    },
+)
+
+TERM = Table(
+    shape=WarrantyTerm,
+    attribute="terms",
+    many=True,
+    rules={
+        "kind": _must(kind="choice", choices=tuple(TERM_KINDS)),
+        "text": Rule(kind="text"),
+        "years": Rule(lowest=0.25, highest=30, unit="years"),
+        "within_days": Rule(kind="integer", lowest=0, highest=3_650, unit="days"),
+        "most_days": Rule(kind="integer", lowest=0, highest=366, unit="days"),
+        "most_hours": Rule(lowest=0, highest=8_784, unit="h"),
+        "limit_c": Rule(lowest=40, highest=400, unit="C"),
+        "low_bar": Rule(lowest=0, highest=25, unit="bar"),
+        "high_bar": Rule(lowest=0, highest=30, unit="bar"),
+        "low_concentration": Rule(
+            lowest=0, highest=0.6, unit="as a mass fraction", field="low_concentration_frac"
+        ),
+        "high_concentration": Rule(
+            lowest=0, highest=0.6, unit="as a mass fraction", field="high_concentration_frac"
+        ),
+        "after": Rule(kind="choice", choices=("filled", "start")),
+        "kept": Rule(kind="flag"),
+        "noted": Rule(kind="date"),
+        "by": Rule(kind="text"),
+    },
+)
+
+PART = Table(
+    shape=Part,
+    attribute="parts",
+    many=True,
+    rules={
+        "date": _must(kind="date"),
+        "what": _must(kind="text"),
+        "serial": Rule(kind="text"),
+        "why": Rule(kind="text"),
+        "by": Rule(kind="text"),
     },
 )
 
@@ -329,4 +375,8 @@ LOG = Table(
 )
 
 # Keys beside the rules above that hold tables of their own.
-NESTED: dict[str, tuple[str, ...]] = {"backup": ("tariff",), "log": ("columns",)}
+NESTED: dict[str, tuple[str, ...]] = {
+    "backup": ("tariff",),
+    "warranty": ("term",),
+    "log": ("columns",),
+}

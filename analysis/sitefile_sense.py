@@ -5,8 +5,9 @@ Each check gives the key path that is wrong and one sentence; none of them needs
 
 from collections.abc import Iterator
 
-from analysis.site import Array, Backup, Site
+from analysis.site import Array, Backup, Site, WarrantyTerm
 from analysis.sitefile_lines import Path
+from analysis.warranty.terms import TERM_KINDS
 
 Fault = tuple[Path, str]
 
@@ -34,6 +35,7 @@ def faults(site: Site) -> Iterator[Fault]:
     yield from _controller(site)
     yield from _rest(site)
     yield from _design(site)
+    yield from _warranty(site)
 
 
 def _name(path: Path, key: str) -> str:
@@ -202,3 +204,27 @@ def _design(site: Site) -> Iterator[Fault]:
             ("climate", "diffuse_kwh_m2"),
             "climate.diffuse_kwh_m2 is above horizontal_kwh_m2 in some month; it is a part of it",
         )
+
+
+def _warranty(site: Site) -> Iterator[Fault]:
+    for number, term in enumerate(site.warranty.terms if site.warranty else (), start=1):
+        yield from _term(term, ("warranty", "term", number))
+
+
+def _term(term: WarrantyTerm, path: Path) -> Iterator[Fault]:
+    kind = TERM_KINDS[term.kind]
+    name = ".".join(str(part) for part in path)
+    for key in kind.needs:
+        if getattr(term, key) is None:
+            yield path, f"{name}.{key} is missing; a term of the kind {term.kind} needs it"
+    spans = {
+        "low_bar": (term.low_bar, term.high_bar),
+        "low_concentration": (term.low_concentration_frac, term.high_concentration_frac),
+    }
+    for key, (low, high) in spans.items():
+        if key in kind.one_of and low is None and high is None:
+            yield path, f"{name} needs {' or '.join(kind.one_of)}"
+        if low is not None and high is not None and low >= high:
+            yield (*path, key), f"{name}.{key} is {low:g}; it must be below the highest, {high:g}"
+    if term.kept is not None and term.noted is None:
+        yield (*path, "kept"), f"{name}.kept is given; say with noted on which day that was found"

@@ -5,8 +5,11 @@ from collections.abc import Iterable
 from datetime import date, datetime
 from typing import Any
 
-from analysis.site import Climate, LogMap, Site
-from analysis.sitefile_schema import CHANGE, LOG, READING, TABLES, TARIFF, Table
+from analysis.site import Change, Climate, LogMap, Part, Site
+from analysis.sitefile_schema import CHANGE, LOG, PART, READING, TABLES, TARIFF, TERM, Table
+
+# Tables that stand inside another: the key there, and what each may hold.
+_INSIDE = {"backup": ("tariff", TARIFF), "warranty": ("term", TERM)}
 
 
 def site_to_toml(site: Site) -> str:
@@ -30,18 +33,43 @@ def site_to_toml(site: Site) -> str:
         if held is None:
             continue
         for one in held if table.many else (held,):
-            lines += ["", f"[[{name}]]" if table.many else f"[{name}]"]
-            lines += pairs(table, one)
-            if name == "backup":
-                for tariff in site.backup.tariffs if site.backup is not None else ():
-                    lines += ["", "[[backup.tariff]]", *pairs(TARIFF, tariff)]
+            lines += ["", *table_lines(name, one)]
     for change in site.changes:
-        lines += ["", "[[change]]", *pairs(CHANGE, change), f"value = {toml_value(change.value)}"]
+        lines += ["", *change_lines(change)]
+    for part in site.parts:
+        lines += ["", *part_lines(part)]
     for read in site.readings:
         lines += ["", "[[reading]]", *pairs(READING, read)]
     if site.log != LogMap():
         lines += ["", *_log_lines(site.log)]
     return "\n".join(lines) + "\n"
+
+
+def table_lines(name: str, held: Any) -> list[str]:
+    """Write one table with the tables inside it.
+
+    Parameters
+    ----------
+    name : which table of the site file
+    held : its facts
+    """
+    table = TABLES[name]
+    lines = [f"[[{name}]]" if table.many else f"[{name}]", *pairs(table, held)]
+    if name in _INSIDE:
+        key, inner = _INSIDE[name]
+        for one in getattr(held, inner.attribute):
+            lines += ["", f"[[{name}.{key}]]", *pairs(inner, one)]
+    return lines
+
+
+def change_lines(change: Change) -> list[str]:
+    """Write a dated change."""
+    return ["[[change]]", *pairs(CHANGE, change), f"value = {toml_value(change.value)}"]
+
+
+def part_lines(part: Part) -> list[str]:
+    """Write a part that was put in."""
+    return ["[[part]]", *pairs(PART, part)]
 
 
 def climate_to_toml(climate: Climate) -> str:
