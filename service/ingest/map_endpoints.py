@@ -63,8 +63,9 @@ def accept(
             now_s=int(here.now().timestamp()),
         )
         with here.database.session() as db:
-            site = here.site(db, slug, may="log")
-            save_map(db, site=site, log_map=log_map, found=now, now=here.now())
+            caller = here.person(db, may="log")
+            site = here.site_of(db, caller, slug)
+            save_map(db, site=site, log_map=log_map, found=now, who=caller.who, now=here.now())
             actions.ask_again(db, site_id=site.id)
             upload = queries.upload_of(db, site_id=site.id, upload_id=upload_id)
             if upload is None:

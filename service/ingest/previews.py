@@ -120,7 +120,7 @@ def _with_clock(now: Preview, logged: Preview, *, site: SiteFacts, log_map: LogM
 
 
 def save_map(
-    db: Session, *, site: Site, log_map: LogMap, found: Preview, now: datetime
+    db: Session, *, site: Site, log_map: LogMap, found: Preview, who: str, now: datetime
 ) -> str | None:
     """Save a map into the site's file; everything that waits is read with it.
 
@@ -141,4 +141,5 @@ def save_map(
     if whole_file:
         raise ConflictError(f"One answer is missing: {whole_file[0].why}.")
     kept = for_nameless_columns(log_map, own=parse_site(site.text).log)
-    return replace_site_file(db, site=site, text=with_log(site.text, kept), now=now)
+    text = with_log(site.text, kept)
+    return replace_site_file(db, site=site, text=text, who=who, now=now)

@@ -99,6 +99,7 @@ def _facts_page(
         versions = [
             {
                 "until": moment(int(item.replaced_at.timestamp()), loaded.row.timezone),
+                "by": item.replaced_by,
                 "text": item.text,
             }
             for item in queries.file_versions(db, site_id=loaded.row.id)
@@ -121,9 +122,10 @@ def replace_facts(here: Here, slug: str, text: Annotated[str, Form()] = "") -> R
     plain = text.replace("\r\n", "\n")
     try:
         with here.database.session() as db:
-            site = here.site(db, slug, may="arrange")
+            caller = here.person(db, may="arrange")
+            site = here.site_of(db, caller, slug)
             same = plain == site.text
-            actions.replace_site_file(db, site=site, text=plain, now=here.now())
+            actions.replace_site_file(db, site=site, text=plain, who=caller.who, now=here.now())
     except SiteFileError as error:
         said = str(error)
         return _facts_page(here, slug, text=plain, problem=sentence(said))

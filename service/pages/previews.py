@@ -152,8 +152,9 @@ def _accept(here: Context, slug: str, upload_id: int, answers: Mapping[str, str]
         maps = _maps(here, slug, waiting, answers)
         now, _ = _look(here, waiting, *maps)
         with here.database.session() as db:
-            site = here.site(db, slug, may="log")
-            save_map(db, site=site, log_map=maps[1], found=now, now=here.now())
+            caller = here.person(db, may="log")
+            site = here.site_of(db, caller, slug)
+            save_map(db, site=site, log_map=maps[1], found=now, who=caller.who, now=here.now())
             actions.ask_again(db, site_id=site.id)
     except (AnalysisError, ConflictError) as error:
         said = error.detail if isinstance(error, ConflictError) else _plain(error)

@@ -62,7 +62,8 @@ def add(
     values = {"at": at, "kwh": kwh, "who": who, "meant": meant}
     try:
         with here.database.session() as db:
-            site = here.site(db, slug, may="log")
+            caller = here.person(db, may="log")
+            site = here.site_of(db, caller, slug)
             zone = ZoneInfo(parse_site(site.text).place.timezone)
             when = datetime.fromisoformat(at).replace(tzinfo=zone)
             if when > here.now() + timedelta(days=1):
@@ -73,6 +74,7 @@ def add(
                 at=when,
                 register_kwh=_kwh(kwh, meant),
                 who=who.strip()[:200] or None,
+                noted_by=caller.who,
                 now=here.now(),
             )
     except SiteFileError as error:

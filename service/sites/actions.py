@@ -63,8 +63,10 @@ def _free_slug(name: str, taken: set[str]) -> str:
     return slug
 
 
-def replace_site_file(db: Session, *, site: Site, text: str, now: datetime) -> str | None:
-    """Give a site another site file; the old one is kept and every day is analysed again.
+def replace_site_file(db: Session, *, site: Site, text: str, who: str, now: datetime) -> str | None:
+    """Give a site another site file; the old one is kept, with who replaced it.
+
+    Every day is analysed again, unless only papers changed that no figure rests on.
 
     Returns
     -------
@@ -78,7 +80,15 @@ def replace_site_file(db: Session, *, site: Site, text: str, now: datetime) -> s
     if queries.locked_site(db, site.id) is None or text == site.text:
         return None
     before = parse_site(site.text)
-    db.add(SiteFileVersion(site_id=site.id, version=site.version, text=site.text, replaced_at=now))
+    db.add(
+        SiteFileVersion(
+            site_id=site.id,
+            version=site.version,
+            text=site.text,
+            replaced_at=now,
+            replaced_by=who,
+        )
+    )
     site.text = text
     site.version += 1
     site.name = _one_line(facts.place.name)
@@ -105,21 +115,37 @@ def _spot(facts: SiteFacts) -> tuple[float, float, float]:
 
 
 def add_reading(
-    db: Session, *, site: Site, at: datetime, register_kwh: float, who: str | None, now: datetime
+    db: Session,
+    *,
+    site: Site,
+    at: datetime,
+    register_kwh: float,
+    who: str | None,
+    noted_by: str,
+    now: datetime,
 ) -> None:
-    """Write what somebody read off the heat meter into the site's file.
+    """Write what somebody (`who`) read off the heat meter into the site's file.
 
     Raises
     ------
     analysis.errors.SiteFileError : the reading is not possible
     """
     reading = HandReading(at=at, heat_register_kwh=register_kwh, who=who)
-    replace_site_file(db, site=site, text=with_reading(site.text, reading), now=now)
+    text = with_reading(site.text, reading)
+    replace_site_file(db, site=site, text=text, who=noted_by, now=now)
 
 
 def _but_columns(facts: SiteFacts) -> SiteFacts:
     """Give everything that a day's analysis rests on beside its rows."""
-    return replace(facts, log=replace(facts.log, columns=()), readings=())
+    made = facts.commissioned
+    return replace(
+        facts,
+        log=replace(facts.log, columns=()),
+        readings=(),
+        parts=(),
+        warranty=None,
+        commissioned=made and replace(made, by=None, registration=None, serials=()),
+    )
 
 
 def _rules(facts: SiteFacts) -> tuple[object, ...]:

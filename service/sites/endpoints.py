@@ -71,9 +71,12 @@ def give_file(here: Here, slug: str) -> Response:
 def replace_file(here: Here, slug: str, body: SiteFile) -> dict[str, Any]:
     """Replace the site file; the old one is kept and every day is analysed again."""
     with here.database.session() as db:
-        site = here.site(db, slug, may="arrange")
+        caller = here.person(db, may="arrange")
+        site = here.site_of(db, caller, slug)
         try:
-            note = actions.replace_site_file(db, site=site, text=text_of(body), now=here.now())
+            note = actions.replace_site_file(
+                db, site=site, text=text_of(body), who=caller.who, now=here.now()
+            )
         except SiteFileError as error:
             raise refused(error) from None
         return {**shown(site).model_dump(), "note": note}
@@ -97,7 +100,8 @@ def add_reading(here: Here, slug: str, fields: Annotated[dict[str, Any], Body()]
     It is written into the site file, where it can be changed again.
     """
     with here.database.session() as db:
-        site = here.site(db, slug, may="log")
+        caller = here.person(db, may="log")
+        site = here.site_of(db, caller, slug)
         try:
             reading = ReadingShown.model_validate(fields)
         except ValidationError as error:
@@ -113,6 +117,7 @@ def add_reading(here: Here, slug: str, fields: Annotated[dict[str, Any], Body()]
                 at=reading.at,
                 register_kwh=reading.heat_register_kwh,
                 who=reading.who,
+                noted_by=caller.who,
                 now=here.now(),
             )
         except SiteFileError as error:

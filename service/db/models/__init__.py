@@ -14,6 +14,7 @@ from service.db.models.assessments import DayRow, FindingSeen, SiteReport
 from service.db.models.care import CaseEvent, FindingCase
 from service.db.models.jobs import Claim, Heartbeat
 from service.db.models.mail import Outbox, Recipient
+from service.db.models.privacy import Consent, KeptPapers
 from service.db.models.readings import ChannelSeen, DayBlock, DayLayer, DayMark, Upload
 from service.db.models.sites import ApiKey, Site, SiteFileVersion
 from service.db.models.weather import WeatherDay, WeatherFile, WeatherSource
@@ -24,6 +25,7 @@ __all__ = [
     "CaseEvent",
     "ChannelSeen",
     "Claim",
+    "Consent",
     "CustomerLink",
     "DayBlock",
     "DayLayer",
@@ -34,6 +36,7 @@ __all__ = [
     "Firm",
     "FirmKey",
     "Heartbeat",
+    "KeptPapers",
     "Outbox",
     "Recipient",
     "ServerSecret",

@@ -34,7 +34,7 @@ class Site(Base):
 
 
 class SiteFileVersion(Base):
-    """A site file that was replaced; kept for the record."""
+    """A site file that was replaced, when and by whom; kept for the record."""
 
     __tablename__ = "site_file_version"
     __table_args__ = (UniqueConstraint("site_id", "version"),)
@@ -44,6 +44,7 @@ class SiteFileVersion(Base):
     version: Mapped[int]
     text: Mapped[str] = mapped_column(Text)
     replaced_at: Mapped[datetime] = mapped_column(UtcDateTime)
+    replaced_by: Mapped[str | None] = mapped_column(String(200))
 
 
 class ApiKey(Base):
