@@ -1,4 +1,4 @@
-"""Signed links: nobody can make one up, and each says what it is for."""
+"""Signed links, which nobody can make up and each of which says what it is for; secrets."""
 
 import secrets
 
@@ -8,13 +8,21 @@ from sqlalchemy.orm import Session
 from service.db.engine import insert_into
 from service.db.models import ServerSecret
 
-_ONLY_ROW = 1
+_LINKS, _BUNDLES = 1, 2
 
 
 def ensure_secret(db: Session) -> None:
-    """Make the key that links are signed with, at the first start."""
-    made = insert_into(db, ServerSecret).values(id=_ONLY_ROW, key=secrets.token_urlsafe(32))
-    db.execute(made.on_conflict_do_nothing())
+    """Make the keys that links and bundles are signed with, at the first start."""
+    rows = [
+        {"id": _LINKS, "key": secrets.token_urlsafe(32)},
+        {"id": _BUNDLES, "key": secrets.token_hex(32)},
+    ]
+    db.execute(insert_into(db, ServerSecret).on_conflict_do_nothing(), rows)
+
+
+def bundle_secret(db: Session) -> str:
+    """Give the 32 random bytes behind the key that bundles are signed with, in hexadecimal."""
+    return db.get_one(ServerSecret, _BUNDLES).key
 
 
 def signed(db: Session, content: list[int | str], *, purpose: str) -> str:
@@ -32,5 +40,5 @@ def content_of(db: Session, text: str, *, purpose: str) -> list[int | str] | Non
 
 
 def _serializer(db: Session, purpose: str) -> URLSafeSerializer:
-    secret = db.get_one(ServerSecret, _ONLY_ROW)
+    secret = db.get_one(ServerSecret, _LINKS)
     return URLSafeSerializer(secret.key, salt=purpose)

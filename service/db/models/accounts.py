@@ -113,7 +113,7 @@ class TrailEntry(Base):
 
 
 class ServerSecret(Base):
-    """The one key that links in mails and customers' links are signed with."""
+    """A key of this installation: 1 signs links, 2 signs bundles (see `accounts.signing`)."""
 
     __tablename__ = "server_secret"
 
