@@ -44,9 +44,9 @@ def with_reading(text: str, reading: HandReading) -> str:
     return _with_more(text, ["[[reading]]", *pairs(READING, reading)])
 
 
-def with_change(text: str, change: Change) -> str:
-    """Give a site file with one more dated change at its end (see `with_reading`)."""
-    return _with_more(text, change_lines(change))
+def with_changes(text: str, changes: Sequence[Change]) -> str:
+    """Give a site file with more dated changes at its end (see `with_reading`)."""
+    return _with_more(text, [line for one in changes for line in ("", *change_lines(one))])
 
 
 def with_part(text: str, part: Part) -> str:
@@ -55,7 +55,7 @@ def with_part(text: str, part: Part) -> str:
 
 
 def _with_more(text: str, lines: Sequence[str]) -> str:
-    added = text.rstrip() + "\n\n" + "\n".join(lines) + "\n"
+    added = text.rstrip() + "\n\n" + "\n".join(lines).lstrip() + "\n" if lines else text
     parse_site(added)
     return added
 
