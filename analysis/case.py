@@ -111,12 +111,25 @@ class Case:
 
     def per_day(self, weight: Floats) -> Floats:
         """Sum a value of each row over its day; shape (days,)."""
-        edge = self.row_edge
+        return self._over_days(np.add, weight, np.zeros(len(self.days)))
+
+    def least(self, values: Floats, flags: Bools) -> Floats:
+        """Give the least of a value over the flagged rows of each day, NaN where none is."""
+        none = np.full(len(self.days), np.inf)
+        least = self._over_days(np.minimum, np.where(flags, values, np.inf), none)
+        return np.where(np.isfinite(least), least, np.nan)
+
+    def greatest(self, values: Floats) -> Floats:
+        """Give the greatest known value of each day, NaN where none is known."""
+        return -self.least(-values, np.isfinite(values))
+
+    def _over_days(self, join: np.ufunc, values: Floats, nothing: Floats) -> Floats:
+        """Join the values of each day's rows; days without rows stay as `nothing` says."""
+        edge, joined = self.row_edge, nothing
         some = np.flatnonzero(edge[1:] > edge[:-1])
-        total = np.zeros(len(self.days))
         if some.size:
-            total[some] = np.add.reduceat(weight[: edge[-1]], edge[some], dtype=np.float64)
-        return total
+            joined[some] = join.reduceat(values[: edge[-1]], edge[some], dtype=np.float64)
+        return joined
 
     @cached_property
     def row_edge(self) -> Ints:

@@ -9,7 +9,7 @@ import numpy as np
 from analysis.case import Case
 from analysis.days import DayTable
 from analysis.grid import BIN_S
-from analysis.heat import PUMP_ON_PERCENT, column
+from analysis.heat import column
 from analysis.record import Floats
 from analysis.resting import pair_columns
 from analysis.sky import NO_SOURCE
@@ -212,10 +212,7 @@ def _peak_c(case: Case) -> Floats:
     peak = np.full(len(case.days), np.nan)
     for name, values in case.record.columns.items():
         if name == "collector" or name.startswith("collector_"):
-            inside = (case.day >= 0) & np.isfinite(values)
-            hottest = np.full(len(case.days), -np.inf)
-            np.maximum.at(hottest, case.day[inside], values[inside])
-            peak = np.fmax(peak, np.where(np.isfinite(hottest), hottest, np.nan))
+            peak = np.fmax(peak, case.greatest(values))
     return peak
 
 
@@ -232,8 +229,3 @@ def _store_excess_kh(case: Case) -> Floats:
     known = np.isfinite(mean)
     hours = np.where(known, case.loop.known_s, 0.0) / SECONDS_PER_HOUR
     return np.asarray((np.nan_to_num(mean) * hours).sum(axis=1))
-
-
-def pumping(case: Case) -> np.ndarray:
-    """Tell rows in which the pump was commanded."""
-    return np.asarray(column(case.record, "pump") >= PUMP_ON_PERCENT)

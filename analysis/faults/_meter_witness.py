@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.case import COMMANDED_PERCENT, Case
 from analysis.faults._flow_share import BANDS_PERCENT, share_of, steady_in, sunlit_share
-from analysis.faults._stillness import constant_runs
+from analysis.faults._stillness import stillness
 from analysis.grid import BIN_S
 from analysis.heat import FLOW_ZERO_FRAC, PUMP_ON_PERCENT, column, flow_reading_l_min
 from analysis.record import Bools, Floats
@@ -111,7 +111,7 @@ def stuck_spans(case: Case) -> Spans:
     pump = np.where(read, column(case.record, "pump"), np.nan)
     step_s = case.record.step_s
     spans: Spans = {}
-    for run in constant_runs(case, "flow", least_s=_STUCK_S):
+    for run in stillness(case, "flow").longer(_STUCK_S):
         on = pump[run.rows] > COMMANDED_PERCENT
         off = pump[run.rows] < PUMP_ON_PERCENT
         each = min(float(step_s[run.rows][flags].sum()) for flags in (on, off))

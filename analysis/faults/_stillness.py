@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.case import Case
+from analysis.record import Bools, Floats, Ints
 from analysis.units import SECONDS_PER_HOUR
 
 _LONGEST_HOLE_S = 2 * SECONDS_PER_HOUR
@@ -12,49 +13,81 @@ _LONGEST_HOLE_S = 2 * SECONDS_PER_HOUR
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ConstantRun:
-    """Rows `rows` of one day with one value; `reaches_end`: to the day's last row."""
+    """Rows `rows` of one day with one value."""
 
     day: int
     rows: slice
     start_s: int
     end_s: int
     value: float
-    reaches_end: bool
 
 
-def constant_runs(case: Case, name: str, *, least_s: float) -> tuple[ConstantRun, ...]:
-    """Give runs of one repeated value within days; a few missing values are passed over.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Stillness:
+    """All runs of one repeated value within days; arrays with one entry for each run.
+
+    Attributes
+    ----------
+    day : the day of the run
+    first, last : its rows, both included
+    start_s, end_s : when it begins and ends [s]
+    value : what is repeated
+    reaches_end : it goes to the day's last row
+    """
+
+    day: Ints
+    first: Ints
+    last: Ints
+    start_s: Ints
+    end_s: Ints
+    value: Floats
+    reaches_end: Bools
+
+    def longer(self, least_s: float) -> tuple[ConstantRun, ...]:
+        """Give the runs of at least this length [s]."""
+        return tuple(
+            ConstantRun(
+                day=int(self.day[run]),
+                rows=slice(int(self.first[run]), int(self.last[run]) + 1),
+                start_s=int(self.start_s[run]),
+                end_s=int(self.end_s[run]),
+                value=float(self.value[run]),
+            )
+            for run in np.flatnonzero(self.end_s - self.start_s >= least_s).tolist()
+        )
+
+
+def stillness(case: Case, name: str) -> Stillness:
+    """Give a channel's runs; a few missing values are passed over.
 
     Parameters
     ----------
     case : the rows and their days
-    name : channel
-    least_s : shorter runs are left out [s]
+    name : a channel that was logged
     """
     record = case.record
     known = np.flatnonzero(np.isfinite(record.columns[name]) & (case.day >= 0))
-    if known.size == 0:
-        return ()
-    values, day = record.columns[name][known], case.day[known]
+    # Slices spare copies of what is whole, as most channels are.
+    rows = slice(None) if known.size == len(record) else known
+    values, day, start_s = record.columns[name][rows], case.day[rows], record.start_s[rows]
     new = np.ones(known.size, dtype=np.bool_)
-    new[1:] = (values[1:] != values[:-1]) | (day[1:] != day[:-1])
     # In a hole the value may have been any: night before and night after are no whole day.
-    new[1:] |= np.diff(record.start_s[known]) > _LONGEST_HOLE_S
+    new[1:] = (
+        (values[1:] != values[:-1])
+        | (day[1:] != day[:-1])
+        | (start_s[1:] - start_s[:-1] > _LONGEST_HOLE_S)
+    )
     first = np.flatnonzero(new)
-    last = np.append(first[1:], known.size) - 1
-    start = record.start_s[known[first]]
-    end = record.start_s[known[last]] + record.step_s[known[last]].astype(np.int64)
-    long = np.flatnonzero(end - start >= least_s)
+    last = np.append(first[1:], known.size)[: first.size] - 1
     closing = np.ones(first.size, dtype=np.bool_)
     closing[:-1] = day[first[1:]] != day[first[:-1]]
-    return tuple(
-        ConstantRun(
-            day=int(day[first[run]]),
-            rows=slice(int(known[first[run]]), int(known[last[run]]) + 1),
-            start_s=int(start[run]),
-            end_s=int(end[run]),
-            value=float(values[first[run]]),
-            reaches_end=bool(closing[run]),
-        )
-        for run in long.tolist()
+    last_row = known[last]
+    return Stillness(
+        day=day[first],
+        first=known[first],
+        last=last_row,
+        start_s=start_s[first],
+        end_s=record.start_s[last_row] + record.step_s[last_row].astype(np.int64),
+        value=values[first],
+        reaches_end=closing,
     )

@@ -12,6 +12,7 @@ import numpy as np
 from analysis.case import Case
 from analysis.days import DayTable
 from analysis.heat import PUMP_ON_PERCENT, column
+from analysis.quantiles import quantile_of_groups, quantile_of_rows
 from analysis.record import Bools, Floats, Ints
 from analysis.runs import lately
 from analysis.season import SEASON_DAYS
@@ -128,7 +129,7 @@ def running(values: Floats, frac: float, width: int) -> Floats:
         return values
     padded = np.pad(values, width // 2, constant_values=np.nan)
     windows = np.lib.stride_tricks.sliding_window_view(padded, width)
-    return np.asarray(np.nanquantile(windows, frac, axis=1))
+    return quantile_of_rows(windows, frac)
 
 
 def _ruled(case: Case) -> Bools:
@@ -147,8 +148,5 @@ def _of_rows(case: Case, flags: Bools) -> Bools:
 
 def _outer(case: Case, values: Floats, flags: Bools, frac: float) -> Floats:
     """Give a quantile of the flagged rows of each day; NaN where there are none."""
-    found = np.full(len(case.days), np.nan)
     rows = np.flatnonzero(flags & (case.day >= 0))
-    for day in np.unique(case.day[rows]).tolist():
-        found[day] = np.quantile(values[rows[case.day[rows] == day]], frac)
-    return found
+    return quantile_of_groups(values[rows], case.day[rows], len(case.days), frac)

@@ -5,7 +5,7 @@ a store that is warmer still. Looks alike and is not it: a collector that cools 
 day; so the warmth must outlast several of the collector's own time constants.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -126,19 +126,13 @@ class ReverseCirculation:
         columns = {"night_judged_h": case.hours(able), "night_fed_h": hours}
         after_dusk = case.sky.sun_sine < self.night_sine
         columns.update(dawn_columns(case, after_dusk, _season_c(case)))
-        found = [
-            self._happening(case, fed, cost_w, excess, day, span)
-            for day, span in day_span(fed).items()
-            if hours[day] >= self.least_night_h
-        ]
-        seen = {item.date for item in found}
+        enough = hours >= self.least_night_h
         whole = night & np.isfinite(columns["dawn_roof_c"])[:, None] & np.isfinite(excess)
-        found += [
-            replace(self._happening(case, whole, cost_w, excess, day, span), kind=_CANDIDATE)
-            for day, span in day_span(whole).items()
-            if case.days.dates[day] not in seen
-        ]
-        return Observation(columns=columns, happenings=tuple(found))
+        found = (
+            *_happenings(case, fed & enough[:, None], cost_w, excess, self.kind),
+            *_happenings(case, whole & ~enough[:, None], cost_w, excess, _CANDIDATE),
+        )
+        return Observation(columns=columns, happenings=found)
 
     def _excess_k(self, case: Case) -> Floats:
         if "ambient" in case.channels:
@@ -158,32 +152,6 @@ class ReverseCirculation:
         dim = (case.sky.sun_sine < self.dim_sine) & ~pump_on(case)
         fed = dim & (case.loop.t_store_hottest_c > roof - 2.0)
         return np.where(fed, np.maximum(collector, 0.0) + np.maximum(pipes, 0.0), 0.0)
-
-    def _happening(
-        self,
-        case: Case,
-        fed: Bools,
-        cost_w: Floats,
-        excess: Floats,
-        day: int,
-        span: tuple[int, int],
-    ) -> Happening:
-        start_s, end_s = case.span_s(day, *span)
-        bins, known = fed[day], case.loop.known_s[day]
-        backwards = np.minimum(case.loop.heat_w[day], 0.0)[bins] * known[bins]
-        needed = cost_w[day] * known
-        return Happening(
-            kind=self.kind,
-            date=case.days.dates[day],
-            start_s=start_s,
-            end_s=end_s,
-            values={
-                "hours": float(known[bins].sum() / SECONDS_PER_HOUR),
-                "excess_k": float(np.nanmean(excess[day][bins])),
-                "metered_kwh": -float(kwh_from_j(np.nansum(backwards))),
-                "inferred_kwh": float(kwh_from_j(np.nansum(needed))),
-            },
-        )
 
     def conclude(self, history: History) -> Conclusion:
         """Join nights; a few quiet ones in a row end a spell."""
@@ -282,6 +250,33 @@ class ReverseCirculation:
             ),
             lost=lost,
         )
+
+
+def _happenings(
+    case: Case, fed: Bools, cost_w: Floats, excess_k: Floats, kind: str
+) -> list[Happening]:
+    """Give one for each day with a flagged bin, from its first to its last."""
+    known_s = case.loop.known_s
+    backwards_w = np.where(fed, np.minimum(np.nan_to_num(case.loop.heat_w), 0.0), 0.0)
+    over_k = fed & np.isfinite(excess_k)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean_k = np.where(over_k, excess_k, 0.0).sum(axis=1) / over_k.sum(axis=1)
+    of_day = {
+        "hours": case.hours(fed),
+        "excess_k": mean_k,
+        "metered_kwh": -kwh_from_j((backwards_w * known_s).sum(axis=1)),
+        "inferred_kwh": kwh_from_j((np.nan_to_num(cost_w) * known_s).sum(axis=1)),
+    }
+    found = []
+    for day, span in day_span(fed).items():
+        start_s, end_s = case.span_s(day, *span)
+        values = {name: float(values[day]) for name, values in of_day.items()}
+        found.append(
+            Happening(
+                kind=kind, date=case.days.dates[day], start_s=start_s, end_s=end_s, values=values
+            )
+        )
+    return found
 
 
 def _season_c(case: Case) -> Floats:

@@ -23,7 +23,6 @@ from analysis.faults._protocol import (
 )
 from analysis.faults._reopening import lasting, without_strays
 from analysis.heat import column
-from analysis.record import Floats
 from analysis.results import Evidence
 from analysis.runs import day_peak, day_span, long_runs
 from analysis.site import Site
@@ -125,7 +124,7 @@ class ScaldRisk:
         first_s, last_s = (np.zeros(len(case.days), dtype=np.int64) for _ in range(2))
         first_s[case.day[rows[::-1]]] = case.record.start_s[rows[::-1]]
         last_s[case.day[rows]] = (case.record.start_s + case.record.step_s.astype(np.int64))[rows]
-        peak = _row_peak(case, tap)
+        peak = case.greatest(tap)
         found = [
             self._happening(
                 case,
@@ -240,11 +239,3 @@ class ScaldRisk:
                 ),
             ),
         )
-
-
-def _row_peak(case: Case, values: Floats) -> Floats:
-    """Give the hottest single reading of each day: a draw is shorter than a bin."""
-    inside = (case.day >= 0) & np.isfinite(values)
-    peak = np.full(len(case.days), -np.inf)
-    np.maximum.at(peak, case.day[inside], values[inside])
-    return np.asarray(np.where(np.isfinite(peak), peak, np.nan))

@@ -12,7 +12,6 @@ import numpy as np
 
 from analysis.case import Case
 from analysis.channels import channel
-from analysis.day_figures import pumping
 from analysis.days import DayTable, Happening
 from analysis.faults._cautions import ELECTRICITY, HEIGHT, HOT_PARTS, LOCAL_CODES
 from analysis.faults._episodes import days_between
@@ -25,10 +24,10 @@ from analysis.faults._protocol import (
     NotJudged,
     Observation,
 )
-from analysis.faults._stillness import ConstantRun, constant_runs
+from analysis.faults._stillness import ConstantRun, Stillness, stillness
 from analysis.grid import BIN_S
-from analysis.heat import TRICKLE_FRAC, column
-from analysis.record import Floats
+from analysis.heat import PUMP_ON_PERCENT, TRICKLE_FRAC, column
+from analysis.record import Bools, Floats
 from analysis.results import Evidence
 from analysis.sources import IEC_60751, Source
 from analysis.units import SECONDS_PER_HOUR, kwh_from_j
@@ -107,9 +106,10 @@ class SensorFault:
 
     def observe(self, case: Case) -> Observation:
         """See channels off their scale or frozen, day by day."""
-        found = [*self._open(case), *self._stuck(case)]
+        still = {name: stillness(case, name) for name in case.record.columns if _is_watched(name)}
+        found = [*self._open(case), *self._stuck(case, still)]
         found.sort(key=lambda item: item.start_s)
-        columns = {**self._tails(case), **_grains(case)}
+        columns = {**_tails(case, still), **_grains(case)}
         return Observation(columns=columns, happenings=tuple(found))
 
     def _open(self, case: Case) -> list[Happening]:
@@ -126,16 +126,14 @@ class SensorFault:
                 )
         return found
 
-    def _stuck(self, case: Case) -> list[Happening]:
+    def _stuck(self, case: Case, still: dict[str, Stillness]) -> list[Happening]:
         found: list[Happening] = []
-        for name in case.record.columns:
-            known = channel(name)
-            if known is None or known.quantity not in ("temperature", "flow", "irradiance"):
-                continue
-            for run in constant_runs(case, name, least_s=self.still_active_s):
-                moved = self._moved(case, known.quantity, name, run)
-                still = run.end_s - run.start_s >= self.still_day_s
-                if moved > 0.0 or (still and known.quantity == "temperature"):
+        for name, runs in still.items():
+            quantity = _quantity(name)
+            for run in runs.longer(self.still_active_s):
+                moved = self._moved(case, quantity, name, run)
+                all_day = run.end_s - run.start_s >= self.still_day_s
+                if moved > 0.0 or (all_day and quantity == "temperature"):
                     found.append(self._seen_stuck(case, name, run, moved))
         return found
 
@@ -150,7 +148,7 @@ class SensorFault:
             within = (begin >= run.start_s) & (begin < run.end_s)
             up_s = float((within & (case.sky.sun_sine[run.day] > 0.1)).sum()) * BIN_S
             return float(up_s >= self.lit_s and run.end_s - run.start_s >= self.still_day_s)
-        on = pumping(case)[run.rows]
+        on = _pumping(case, run.rows)
         if quantity == "flow":
             # Nothing flows at night and on a resting day: zero counts only where the pipes show
             # flow, another value only beside a pump that changed meanwhile.
@@ -202,20 +200,6 @@ class SensorFault:
             values={"way": float(list(_WAYS).index(way)), "value": value},
             channel=name,
         )
-
-    def _tails(self, case: Case) -> dict[str, np.ndarray]:
-        """Give for each channel since when it has not changed at the end of each day."""
-        tails = {}
-        for name in case.record.columns:
-            known = channel(name)
-            if known is None or known.quantity != "temperature":
-                continue
-            since = np.full(len(case.days), np.nan)
-            for run in constant_runs(case, name, least_s=SECONDS_PER_HOUR):
-                if run.reaches_end:
-                    since[run.day] = run.start_s
-            tails[f"still_since_{name}"] = since
-        return tails
 
     def conclude(self, history: History) -> Conclusion:
         """Join days per channel; a sound day ends it."""
@@ -330,6 +314,28 @@ class SensorFault:
         )
 
 
+def _quantity(name: str) -> str:
+    known = channel(name)
+    return "" if known is None else known.quantity
+
+
+def _is_watched(name: str) -> bool:
+    """Tell whether a channel that repeats one value is looked at."""
+    return _quantity(name) in ("temperature", "flow", "irradiance")
+
+
+def _tails(case: Case, still: dict[str, Stillness]) -> dict[str, np.ndarray]:
+    """Give for each temperature since when it has not changed at the end of each day."""
+    tails = {}
+    for name, runs in still.items():
+        if _quantity(name) == "temperature":
+            since = np.full(len(case.days), np.nan)
+            long = runs.reaches_end & (runs.end_s - runs.start_s >= SECONDS_PER_HOUR)
+            since[runs.day[long]] = runs.start_s[long]
+            tails[f"still_since_{name}"] = since
+    return tails
+
+
 def _others_stirred(case: Case, name: str, rows: slice) -> bool:
     """Tell whether any other channel took two values meanwhile."""
     for other, values in case.record.columns.items():
@@ -337,6 +343,11 @@ def _others_stirred(case: Case, name: str, rows: slice) -> bool:
         if other != name and known.size and bool((known != known[0]).any()):
             return True
     return False
+
+
+def _pumping(case: Case, rows: slice) -> Bools:
+    """Tell which of some rows had the pump commanded."""
+    return np.asarray(column(case.record, "pump")[rows] >= PUMP_ON_PERCENT)
 
 
 def _flowing_s(case: Case, rows: slice) -> float:
@@ -348,23 +359,20 @@ def _flowing_s(case: Case, rows: slice) -> float:
     record = case.record
     hot, cold = column(record, "loop_hot")[rows], column(record, "loop_cold")[rows]
     roof = column(record, "collector")[rows]
-    flowing = pumping(case)[rows] & (hot - cold > 4.0) & (np.abs(roof - hot) < 10.0)
+    flowing = _pumping(case, rows) & (hot - cold > 4.0) & (np.abs(roof - hot) < 10.0)
     return float(record.step_s[rows][flowing].sum())
 
 
 def _grains(case: Case) -> dict[str, np.ndarray]:
     """Give the smallest change that each temperature channel showed on each day [K]."""
     grains = {}
-    same_day = (case.day[1:] == case.day[:-1]) & (case.day[1:] >= 0)
+    same_day = case.day[1:] == case.day[:-1]
+    change, some = np.zeros(len(case.record)), np.zeros(len(case.record), dtype=np.bool_)
     for name, values in case.record.columns.items():
-        known = channel(name)
-        if known is None or known.quantity != "temperature":
-            continue
-        change = np.abs(np.diff(values))
-        some = same_day & (change > 0.0)
-        grain = np.full(len(case.days), np.inf)
-        np.minimum.at(grain, case.day[1:][some], change[some])
-        grains[f"grain_{name}"] = np.where(np.isfinite(grain), grain, np.nan)
+        if _quantity(name) == "temperature":
+            change[1:] = np.abs(np.diff(values))
+            some[1:] = same_day & (change[1:] > 0.0)
+            grains[f"grain_{name}"] = case.least(change, some)
     return grains
 
 

@@ -1,0 +1,30 @@
+"""Quantiles of many groups at once are those of numpy, one by one."""
+
+import numpy as np
+import pytest
+
+from analysis.quantiles import quantile_of_groups, quantile_of_rows
+
+
+@pytest.mark.parametrize("frac", [0.0, 0.2, 0.5, 0.8, 1.0])
+def test_rows_are_as_numpy_gives_them_one_by_one(frac):
+    values = np.random.default_rng(1).normal(size=(50, 7))
+    values[values < -0.8] = np.nan
+    values[3] = np.nan
+    wanted = [
+        np.quantile(row[np.isfinite(row)], frac) if np.isfinite(row).any() else np.nan
+        for row in values
+    ]
+    np.testing.assert_array_equal(quantile_of_rows(values, frac), wanted)
+
+
+@pytest.mark.parametrize("frac", [0.0, 0.2, 0.5, 0.8, 1.0])
+def test_groups_are_as_numpy_gives_them_one_by_one(frac):
+    rng = np.random.default_rng(2)
+    values, group = rng.normal(size=200), rng.integers(0, 40, 200)
+    group[group == 7] = 8
+    wanted = [
+        np.quantile(values[group == one], frac) if (group == one).any() else np.nan
+        for one in range(41)
+    ]
+    np.testing.assert_array_equal(quantile_of_groups(values, group, 41, frac), wanted)
