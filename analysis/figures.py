@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.days import DayTable
 from analysis.design.promise import promised_kwh
-from analysis.energy import delivered, expected
+from analysis.energy import delivered, delivered_each, expected, expected_each
 from analysis.record import Ints
 from analysis.results import Bounded, DayFigure, MonthFigure, Totals
 from analysis.site import Site
@@ -25,10 +25,11 @@ def day_figures(table: DayTable, site: Site) -> tuple[DayFigure, ...]:
     pump, peak = table.column("pump_kwh"), table.column("peak_collector_c")
     coverage = coverages(table)
     facts = facts_of_days(site, table.days.dates)
+    each = np.arange(len(table.days))[:, None]
+    heat, healthy = delivered_each(table, each), expected_each(table, each, site)
     figures = []
     for number, day in enumerate(table.days.dates):
-        one = np.array([number])
-        got, wanted = _three(delivered(table, one)), _three(expected(table, one, site))
+        got, wanted = _three(heat.one(number)), _three(healthy.one(number))
         figures.append(
             DayFigure(
                 date=day,

@@ -13,6 +13,7 @@ import numpy as np
 from analysis.case import Case
 from analysis.clear_days import EDGE_FRAC
 from analysis.days import DayTable, Happening
+from analysis.quantiles import quantile_of_rows
 from analysis.record import Bools, Floats
 from analysis.units import SECONDS_PER_HOUR
 
@@ -110,7 +111,7 @@ def against_own(share: Floats, *, edge_frac: float = 0.5, least: int = OWN_DAYS)
         if len(sound) < least:
             sound.append(float(share[day]))
             continue
-        level[day] = np.quantile(sound[-_RECENT_DAYS:], edge_frac)
+        level[day] = quantile_of_rows(np.array([sound[-_RECENT_DAYS:]]), edge_frac)[0]
         relative[day] = share[day] / level[day]
         if _SOUND_FRAC[0] <= relative[day] <= _SOUND_FRAC[1]:
             sound.append(float(share[day]))

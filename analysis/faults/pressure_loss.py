@@ -8,6 +8,7 @@ own kind, which explains it); a pressure lowered on purpose, which the site file
 
 from dataclasses import dataclass
 from datetime import date
+from statistics import median
 
 import numpy as np
 
@@ -165,19 +166,20 @@ class PressureLoss:
         table = history.table
         read = reference_bar(table, vessel_bar_l(history.site))
         days = np.flatnonzero(np.isfinite(read))
+        known = read[days].tolist()
         even, span = np.full(len(read), np.nan), np.zeros(len(read), dtype=np.int64)
         fast, slow = np.full(len(read), np.nan), np.full(len(read), np.nan)
         count, first = 0, 0
         fills = self._fills(history)
         for number, day in enumerate(days.tolist()):
-            before, after = read[days[max(number - 3, 0) : number]], read[days[number : number + 3]]
-            topped = number > first and np.median(after) - np.median(before) > self.topped_up_bar
+            before, after = known[max(number - 3, 0) : number], known[number : number + 3]
+            topped = number > first and median(after) - median(before) > self.topped_up_bar
             if (topped and read[day] - read[days[number - 1]] > self.topped_up_bar / 2.0) or any(
                 days[number - 1] < fill <= day for fill in fills if number
             ):
                 count, first = count + 1, number
             own = days[first : number + 1]
-            even[day] = np.median(read[own[-self.even_days :]])
+            even[day] = median(known[max(first, number + 1 - self.even_days) : number + 1])
             span[day] = count
             for falls, reach in ((fast, self.fast_days), (slow, self.slow_days)):
                 falls[day] = np.max(even[own[own > day - reach]]) - even[day]

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.case import Case
-from analysis.energy import delivered, expected
+from analysis.energy import delivered, delivered_each, expected, expected_each
 from analysis.faults._cautions import HEIGHT, HOT_PARTS, LOCAL_CODES, STEAM
 from analysis.faults._clear_level import weak_under_clear_sky
 from analysis.faults._protocol import (
@@ -96,24 +96,20 @@ class YieldShortfall:
         days = np.flatnonzero(usable)
         short = np.zeros(len(table.days), dtype=np.bool_)
         judged = False
-        for first in range(max(len(days) - self.window_days + 1, 0)):
-            window = days[first : first + self.window_days]
-            verdict = self._falls_short(history, window)
-            judged = judged or verdict is not None
-            if verdict:
-                short[window] = True
+        if len(days) >= self.window_days:
+            windows = np.lib.stride_tricks.sliding_window_view(days, self.window_days)
+            due = expected_each(table, windows, history.site)
+            came = delivered_each(table, windows)
+            # A window without a figure, NaN, is neither enough nor short.
+            enough = due.value >= self.least_kwh
+            judged = bool((enough & np.isfinite(came.value)).any())
+            falls = enough & (came.value < self.ratio * due.value) & (came.high < due.low)
+            short[windows[falls]] = True
         if not judged:
             return NotJudged(why=f"less than {self.least_kwh:.0f} kWh expected in any four weeks")
         found = [self._found(history, run) for run in _runs(short, days)]
         found += weak.findings if isinstance(weak, Judged) else ()
         return Judged(findings=tuple(sorted(found, key=lambda item: item.start_s)))
-
-    def _falls_short(self, history: History, window: np.ndarray) -> bool | None:
-        wanted = expected(history.table, window, history.site)
-        got = delivered(history.table, window)
-        if wanted is None or got is None or wanted.value < self.least_kwh:
-            return None
-        return got.value < self.ratio * wanted.value and got.high < wanted.low
 
     def _found(self, history: History, run: np.ndarray) -> Found:
         table = history.table
