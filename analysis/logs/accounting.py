@@ -3,7 +3,7 @@
 import math
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, available_timezones
 
 import numpy as np
 from numpy.typing import NDArray
@@ -90,39 +90,72 @@ def questions_of(
                 why=f"{doubt} can be thousands or have decimals, and no number tells which",
             )
         )
-    if rows.missing_hour:
+    if rows.missing_hour or rows.straight_on:
         asked.append(_zone_question(plan, rows, told))
     return tuple(asked)
 
 
 def _zone_question(plan: FilePlan, rows: RowsRead, told: Told) -> Question:
     zone = zone_of(plan, told)
-    winter = _winter_zone(zone, int(rows.stamp_s[0]))
+    winter, summer = fixed_zones(zone, int(rows.stamp_s[0]))
+    said = [
+        (winter, "the clock stays on winter time"),
+        ("UTC", "the clock stays on UTC"),
+        (summer, "the clock stays on summer time"),
+        (zone, f"the clock follows {zone}"),
+    ]
     choices = [
-        Choice(value=winter, says="the clock stays on winter time", certainty_frac=math.nan),
-        Choice(value="UTC", says="the clock stays on UTC", certainty_frac=math.nan),
-        Choice(value=zone, says=f"the clock follows {zone}", certainty_frac=math.nan),
+        Choice(value=value, says=says, certainty_frac=math.nan) for value, says in said if value
     ]
     return Question(
         kind="time_zone",
         file=plan.name,
         subject="",
-        choices=tuple({choice.value: choice for choice in choices}.values()),
-        why=(
-            f"{rows.missing_hour} rows stand in the hour that the clocks of {zone} leave out in "
-            "spring, so this clock seems not to follow summer time"
-        ),
+        choices=tuple({choice.value: choice for choice in reversed(choices)}.values())[::-1],
+        why=f"{_clock_signs(rows, zone)}, so this clock seems not to follow summer time",
     )
 
 
-def _winter_zone(zone: str, at_s: int) -> str:
-    info = ZoneInfo(zone)
+def _clock_signs(rows: RowsRead, zone: str) -> str:
+    signs = []
+    if rows.missing_hour:
+        signs.append(
+            f"{rows.missing_hour} rows stand in the hour that the clocks of {zone} leave out in "
+            "spring"
+        )
+    if rows.straight_on:
+        signs.append(f"the log runs straight through the hour that comes twice in {zone} in autumn")
+    return " and ".join(signs)
+
+
+def fixed_zones(zone: str, at_s: int) -> tuple[str, str]:
+    """Give zones that stay on the winter and the summer time of one; "" where none does.
+
+    Parameters
+    ----------
+    zone : str
+        IANA name.
+    at_s : int
+        A time in the year that counts, UTC epoch seconds [s].
+    """
     year = datetime.fromtimestamp(at_s, tz=UTC).year
-    offsets = [datetime(year, month, 1, tzinfo=info).utcoffset() for month in (1, 7)]
-    hours = min(one.total_seconds() / SECONDS_PER_HOUR for one in offsets if one is not None)
-    if hours % 1:
-        return zone
-    return "UTC" if hours == 0 else f"Etc/GMT{-int(hours):+d}"
+    hours = _offsets_h(zone, year)
+    return _staying(min(hours), year), _staying(max(hours), year)
+
+
+def _staying(hours: float, year: int) -> str:
+    if hours % 1 == 0:
+        return "UTC" if hours == 0 else f"Etc/GMT{-int(hours):+d}"
+    # Zones of half hours have no name of their own; some place may stay on it.
+    return next(
+        (name for name in sorted(available_timezones()) if _offsets_h(name, year) == {hours}), ""
+    )
+
+
+def _offsets_h(zone: str, year: int) -> set[float]:
+    info = ZoneInfo(zone)
+    offsets = [datetime(year, month, 1, tzinfo=info).utcoffset() for month in range(1, 13)]
+    return {one.total_seconds() / SECONDS_PER_HOUR for one in offsets if one is not None}
 
 
 def _steps(stamp_s: NDArray[np.int64]) -> tuple[int, ...]:
@@ -171,10 +204,9 @@ def understood_of(
             "the clock shows twelve hours and no am or pm; the half of the day is told by the "
             "order of the rows"
         )
-    if rows.doubled_hour:
-        remarks.append(
-            f"{rows.doubled_hour} rows of the hour that comes twice in autumn were set aside"
-        )
+    twice = rows.doubled_hour + rows.straight_on
+    if twice:
+        remarks.append(f"{twice} rows of the hour that comes twice in autumn were set aside")
     clock = clock_says(told.log_map)
     if clock is not None:
         remarks.append(clock)

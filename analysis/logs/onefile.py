@@ -14,7 +14,13 @@ from analysis.logs.planning import FilePlan, Told
 from analysis.logs.resets import clock_resets
 from analysis.logs.rows import EARLIEST_S, LATEST_S, Part, RowReader, unit_ratio
 from analysis.logs.shapes import ProblemList
-from analysis.logs.walltime import DOUBLED_HOUR, GOOD, MISSING_HOUR, utc_from_wall
+from analysis.logs.walltime import (
+    DOUBLED_HOUR,
+    GOOD,
+    MISSING_HOUR,
+    STRAIGHT_ON,
+    utc_from_wall,
+)
 from analysis.units import SECONDS_PER_DAY
 
 
@@ -28,6 +34,7 @@ class RowsRead:
     values : for each column of the layout, as written
     read : how many rows there were, those set aside too
     missing_hour, doubled_hour : how many rows were set aside because of the clock changes
+    straight_on : how many of the doubled hour, because the log passes it once
     halves_told : whether the clock has twelve hours and the order of rows told the half of the day
     series, units : of a long table, the names of its series and their units
     """
@@ -37,6 +44,7 @@ class RowsRead:
     read: int
     missing_hour: int = 0
     doubled_hour: int = 0
+    straight_on: int = 0
     halves_told: bool = False
     series: tuple[str, ...] = ()
     units: tuple[str, ...] = ()
@@ -69,6 +77,7 @@ def read_rows(plan: FilePlan, *, told: Told, problems: ProblemList) -> RowsRead:
         read=part.read,
         missing_hour=clock.missing,
         doubled_hour=clock.doubled,
+        straight_on=clock.straight,
         halves_told=clock.halves_told,
     )
 
@@ -124,6 +133,7 @@ def _long_rows(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
         held.append(own.values[0])
     missing = sum(clock.missing for clock in clocks)
     doubled = sum(clock.doubled for clock in clocks)
+    straight = sum(clock.straight for clock in clocks)
     every = np.unique(np.concatenate(stamps)) if stamps else np.zeros(0, dtype=np.int64)
     wide = []
     for stamp_s, one in zip(stamps, held, strict=True):
@@ -134,9 +144,10 @@ def _long_rows(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
     return RowsRead(
         stamp_s=every,
         values=tuple(wide),
-        read=len(every) + (part.read - len(part.stamp_s)) + missing + doubled,
+        read=len(every) + (part.read - len(part.stamp_s)) + missing + doubled + straight,
         missing_hour=missing,
         doubled_hour=doubled,
+        straight_on=straight,
         halves_told=any(clock.halves_told for clock in clocks),
         series=series,
         units=tuple(printed),
@@ -180,6 +191,7 @@ class _Clock:
 
     missing: int = 0
     doubled: int = 0
+    straight: int = 0
     halves_told: bool = False
 
 
@@ -206,11 +218,13 @@ def _on_utc(plan: FilePlan, part: Part, told: Told, problems: ProblemList) -> tu
         clock = _Clock(
             missing=int((state == MISSING_HOUR).sum()),
             doubled=int((state == DOUBLED_HOUR).sum()),
+            straight=int((state == STRAIGHT_ON).sum()),
             halves_told=halves,
         )
         for code, why in (
             (MISSING_HOUR, f"this hour does not exist, the clocks go forward; {remedy}"),
             (DOUBLED_HOUR, f"this hour comes twice and no order of rows tells which; {remedy}"),
+            (STRAIGHT_ON, f"this hour comes twice, and the log passes it once; {remedy}"),
         ):
             problems.add_rows(file=name, lines=part.lines[state == code], column=head, why=why)
         part = replace(part, stamp_s=utc_s)

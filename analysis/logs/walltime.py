@@ -2,7 +2,9 @@
 
 In spring an hour of the wall clock does not exist, in autumn one comes twice. Rows in the missing
 hour are set aside. Rows in the doubled hour are told apart only where their order proves it: they
-stand together and the clock goes back exactly once among them.
+stand together and the clock goes back exactly once among them, or exactly one step of an even log
+is short by the change. Where an even log runs straight through the doubled hour, its clock did not
+go back with the zone: which zone it follows only a person can say.
 """
 
 from dataclasses import dataclass
@@ -15,7 +17,13 @@ from numpy.typing import NDArray
 
 from analysis.units import SECONDS_PER_DAY
 
-GOOD, MISSING_HOUR, DOUBLED_HOUR = 0, 1, 2
+GOOD, MISSING_HOUR, DOUBLED_HOUR, STRAIGHT_ON = 0, 1, 2, 3
+# Engineering judgement: the step of a log is known from so many rows on either side of the hour
+# together; steps scatter by less than this share of themselves and of the change; a log with
+# longer steps than the second may keep to the hours of the wall by intent [s].
+_ROUND_ABOUT, _LEAST_STEPS = 12, 6
+_SCATTER_FRAC = 0.25
+_LONGEST_S, _LONGEST_STRAIGHT_S = 6 * 3600, 3600
 _DAY = int(SECONDS_PER_DAY)
 
 
@@ -43,8 +51,9 @@ def utc_from_wall(
     Returns
     -------
     tuple of ndarray, shape (n,)
-        UTC epoch seconds [s], and for each row GOOD, MISSING_HOUR or DOUBLED_HOUR; the seconds of
-        rows that are not GOOD mean nothing.
+        UTC epoch seconds [s], and for each row GOOD, MISSING_HOUR, DOUBLED_HOUR or, of a doubled
+        hour that an even log passes once, STRAIGHT_ON; the seconds of rows that are not GOOD mean
+        nothing.
     """
     state = np.zeros(len(wall_s), dtype=np.int8)
     if not len(wall_s):
@@ -66,9 +75,11 @@ def utc_from_wall(
         if step.after_s > step.before_s:
             state[rows] = MISSING_HOUR
             continue
-        back = _goes_back_once(wall_s[rows], rows)
+        back, straight = _goes_back_once(wall_s[rows], rows), False
         if back is None:
-            state[rows] = DOUBLED_HOUR
+            back, straight = _by_the_step(wall_s, rows, step.before_s - step.after_s)
+        if back is None:
+            state[rows] = STRAIGHT_ON if straight else DOUBLED_HOUR
         else:
             utc_s[rows[:back]] = wall_s[rows[:back]] - step.before_s
             utc_s[rows[back:]] = wall_s[rows[back:]] - step.after_s
@@ -82,6 +93,33 @@ def _goes_back_once(wall_s: NDArray[np.int64], rows: NDArray[np.intp]) -> int | 
     if not together or len(falls) != 1:
         return None
     return int(falls[0]) + 1
+
+
+def _by_the_step(
+    wall_s: NDArray[np.int64], rows: NDArray[np.intp], change_s: int
+) -> tuple[int | None, bool]:
+    """Give the same place by the even steps of a log, and whether it runs straight through."""
+    before, after = int(rows[0]) - 1, int(rows[-1]) + 1
+    if after - before != len(rows) + 1 or before < 0 or after >= len(wall_s):
+        return None, False
+    usual_s = np.concatenate(
+        [
+            np.diff(wall_s[max(before - _ROUND_ABOUT, 0) : before + 1]),
+            np.diff(wall_s[after : after + _ROUND_ABOUT + 1]),
+        ]
+    )
+    step_s = float(np.median(usual_s)) if len(usual_s) >= _LEAST_STEPS else 0.0
+    if not 0.0 < step_s <= _LONGEST_S:
+        return None, False
+    near_s = _SCATTER_FRAC * min(step_s, change_s)
+    steps_s = np.diff(wall_s[before : after + 1])
+    even = np.abs(steps_s - step_s) <= near_s
+    short = np.abs(steps_s + change_s - step_s) <= near_s
+    if even.all():
+        return None, step_s <= _LONGEST_STRAIGHT_S
+    if short.sum() == 1 and (even | short).all():
+        return int(np.flatnonzero(short)[0]), False
+    return None, False
 
 
 @lru_cache(maxsize=64)

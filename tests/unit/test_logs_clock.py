@@ -14,7 +14,13 @@ from analysis.logs.reading import read_logs
 from analysis.logs.shapes import LogSource
 from analysis.logs.stamp_formats import format_of, format_told
 from analysis.logs.stamps import UnreadableStampError
-from analysis.logs.walltime import DOUBLED_HOUR, GOOD, MISSING_HOUR, utc_from_wall
+from analysis.logs.walltime import (
+    DOUBLED_HOUR,
+    GOOD,
+    MISSING_HOUR,
+    STRAIGHT_ON,
+    utc_from_wall,
+)
 from analysis.site import LogMap
 from analysis.sitefile import parse_site
 
@@ -96,6 +102,82 @@ def test_the_doubled_hour_of_a_log_written_newest_first_is_told_apart():
     log = read_logs([LogSource(name="l.csv", data=text.encode())], site=site)
     assert log.stamp_s.tolist() == [int(one.timestamp()) for one in stamps]
     assert log.columns["collector"].tolist() == list(range(40))
+
+
+# The last day of summer time in each zone: Directive 2000/84/EC; Uniform Time Act as of 2007;
+# Daylight Saving Act 2007 (New South Wales), South Australia alike.
+AUTUMNS = [
+    ("Europe/Berlin", datetime(2025, 10, 25, 12, tzinfo=UTC)),
+    ("Europe/London", datetime(2025, 10, 25, 12, tzinfo=UTC)),
+    ("America/New_York", datetime(2025, 11, 1, 18, tzinfo=UTC)),
+    ("Australia/Sydney", datetime(2025, 4, 5, 4, tzinfo=UTC)),
+    ("Australia/Adelaide", datetime(2025, 4, 5, 4, tzinfo=UTC)),
+    ("Australia/Lord_Howe", datetime(2025, 4, 5, 4, tzinfo=UTC)),
+]
+
+
+def on_wall(moments: list[datetime], zone: str) -> np.ndarray:
+    info = ZoneInfo(zone)
+    return walls(*(str(one.astimezone(info).replace(tzinfo=None)) for one in moments))
+
+
+@pytest.mark.parametrize("step", [1, 5, 15, 60, 120])
+@pytest.mark.parametrize(("zone", "start"), AUTUMNS)
+def test_a_wall_clock_of_any_step_is_told_through_the_autumn(zone, start, step):
+    stamps = minutes(start, 24 * 60 // step, step=step)
+    utc_s, state = utc_from_wall(on_wall(stamps, zone), zone=zone)
+    assert (state == GOOD).all()
+    assert utc_s.tolist() == [int(one.timestamp()) for one in stamps]
+
+
+@pytest.mark.parametrize("step", [1, 10, 30, 60])
+@pytest.mark.parametrize(("zone", "start"), AUTUMNS[:5])
+def test_a_clock_that_stays_is_seen_and_never_taken_for_the_wall(zone, start, step):
+    stays = start.astimezone(ZoneInfo(zone)).utcoffset()
+    stamps = [one + stays for one in minutes(start, 24 * 60 // step, step=step)]
+    told = walls(*(str(one.replace(tzinfo=None)) for one in stamps))
+    _, state = utc_from_wall(told, zone=zone)
+    doubled = state != GOOD
+    assert 1 <= doubled.sum() <= 60 // step
+    assert (state[doubled] == STRAIGHT_ON).all()
+
+
+def test_a_gap_at_the_change_proves_nothing():
+    every = minutes(datetime(2025, 10, 25, 18, tzinfo=UTC), 100)
+    told = walls(*(str(one.replace(tzinfo=None)) for one in every))
+    kept = told[(told != wall("2025-10-26T02:20")) & (told != wall("2025-10-26T02:30"))]
+    _, state = utc_from_wall(kept, zone="Europe/Berlin")
+    assert (state == DOUBLED_HOUR).sum() == 4
+    assert (state != GOOD).sum() == 4
+
+
+@pytest.mark.parametrize(
+    ("zone", "first", "winter", "summer"),
+    [
+        ("Europe/Berlin", datetime(2025, 10, 25, tzinfo=UTC), "Etc/GMT-1", "Etc/GMT-2"),
+        ("Australia/Adelaide", datetime(2025, 4, 5, tzinfo=UTC), "Australia/Darwin", None),
+        ("America/New_York", datetime(2025, 11, 1, tzinfo=UTC), "Etc/GMT+5", "Etc/GMT+4"),
+    ],
+)
+def test_a_fixed_offset_in_autumn_is_asked_and_the_answer_reads_every_row(
+    zone, first, winter, summer
+):
+    rows = [f"{one:%Y-%m-%d %H:%M},{n}" for n, one in enumerate(minutes(first, 48, step=60))]
+    source = LogSource(name="l.csv", data=("time,t_collector_c\n" + "\n".join(rows)).encode())
+    site = replace(SITE, place=replace(SITE.place, timezone=zone))
+    log = read_logs([source], site=site)
+    (question,) = log.questions
+    assert question.kind == "time_zone"
+    assert "straight through the hour that comes twice" in question.why
+    offered = [choice.value for choice in question.choices]
+    assert offered[0] == winter
+    assert summer is None or summer in offered
+    assert offered[-1] == zone
+    assert log.rows.rejected == 1
+    answered = read_logs([source], site=site, log_map=LogMap(timezone=winter))
+    assert not answered.questions
+    assert answered.rows.rejected == 0
+    assert set(np.diff(answered.stamp_s)) == {3600}
 
 
 def test_rows_set_aside_name_line_and_remedy():
