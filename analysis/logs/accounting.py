@@ -70,11 +70,12 @@ def questions_of(
     left: Sequence[Column],
 ) -> tuple[Question, ...]:
     """Give what is to be asked about a file that was read."""
+    open_places = {column.place for column in left}
     asked = [
         question
-        for column in sorted(left, key=lambda one: one.place)
-        if column.place in said
-        for question in said[column.place].questions
+        for place, proposal in sorted(said.items())
+        for question in proposal.questions
+        if place in open_places or question.kind == "unit"
     ]
     doubt = plan.dialect.number_doubt
     if doubt:

@@ -56,7 +56,8 @@ def proposals_for(
     Returns
     -------
     tuple of Proposal
-        One for each open column of the first plan (wide) in its order.
+        One for each open column of the first plan (wide) in its order, and one for each other
+        column whose head prints a unit that the heat forbids.
     """
     first = plans[0]
     # What heads tell already stands beside the open columns: it says what these are not.
@@ -85,7 +86,11 @@ def proposals_for(
     keys = {column.place: column_key(first.dialect, column.place) for column in looked_at}
     found = propose(offered, stamp_s=stamp_s[order], site=site, keys=keys, file=first.name)
     asked = {column.place for column in first.layout.open}
-    return tuple(proposal for proposal in found if proposal.place in asked)
+    return tuple(
+        one
+        for one in found
+        if one.place in asked or any(question.kind == "unit" for question in one.questions)
+    )
 
 
 def _known(column: Column) -> ColumnMeaning | None:

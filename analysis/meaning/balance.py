@@ -30,6 +30,15 @@ _AGREE_NATS, _WORST = 1.5, -9.0
 # A kilowatt-hour in an hour is a kilowatt.
 _LOG_W_PER_KW = math.log(1000.0)
 _FEWEST = 10
+# Flow that collectors are given, per m2, and its spread as a factor: from matched flow of 0.2 to
+# high flow of 1.2 l/min (common practice, no source).
+_FLOW_PER_M2, _FLOW_SPREAD = 0.6, 0.9
+# Heat beyond any sun, in spreads over the usual one: 2.4 times where the sun is known, else 3.6;
+# what is far off otherwise, and what is near enough to be meant, as logarithms of a factor
+# (engineering judgement; litres an hour taken for litres a minute are a factor of 60).
+_MORE_THAN_SUN, _FAR, _NEAR = 1.6, 2.8, 1.6
+# Two columns apart by so much do not count in these units; nearer than that they may.
+APART, TOGETHER = 1.0, 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -43,6 +52,7 @@ class Balance:
     level : logarithm of the level while the loop runs, as written, shape (columns,)
     gain_per_h : logarithm of what a counter gains in an hour of running, as written
     expected_w, spread : the heat that sun and collector make likely, and its spread as a factor
+    flow_l_min : the flow that collectors of this size are usually given
     """
 
     heat: Floats
@@ -50,11 +60,23 @@ class Balance:
     gain_per_h: Floats
     expected_w: float
     spread: float
+    flow_l_min: float
 
     def alone(self, column: int, state: State) -> float:
         """Say how well a flow, power or register in this unit fits sun and collector [nats]."""
+        off = self.over(column, state)
+        spread = _FLOW_SPREAD if self._by_area(column, state) else self.spread
+        return 0.0 if math.isnan(off) else max(-0.5 * (off / spread) ** 2, _WORST)
+
+    def over(self, column: int, state: State) -> float:
+        """Give the logarithm of its heat over that which sun and collector make likely, or NaN.
+
+        Of a flow without the two pipes: of the flow over that which the collectors are given.
+        """
         if math.isnan(self.expected_w):
-            return 0.0
+            return math.nan
+        if self._by_area(column, state):
+            return float(self.level[column]) + _log_factor(state) - math.log(self.flow_l_min)
         if state.channel == "flow":
             heat = float(self.heat[column]) + _log_factor(state)
         elif state.channel == "heat_power":
@@ -62,13 +84,33 @@ class Balance:
         elif state.channel == "heat_register":
             heat = float(self.gain_per_h[column]) + _log_factor(state) + _LOG_W_PER_KW
         else:
-            return 0.0
-        if math.isnan(heat):
-            return 0.0
-        return max(-0.5 * ((heat - math.log(self.expected_w)) / self.spread) ** 2, _WORST)
+            return math.nan
+        return heat - math.log(self.expected_w)
+
+    def _by_area(self, column: int, state: State) -> bool:
+        return state.channel == "flow" and math.isnan(float(self.heat[column]))
+
+    def absurd(self, column: int, state: State) -> bool:
+        """Whether no sun could give the heat that this unit means, or only a sliver of it came."""
+        off = self.over(column, state)
+        if math.isnan(off):
+            return False
+        if self._by_area(column, state) or state.channel == "heat_register":
+            return abs(off) > _FAR
+        return off > _MORE_THAN_SUN * self.spread or off < -_FAR
+
+    def fits(self, column: int, state: State) -> bool:
+        """Whether this unit means a heat that such a sun and collector give."""
+        off = self.over(column, state)
+        return math.isnan(off) or abs(off) <= _NEAR
 
     def both(self, one: int, mine: State, other: int, theirs: State) -> float:
         """Say how well two columns in their units agree [nats]."""
+        off = self.apart(one, mine, other, theirs)
+        return 0.0 if math.isnan(off) else max(_AGREE_NATS - 0.5 * (off / _AGREE) ** 2, _WORST)
+
+    def apart(self, one: int, mine: State, other: int, theirs: State) -> float:
+        """Give the logarithm of what one says of the heat over what the other does, or NaN."""
         kinds = (mine.channel, theirs.channel)
         if kinds == ("flow", "heat_power"):
             off = float(self.heat[one] - self.level[other])
@@ -79,11 +121,8 @@ class Balance:
         elif kinds == ("flow", "flow_volume"):
             off = float(self.level[one] - self.gain_per_h[other]) + math.log(60.0)
         else:
-            return 0.0
-        off += _log_factor(mine) - _log_factor(theirs)
-        if math.isnan(off):
-            return 0.0
-        return max(_AGREE_NATS - 0.5 * (off / _AGREE) ** 2, _WORST)
+            return math.nan
+        return off + _log_factor(mine) - _log_factor(theirs)
 
 
 def _log_factor(state: State) -> float:
@@ -125,7 +164,14 @@ def balance_of(
     count = len(values)
     heat, level, gain = (np.full(count, np.nan) for _ in range(3))
     if on is None or int(on.sum()) < _FEWEST:
-        return Balance(heat=heat, level=level, gain_per_h=gain, expected_w=math.nan, spread=1.0)
+        return Balance(
+            heat=heat,
+            level=level,
+            gain_per_h=gain,
+            expected_w=math.nan,
+            spread=1.0,
+            flow_l_min=math.nan,
+        )
     warm = on if spread_k is None else on & (spread_k > 1.0)
     running = on[1:] & times.joined
     hours = float(running.sum()) * times.step_s / SECONDS_PER_HOUR
@@ -144,7 +190,14 @@ def balance_of(
         sun = math.exp(_log_mean(sun_w_m2[on])) if sun_w_m2 is not None else math.nan
         if sun > 50.0:
             expected_w, spread = area_m2 * sun * _OF_SUN, _OF_SUN_SPREAD
-    return Balance(heat=heat, level=level, gain_per_h=gain, expected_w=expected_w, spread=spread)
+    return Balance(
+        heat=heat,
+        level=level,
+        gain_per_h=gain,
+        expected_w=expected_w,
+        spread=spread,
+        flow_l_min=math.nan if area_m2 is None else area_m2 * _FLOW_PER_M2,
+    )
 
 
 def _log_mean(values: Floats) -> float:

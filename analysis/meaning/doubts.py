@@ -33,13 +33,18 @@ class Doubt:
     ----------
     units : in which the column may also count, the most usual first
     channel : what it does rather, by its values alone; "" where they agree with its header
+    printed : the unit of its head, where heat forbids it
+    times : how much more heat (below 1: less) that would be than there can be, or than another
+        column shows
     """
 
     units: tuple[str, ...] = ()
     channel: str = ""
+    printed: str = ""
+    times: float = 1.0
 
     def __bool__(self) -> bool:
-        return bool(self.units or self.channel)
+        return bool(self.units or self.channel or self.printed)
 
     def reason(self, best: State) -> str:
         """Say it as a phrase that begins with "but", "" where nothing is open."""
@@ -49,10 +54,20 @@ class Doubt:
                 f"but the values are those of the {says[self.channel]}, "
                 f"and another column has those of the {says[best.channel]}"
             )
+        if self.printed:
+            return f"but {self.against_head}"
         if self.units:
             units = [printed_unit(best.channel, unit) for unit in (best.unit, *self.units)]
             return f"but the heat does not tell whether it counts in {' or '.join(units)}"
         return ""
+
+    @property
+    def against_head(self) -> str:
+        """Say what speaks against the printed unit."""
+        much = (
+            f"{self.times:.0f} times the" if self.times > 1.0 else f"1/{1 / self.times:.0f} of the"
+        )
+        return f"its head says {self.printed}, which would be {much} heat that is likely"
 
 
 def doubt_of(
@@ -79,6 +94,15 @@ def doubt_of(
     Doubt
         False where all is settled.
     """
+    printed = headers[column].unit
+    quantity = BASE_CHANNELS[best.channel].quantity if best.channel else ""
+    if quantity in printed.quantities and best.unit != printed.unit and links.balance is not None:
+        more = math.log(UNITS[quantity][printed.unit].factor / best.factor)
+        return Doubt(
+            units=(printed.unit,),
+            printed=printed_unit(best.channel, printed.unit),
+            times=math.exp(more),
+        )
     said = known is not None and known.unit is not None
     said = said or "energy" in headers[column].unit.quantities
     units = () if said else _open_units(column, best, states, assignment, links)

@@ -19,6 +19,7 @@ from analysis.meaning.balance import balance_of
 from analysis.meaning.doubts import Doubt, doubt_of
 from analysis.meaning.gaps import gaps_of
 from analysis.meaning.looks import Look, look_at
+from analysis.meaning.misprints import with_other_units
 from analysis.meaning.motion import Phases, motion_of, phases_of
 from analysis.meaning.pairs import pairs_of
 from analysis.meaning.phase import shift_to_sun_s
@@ -323,8 +324,13 @@ class _Found:
         units = self._units(number, best, degrees) if best.channel else {}
         for unit in doubt.units:
             units[unit] = max(units.get(unit, 0.0), 1.0 - _SUREST_DOUBTED)
-        if len(units) > 1 and by_channel[best.channel] >= SURE_FRAC:
-            return (unit_question(best.channel, units, subject, file),)
+        # A printed unit that heat forbids pulls the channel down with it; the head names it still.
+        named = by_channel[best.channel] >= SURE_FRAC or doubt.printed
+        if len(units) > 1 and named:
+            total = sum(units.values())
+            units = {unit: share / total for unit, share in units.items()}
+            against = doubt.against_head if doubt.printed else ""
+            return (unit_question(best.channel, units, subject, file, against=against),)
         real = [BASE_CHANNELS[name].says for name, share in ranked if name and share >= ASKED_FRAC]
         what = "its header and its values" if self.heads[number] else "its values"
         fits = f"fit {_listed(real[:3])}" if len(real) > 1 else "do not say enough"
@@ -418,8 +424,28 @@ def _together(seen: _Seen, temperature: str) -> _Found:
         area_m2=seen.area_m2,
     )
     links = replace(links, balance=balance)
+    states = with_other_units(
+        states,
+        first,
+        seen.headers,
+        balance,
+        unprinted=lambda column, name: _unprinted(seen, column, name, temperature),
+    )
     return _Found(
         states, assign(states, links), links, temperature, tuple(one.head for one in seen.columns)
+    )
+
+
+def _unprinted(seen: _Seen, column: int, name: str, temperature: str) -> tuple[State, ...]:
+    """Give the units in which a column may hold a channel, were none printed in its head."""
+    header = seen.headers[column]
+    return states_of(
+        replace(seen.columns[column], known=ColumnMeaning(channel=name, unit=None)),
+        replace(header, unit=replace(header.unit, unit="", quantities=())),
+        seen.looks[column],
+        seen.fits[column],
+        temperature=temperature,
+        trust_frac=seen.times.trust_frac,
     )
 
 

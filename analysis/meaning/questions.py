@@ -35,7 +35,7 @@ def _choice(name: str, share: float) -> Choice:
 
 
 def unit_question(
-    name: str, units: Mapping[str | None, float], subject: str, file: str
+    name: str, units: Mapping[str | None, float], subject: str, file: str, *, against: str = ""
 ) -> Question:
     """Ask in which unit a column is whose channel is known.
 
@@ -44,7 +44,9 @@ def unit_question(
     name : the channel
     units : unit to how likely it is
     subject, file : as for `column_question`
+    against : what speaks against the unit that its head prints, "" where it prints none
     """
+    open_because = against or "its unit is not written and its size does not tell"
     ranked = sorted(units.items(), key=lambda one: -one[1])
     return Question(
         kind="unit",
@@ -56,8 +58,5 @@ def unit_question(
             )
             for unit, share in ranked
         ),
-        why=(
-            f"this is {BASE_CHANNELS[name].says}, but its unit is not written and its size does "
-            "not tell"
-        ),
+        why=f"this is {BASE_CHANNELS[name].says}, but {open_because}",
     )

@@ -34,7 +34,7 @@ UNIT_SHARES: dict[str, dict[str, float]] = {
     "volume": {"l": 0.7, "m3": 0.3},
     "power": {"w": 0.7, "kw": 0.3},
     "irradiance": {"w/m2": 0.97, "kw/m2": 0.03},
-    "energy": {"kwh": 0.76, "wh": 0.06, "mwh": 0.06, "mj": 0.12},
+    "energy": {"kwh": 0.75, "wh": 0.06, "mwh": 0.05, "mj": 0.11, "gj": 0.03},
     "pressure": {"bar": 0.93, "kpa": 0.04, "psi": 0.02, "mbar": 0.01},
     "speed": {"m/s": 0.85, "km/h": 0.13, "mph": 0.01, "kn": 0.01},
     "duration": {"h": 0.97, "min": 0.02, "s": 0.01},

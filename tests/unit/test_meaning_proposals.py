@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 
 from analysis.logs.asking import SURE_FRAC, OpenColumn
+from analysis.logs.reading import read_logs
+from analysis.logs.shapes import LogSource
 from analysis.meaning.propose import propose
-from analysis.site import ColumnMeaning
+from analysis.site import ColumnMeaning, LogMap
 from analysis.sitefile import parse_site
 from fixtures.scenario import home, site_toml
 from fixtures.sensors import observe
@@ -310,3 +312,86 @@ def test_crossed_headers_are_asked_with_both_reasons(more):
         assert "its header says" in question.why
         assert "its values are those of" in question.why
         assert any(reason.startswith("but the values") for reason in found[name].reasons)
+
+
+NAMED = {"collector": "Kollektor [°C]", "store_bottom": "Speicher unten [°C]",
+         "loop_hot": "Vorlauf [°C]", "loop_cold": "Rücklauf [°C]", "pump": "Solarpumpe [%]",
+         "store_top": "Speicher oben [°C]"}  # fmt: skip
+MISPRINTED = [
+    ("flow", "l/min", "l/h", 60.0),
+    ("flow", "l/h", "l/min", 1.0),
+    ("heat_power", "W", "kW", 1e-3),
+    ("heat_power", "kW", "W", 1.0),
+    ("heat_register", "kWh", "Wh", 1e3),
+    ("heat_register", "MWh", "kWh", 1.0),
+    ("heat_register", "GJ", "kWh", 1.0),
+]
+HEADS_OF = {"flow": "Durchfluss", "heat_power": "Leistung", "heat_register": "Wärmemenge"}
+
+
+def with_unit(name, unit, factor, site, beside=SIX):
+    heads = NAMED | {name: f"{HEADS_OF[name]} [{unit}]"}
+    change = {name: lambda values: values * factor}
+    return proposals((*beside, name), heads=heads, change=change, site=site)[name]
+
+
+@pytest.mark.parametrize(("name", "printed", "true", "factor"), MISPRINTED)
+def test_a_printed_unit_that_no_sun_could_give_is_asked(name, printed, true, factor):
+    site = parse_site(site_toml(home()))
+    found = with_unit(name, printed, factor, site)
+    assert found.certainty_frac < SURE_FRAC
+    (question,) = found.questions
+    assert question.kind == "unit"
+    assert question.choices[0].value == true
+    assert printed in [choice.value for choice in question.choices]
+    assert f"its head says {printed}" in question.why
+    right = with_unit(name, true, factor, site)
+    assert right.certainty_frac >= SURE_FRAC
+    assert right.meaning == ColumnMeaning(channel=name, unit=true)
+
+
+def test_a_flow_that_no_collector_is_given_is_asked_without_the_pipes():
+    beside = ("collector", "store_bottom", "store_top", "pump")
+    site = parse_site(site_toml(home()))
+    found = with_unit("flow", "l/min", 60.0, site, beside=beside)
+    assert [choice.value for choice in found.questions[0].choices][:2] == ["l/h", "l/min"]
+    assert with_unit("flow", "l/min", 1.0, site, beside=beside).certainty_frac >= SURE_FRAC
+
+
+def test_a_flow_and_a_power_that_differ_are_asked_without_a_site():
+    heads = NAMED | {"flow": "Durchfluss [l/min]", "heat_power": "Leistung [W]"}
+    names = (*SIX, "flow", "heat_power")
+    change = {"flow": lambda values: values * 60.0}
+    found = proposals(names, heads=heads, change=change)
+    assert [choice.value for choice in found["flow"].questions[0].choices] == ["l/h", "l/min"]
+    assert found["heat_power"].certainty_frac >= SURE_FRAC
+
+
+def test_a_gigajoule_is_told_by_the_heat():
+    heads = NAMED | {"flow": "Durchfluss [l/min]", "heat_register": "Wärmemenge"}
+    names = (*SIX, "flow", "heat_register")
+    change = {"heat_register": lambda values: values * 0.0036}
+    site = parse_site(site_toml(home()))
+    found = proposals(names, heads=heads, change=change, site=site)["heat_register"]
+    assert found.meaning.unit == "GJ"
+
+
+def test_a_head_that_names_a_channel_is_asked_for_its_unit_all_the_same():
+    log = logged()
+    heads = NAMED | {"flow": "Flow [l/min]"}
+    stamps = log.stamp_s.astype("datetime64[s]")
+    rows = ["Time;" + ";".join(heads.values())]
+    rows += [
+        f"{stamp!s}Z;" + ";".join(f"{log.columns[name][at]:.2f}" for name in NAMED)
+        + f";{log.columns['flow'][at] * 60.0:.1f}"
+        for at, stamp in enumerate(stamps)
+    ]  # fmt: skip
+    text = "\n".join(rows).replace("nan", "")
+    source = LogSource(name="a.csv", data=text.encode())
+    read = read_logs([source], site=parse_site(site_toml(home())))
+    (question,) = read.questions
+    assert (question.kind, question.subject) == ("unit", "Flow [l/min]")
+    answer = LogMap(columns=(("Flow [l/min]", ColumnMeaning(channel="flow", unit="l/h")),))
+    answered = read_logs([source], site=parse_site(site_toml(home())), log_map=answer)
+    assert not answered.questions
+    assert np.nanmax(answered.columns["flow"]) < 5.0
