@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.units import SECONDS_PER_DAY
+from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
 
 GOOD, MISSING_HOUR, DOUBLED_HOUR, STRAIGHT_ON = 0, 1, 2, 3
 # Engineering judgement: the step of a log is known from so many rows on either side of the hour
@@ -23,7 +23,7 @@ GOOD, MISSING_HOUR, DOUBLED_HOUR, STRAIGHT_ON = 0, 1, 2, 3
 # longer steps than the second may keep to the hours of the wall by intent [s].
 _ROUND_ABOUT, _LEAST_STEPS = 12, 6
 _SCATTER_FRAC = 0.25
-_LONGEST_S, _LONGEST_STRAIGHT_S = 6 * 3600, 3600
+_LONGEST_S, _LONGEST_STRAIGHT_S = 6 * SECONDS_PER_HOUR, SECONDS_PER_HOUR
 _DAY = int(SECONDS_PER_DAY)
 
 
