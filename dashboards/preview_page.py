@@ -295,6 +295,7 @@ def _pulses(quantity: str, marked: str | None) -> tuple[str, ...]:
 
 
 _UNIT_WORDS = {
+    "0.1c": "0.1 °C (653 is 65.3 °C)", "0.01c": "0.01 °C", "0.1f": "0.1 °F", "0.1k": "0.1 K",
     "c": "°C", "f": "°F", "k": "K", "w": "W", "kw": "kW", "w/m2": "W/m²", "kw/m2": "kW/m²",
     "m3/h": "m³/h", "m3": "m³", "kwh": "kWh", "wh": "Wh", "mwh": "MWh", "mj": "MJ", "gj": "GJ",
     "kpa": "kPa", "": "told by the values",

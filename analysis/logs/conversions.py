@@ -5,7 +5,8 @@ appendix B (quoted from memory): US gallon 3.785411784 l, psi 6.894757 kPa, mile
 knot 1852 m/h, Btu (IT) 1055.056 J. "gal" means the US gallon.
 """
 
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,6 +57,10 @@ UNITS: dict[str, dict[str, Unit]] = {
         "c": Unit(),
         "f": Unit(factor=5 / 9, shift=-160 / 9),
         "k": Unit(shift=-KELVIN_AT_0_C),
+        "0.1c": Unit(factor=0.1),
+        "0.01c": Unit(factor=0.01),
+        "0.1f": Unit(factor=0.5 / 9, shift=-160 / 9),
+        "0.1k": Unit(factor=0.1, shift=-KELVIN_AT_0_C),
     },
     "flow": _FLOW,
     "volume": {
@@ -110,6 +115,16 @@ UNITS: dict[str, dict[str, Unit]] = {
 
 _TIME_UNITS_S = {"s": 1.0, "ms": 0.001, "min": 60.0, "h": SECONDS_PER_HOUR, "d": SECONDS_PER_DAY}
 
+# Numbers before a unit other than those above: `0.01 bar`, `10 W`.
+_SCALED = re.compile(r"(?P<size>\d+(?:\.\d+)?)(?P<unit>[a-z%].*)")
+# Tenths and hundredths as people write them, before the unit or behind it.
+_PART_SPELLINGS = tuple(
+    (re.compile(rf"(?:0[.,]{zeros}1|1/1{zeros}0)(?P<unit>[a-z].*)"), f"0.{zeros}1")
+    for zeros in ("", "0")
+) + tuple(
+    (re.compile(rf"(?P<unit>[a-z]+)(?:/|[*x×])1{zeros}0"), f"0.{zeros}1") for zeros in ("", "0")
+)
+_TEMPERATURE_PARTS = ("0.1c", "0.01c", "0.1f", "0.1k")
 _FOLDS = (
     ("°", ""),
     ("²", "2"),
@@ -144,7 +159,19 @@ def folded_unit(unit: str) -> str:
     text = unit.strip().lower()
     for sign, other in _FOLDS:
         text = text.replace(sign, other)
+    if text[:1].isdigit() or "10" in text:
+        text = _in_parts(text)
     return _SPELLINGS.get(text, text)
+
+
+def _in_parts(text: str) -> str:
+    """Fold `1/10 c`, `c/10`, `c x 10` and `0,1 c` to `0.1c`."""
+    for pattern, before in _PART_SPELLINGS:
+        match = pattern.fullmatch(text)
+        if match is not None:
+            unit = match["unit"]
+            return f"{before}{_SPELLINGS.get(unit, unit)}"
+    return text
 
 
 def unit_named(*, quantity: str, unit: str | None) -> Unit | None:
@@ -166,7 +193,18 @@ def unit_named(*, quantity: str, unit: str | None) -> Unit | None:
     if unit is None:
         return table[""] if quantity == "share" else Unit()
     folded = folded_unit(unit)
-    return (table.get(folded) or _of_pulses(quantity, folded)) if folded else None
+    if not folded:
+        return None
+    return table.get(folded) or _of_pulses(quantity, folded) or _scaled(table, folded)
+
+
+def _scaled(table: dict[str, Unit], folded: str) -> Unit | None:
+    """Give the conversion of a unit such as `0.01 bar`: what one of the numbers stands for."""
+    match = _SCALED.fullmatch(folded)
+    unit = table.get(_SPELLINGS.get(match["unit"], match["unit"])) if match is not None else None
+    if match is None or unit is None or unit.share_unsure or not float(match["size"]):
+        return None
+    return replace(unit, factor=unit.factor * float(match["size"]))
 
 
 # What is counted in pulses; litres count by the minute, watt hours by the hour.
@@ -212,6 +250,7 @@ def time_unit_s(unit: str) -> float | None:
 def _printed(name: str) -> str:
     capitals = {"c": "C", "f": "F", "k": "K", "w": "W", "kw": "kW", "w/m2": "W/m2"}
     more = {"kw/m2": "kW/m2", "kwh": "kWh", "wh": "Wh", "mwh": "MWh", "mj": "MJ", "gj": "GJ"}
+    more |= {name: f"{name[:-1]} {name[-1].upper()}" for name in _TEMPERATURE_PARTS}
     more |= {"kpa": "kPa", "btu/h": "Btu/h", "kbtu/h": "kBtu/h", "btu": "Btu", "kbtu": "kBtu"}
     return (capitals | more).get(name, name)
 

@@ -22,6 +22,7 @@ from analysis.logs.proposing import is_open, proposals_for, proposals_for_series
 from analysis.logs.set_aside import groups_of
 from analysis.logs.shapes import PROBLEMS_LISTED, LogSource, ParsedLog, ProblemList
 from analysis.logs.summaries import bare_dates, on_their_days
+from analysis.logs.tenths import asked_for_tenths
 from analysis.logs.understanding import FileValues, file_values, wide_plan, with_proposals
 from analysis.results import RowCount
 from analysis.site import LogMap, Site
@@ -236,6 +237,10 @@ def _read_one(
             plan = replace(plan, layout=plan.layout.reading(*plan.layout.open))
         values = tuple(rows.values[column.place] for column in plan.layout.columns)
         rows = replace(rows, values=values)
+    plan, in_tenths = asked_for_tenths(plan, rows)
+    proposals = (*proposals, *in_tenths)
+    if not keep_open and not any(one.channel is not None for one in plan.layout.columns):
+        raise _nothing(plan, proposals)
     held = file_values(plan, rows, told, proposals=proposals, tells=_tells(problems))
     return on_their_days(held, plan, told, dated=dated, keep_open=keep_open)
 

@@ -52,7 +52,9 @@ _SUREST_AGAINST_WORDS, _WORDS_AGAINST = 0.85, 2.5
 # Where physics leaves open what the header seems to say, a person is asked.
 _SUREST_DOUBTED = 0.85
 # Degrees of Fahrenheit or kelvin without a word about it are rare; engineering judgement [nats].
-_TEMPERATURES = {"c": 0.0, "f": -3.0, "k": -4.0}
+_TEMPERATURES = {"c": 0.0, "f": -3.0, "k": -4.0, "0.1c": -3.0}
+# Above this share of whole numbers a column may count in tenths.
+_WHOLE = 0.99
 
 
 def propose(
@@ -173,6 +175,9 @@ def _temperatures(headers: Sequence[Header], looks: Sequence[Look]) -> list[str]
         some.append("f")
     if any(255.0 < level < 400.0 for level in levels):
         some.append("k")
+    whole = [look.median for look in looks if look.whole >= _WHOLE]
+    if any(100.0 < level < 1500.0 for level in whole):
+        some.append("0.1c")
     return some
 
 

@@ -111,7 +111,7 @@ def states_of(
         How its values look [as written].
     fit : Fit
         How they fit the clear sky [as written].
-    temperature : {"c", "f", "k"}
+    temperature : {"c", "f", "k", "0.1c"}
         Unit of temperatures without one.
     trust_frac : float
         How much the look counts, see `Times.trust_frac`.
@@ -222,6 +222,6 @@ def printed_unit(name: str, unit: str | None) -> str:
         return ""
     quantity = BASE_CHANNELS[base_of(name)].quantity
     for printed in known_units(quantity).split(", "):
-        if printed.lower() == unit:
+        if folded_unit(printed) == unit:
             return printed
     return unit

@@ -78,7 +78,8 @@ _SPELLINGS = {
 }
 # Units of one letter are units only where brackets or a blank at the end set them off.
 _LOOSE = re.compile(
-    r"(?<![^\W\d_])(°\s?[cfCF]|º\s?[cfCF]|degc|degf|k?wh|mwh|gj|mj|k?w\s?/\s?m(?:2|²|\^2|q)|"
+    r"(?<![^\W\d_])((?:0[.,]0?1|1/100?)\s?[°º]\s?[cf]|[°º]\s?[cf]\s?(?:/|[x*×])\s?100?(?!\d)|"
+    r"°\s?[cfCF]|º\s?[cfCF]|degc|degf|k?wh|mwh|gj|mj|k?w\s?/\s?m(?:2|²|\^2|q)|"
     r"l\s?/\s?min|l\s?/\s?mn|l\s?/\s?h|l\s?/\s?s|m[3³]\s?/\s?h|kg\s?/\s?h|kg\s?/\s?s|"
     r"k?btu\s?/\s?hr?|btuh|k?btu|lpm|lph|gpm|m[3³]|mbar|bar|kpa|psi|hpa|km/h|m/s|kw|%|"
     r"on\s?/\s?off|ein\s?/\s?aus|an\s?/\s?aus|marche\s?/\s?arr[eê]t|marcha\s?/\s?paro|"
