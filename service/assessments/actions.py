@@ -11,10 +11,10 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from analysis.results import Problem, Report, RowCount, report_json
+from analysis.results import Finding, Problem, Report, RowCount, report_json
 from analysis.sitefile import parse_site
+from dashboards.known import match
 from service.assessments import queries
-from service.assessments.keys import came_back, match
 from service.care.actions import check_cases
 from service.clock import Clock
 from service.db.engine import Database
@@ -223,3 +223,10 @@ def _remember_findings(db: Session, *, site: Site, report: Report, now: datetime
                 case_id=old.case_id if old is not None else None,
             )
         )
+
+
+def came_back(finding: Finding, mailed_at: datetime | None) -> bool:
+    """Tell whether a finding was gone and is here again since somebody was told of it."""
+    if mailed_at is None or not finding.breaks:
+        return False
+    return finding.end_s is None and finding.breaks[-1][1] > mailed_at.timestamp()

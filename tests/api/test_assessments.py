@@ -14,8 +14,8 @@ from analysis.logs.shapes import LogSource
 from analysis.record import record_from_stamps
 from analysis.results import Problem, RowCount, report_json
 from analysis.sitefile import parse_site
-from service.assessments.actions import runs
-from service.assessments.keys import came_back, match
+from dashboards.known import match
+from service.assessments.actions import came_back, runs
 from service.assessments.queries import fleet, latest_report
 from service.db.models import DayMark, DayRow, FindingSeen, SiteReport
 from service.ingest.storing import NEIGHBOUR_DAYS

@@ -40,7 +40,7 @@ class SiteReport(Base):
 class FindingSeen(Base):
     """A finding that the site's report has shown, and whether it was mailed as urgent.
 
-    `key` names a finding from one analysis to the next (see `service.assessments.keys`). Rows are
+    `key` names a finding from one analysis to the next (see `dashboards.known`). Rows are
     made in the transaction that saves the report; the mail side fills `mailed_at`, and `case_id`
     leads to what people do about it.
     """
