@@ -1,34 +1,40 @@
-"""The weekly digest: which roofs need somebody, what is new, what was put right.
+"""The weekly digest: what changed for this reader, then what still stands, ranked.
 
 Sites are ranked by urgency and by the heat they lost in the week. Pure: what is known comes in as
-reports and as the times when findings were first seen.
+reports, as the times when findings were first seen, and as what the reader was told before.
 """
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from analysis.results import Bounded, Finding, Report, Verdict
-from dashboards.format import URGENCY_RANK, bounded, number, plural
+from dashboards.digest_changes import Before, Told, status_of
+from dashboards.digest_picture import WeekHeat, course_png, heat_by_weeks
+from dashboards.format import URGENCY_RANK, URGENCY_WORDS, bounded, number, plural
 from dashboards.links import finding_key, site_path
 from dashboards.losses import loss_within, total
 from dashboards.mails import (
+    STATUS_WORDS,
     FindingLines,
     Mail,
+    MailPart,
     Status,
     finding_lines,
     render_mail,
 )
 from dashboards.private import PRIVATE_KINDS
 from dashboards.texts import Texts, title_of
-from dashboards.weeks import Week
+from dashboards.weeks import Days
 
 # A busy reader takes in this much; the pages have the rest.
 _PER_SITE = 3
-_MOST_SITES = 25
+_MOST_CHANGED = 25
+_MOST_STANDING = 25
 _MOST_SHORT = 15
 _MOST_REASONS = 3
 # A digest goes out at six on Monday: what is seen until then is still of this week.
 _MORNING_S = 6 * 3600
+_PICTURE = "heat-by-weeks"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,9 +43,11 @@ class DigestSite:
 
     Attributes
     ----------
-    report : its latest report, None where there is none
+    report : its latest report without what is set aside, None where there is none
     why_not : why there is none, or why it could not be renewed, in plain words
     first_seen : finding key to when it was first seen, UTC epoch seconds
+    states : finding key to what people did about it
+    before : what the reader was told; None for a reader who had no digest yet
     """
 
     slug: str
@@ -47,6 +55,8 @@ class DigestSite:
     report: Report | None
     why_not: str | None = None
     first_seen: Mapping[str, float] = field(default_factory=dict)
+    states: Mapping[str, str] = field(default_factory=dict)
+    before: Before | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,11 +69,10 @@ class Balance:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SiteBlock:
-    """One site that needs somebody."""
+    """One site at which something changed that asks for somebody."""
 
     name: str
     href: str
-    lost_week: str | None
     balance: Balance | None
     findings: tuple[FindingLines, ...]
     more: str | None
@@ -79,23 +88,38 @@ class ShortLine:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Picture:
+    """The picture in the mail: its `cid`, and what it shows in words and as lines."""
+
+    cid: str
+    alt: str
+    weeks: tuple[WeekHeat, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class DigestMail:
-    """The whole digest."""
+    """The whole digest; `quiet` where nothing changed for its reader."""
 
     subject: str
-    week: str
+    days: str
     headline: str
-    lost: str | None
+    since: str
     tally: str
-    asking: tuple[SiteBlock, ...]
-    asking_more: str | None
-    watching: tuple[ShortLine, ...]
+    quiet: bool
+    lost: str | None
+    changed: tuple[SiteBlock, ...]
+    changed_more: str | None
     put_right: tuple[ShortLine, ...]
+    picture: Picture | None
+    standing: tuple[ShortLine, ...]
+    standing_more: str | None
+    watching: tuple[ShortLine, ...]
     unjudged: tuple[ShortLine, ...]
     unjudged_more: str | None
     calm: tuple[str, ...]
     fleet_href: str
     settings_href: str
+    stop_href: str | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,6 +129,16 @@ class _Seen:
     finding: Finding
     status: Status
     lost_week: Bounded | None
+
+    @property
+    def asks(self) -> bool:
+        """Whether it asks for somebody's time."""
+        return self.finding.urgency in ("act", "visit")
+
+    @property
+    def is_news(self) -> bool:
+        """Whether it is not as it was."""
+        return self.status != "open"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,80 +153,112 @@ class _Look:
     @property
     def asking(self) -> tuple[_Seen, ...]:
         """What asks for somebody's time."""
-        return tuple(seen for seen in self.open if seen.finding.urgency in ("act", "visit"))
+        return tuple(seen for seen in self.open if seen.asks)
+
+    @property
+    def news(self) -> tuple[_Seen, ...]:
+        """What asks for somebody's time and is not as it was; all of it in a first digest."""
+        first = self.site.before is None
+        return tuple(seen for seen in self.asking if first or seen.is_news)
+
+    @property
+    def standing(self) -> tuple[_Seen, ...]:
+        """What asks for somebody's time, as before."""
+        return tuple(seen for seen in self.asking if seen not in self.news)
 
     @property
     def watching(self) -> tuple[_Seen, ...]:
         """What is worth an eye."""
         return tuple(seen for seen in self.open if seen.finding.urgency == "watch")
 
+    @property
+    def gone(self) -> tuple[Told, ...]:
+        """What stood in the last digest and is not found any more."""
+        return self.site.before.gone if self.site.before else ()
 
-def digest_mail(
-    sites: Sequence[DigestSite], *, week: Week, timezone: str, base_url: str, texts: Texts
-) -> Mail:
-    """Write the digest of a week.
 
-    Parameters
-    ----------
-    sites : all sites of the firm
-    week : the week it is about
-    timezone : the reader's zone, in which the week begins and ends
-    base_url : address of the service, without a slash at its end
-    texts : the catalogue's words
-    """
-    return render_mail(
-        "digest",
-        digest_page(sites, week=week, timezone=timezone, base_url=base_url, texts=texts),
-    )
+def digest_mail(page: DigestMail) -> Mail:
+    """Write the digest: its texts, and the picture that goes with them."""
+    parts: tuple[MailPart, ...] = ()
+    if page.picture is not None:
+        png = course_png(page.picture.weeks)
+        parts = (
+            MailPart(name=f"{_PICTURE}.png", media_type="image/png", content=png, cid=_PICTURE),
+        )
+    return render_mail("digest", page, parts=parts, stop_url=page.stop_href)
 
 
 def digest_page(
-    sites: Sequence[DigestSite], *, week: Week, timezone: str, base_url: str, texts: Texts
+    sites: Sequence[DigestSite],
+    *,
+    days: Days,
+    timezone: str,
+    base_url: str,
+    texts: Texts,
+    stop_url: str | None = None,
 ) -> DigestMail:
-    """Build what the templates show."""
+    """Build what the templates show.
+
+    Parameters
+    ----------
+    sites : the sites that the reader hears of
+    days : the days it is about
+    timezone : the reader's zone, in which they begin and end
+    base_url : address of the service, without a slash at its end
+    texts : the catalogue's words
+    stop_url : where the reader stops this mail
+    """
     looks = [
-        _look(site, site.report, week=week, timezone=timezone)
+        _look(site, site.report, days=days, timezone=timezone)
         for site in sites
         if site.report is not None
     ]
     asking = sorted((look for look in looks if look.asking), key=_look_rank)
-    watching = sorted((x for x in looks if x.watching and not x.asking), key=_look_rank)
+    watching = sorted((x for x in looks if x.watching), key=_look_rank)
+    changed = [look for look in asking if look.news]
+    standing = [look for look in asking if look.standing]
     words = _Words(base_url=base_url, texts=texts)
-    seen = [one for look in asking for one in look.asking]
+    asks = [one for look in asking for one in look.asking]
+    right = [words.right(look) for look in looks if look.right or look.gone]
     unjudged = words.unjudged(sites)
-    calm = [x.site.name for x in looks if not x.open and _judged_at_all(x.report)]
-    right = [(look, one) for look in looks for one in look.right]
-    lost = total(one.lost_week for one in seen)
+    lost = total(one.lost_week for one in asks)
     headline = _headline(len(asking), len(sites))
+    news = _News.of(looks)
     return DigestMail(
-        subject=f"{headline}, {week.words}",
-        week=week.words,
+        subject=f"{headline} ({news.words}), {days.words}",
+        days=days.words,
         headline=headline,
-        lost=_lost_words(lost, [one.lost_week for one in seen]),
-        tally=_tally(seen, len(right)),
-        asking=tuple(words.block(look, week) for look in asking[:_MOST_SITES]),
-        asking_more=_more(len(asking) - _MOST_SITES, "further site"),
+        since="Since your last digest" if any(x.before for x in sites) else "In these seven days",
+        tally=news.words,
+        quiet=news.nothing,
+        lost=_lost_words(lost, [one.lost_week for one in asks]),
+        changed=tuple(words.block(look, days) for look in changed[:_MOST_CHANGED]),
+        changed_more=_more(len(changed) - _MOST_CHANGED, "further site"),
+        put_right=tuple(right[:_MOST_SHORT]),
+        picture=_picture([look.report for look in looks], days),
+        standing=tuple(words.standing(look) for look in standing[:_MOST_STANDING]),
+        standing_more=_more(len(standing) - _MOST_STANDING, "further site"),
         watching=tuple(words.short(look, look.watching) for look in watching[:_MOST_SHORT]),
-        put_right=tuple(words.short(look, (one,)) for look, one in right[:_MOST_SHORT]),
         unjudged=tuple(unjudged[:_MOST_SHORT]),
         unjudged_more=_more(len(unjudged) - _MOST_SHORT, "further site"),
-        calm=tuple(sorted(calm)),
+        calm=tuple(sorted(x.site.name for x in looks if not x.open and _judged_at_all(x.report))),
         fleet_href=f"{base_url}/",
         settings_href=f"{base_url}/settings",
+        stop_href=stop_url,
     )
 
 
-def _look(site: DigestSite, report: Report, *, week: Week, timezone: str) -> _Look:
-    start_s, end_s = week.span_s(timezone)
+def _look(site: DigestSite, report: Report, *, days: Days, timezone: str) -> _Look:
+    start_s, end_s = days.span_s(timezone)
     open_: list[_Seen] = []
     right: list[_Seen] = []
     for finding in report.findings:
         if finding.kind in PRIVATE_KINDS or finding.urgency == "record":
             continue
-        status = _status(finding, site.first_seen, start_s=start_s, end_s=end_s)
+        status = _status(finding, site, start_s=start_s, end_s=end_s)
         if status is None:
             continue
-        lost = loss_within(report, finding, first=week.monday, last=week.sunday)
+        lost = loss_within(report, finding, first=days.first, last=days.last)
         seen = _Seen(finding=finding, status=status, lost_week=lost)
         (right if status == "right" else open_).append(seen)
     return _Look(
@@ -203,8 +269,18 @@ def _look(site: DigestSite, report: Report, *, week: Week, timezone: str) -> _Lo
     )
 
 
-def _status(
-    finding: Finding, first_seen: Mapping[str, float], *, start_s: int, end_s: int
+def _status(finding: Finding, site: DigestSite, *, start_s: int, end_s: int) -> Status | None:
+    """Say what a finding is to the reader: by what they were told, or in a first digest by days."""
+    key = finding_key(finding)
+    if site.before is None:
+        return _status_by_days(finding, site.first_seen.get(key), start_s=start_s, end_s=end_s)
+    return status_of(
+        finding, site.states.get(key, "new"), site.before.told.get(key), since_s=start_s
+    )
+
+
+def _status_by_days(
+    finding: Finding, first_seen_s: float | None, *, start_s: int, end_s: int
 ) -> Status | None:
     """Say what a finding was in a week, None where it was nothing.
 
@@ -215,10 +291,43 @@ def _status(
         return None
     if finding.end_s is not None and finding.end_s < end_s:
         return "right" if finding.end_s >= start_s else None
-    seen_s = first_seen.get(finding_key(finding), finding.start_s)
+    seen_s = finding.start_s if first_seen_s is None else first_seen_s
     if seen_s >= end_s + _MORNING_S:
         return "new" if finding.start_s >= start_s else "open"
     return "new" if seen_s >= start_s + _MORNING_S or finding.start_s >= start_s else "open"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _News:
+    """How much changed, in words."""
+
+    words: str
+    nothing: bool
+
+    @classmethod
+    def of(cls, looks: Sequence[_Look]) -> "_News":
+        every = [one.status for look in looks for one in (*look.open, *look.right)]
+        gone = sum(len(look.gone) for look in looks)
+        counts = (
+            ("new", every.count("new")),
+            ("more urgent", every.count("worse")),
+            ("came back", every.count("back")),
+            ("put right", every.count("right")),
+            ("not found any more", gone),
+        )
+        told = [f"{count} {what}" for what, count in counts if count]
+        first = all(look.site.before is None for look in looks)
+        still = every.count("open") if first else 0
+        words = [*told, *([f"{still} still open"] if still else [])]
+        return cls(words=", ".join(words) or "nothing changed", nothing=not told and not first)
+
+
+def _picture(reports: Sequence[Report], days: Days) -> Picture | None:
+    weeks = heat_by_weeks(reports, last=days.last)
+    if len(weeks) < 2:
+        return None
+    told = "; ".join(f"{one.words}: {one.heat}" for one in weeks)
+    return Picture(cid=_PICTURE, alt=f"Heat that came, week by week. {told}.", weeks=weeks)
 
 
 def _rank(seen: _Seen) -> tuple[int, float, float]:
@@ -245,11 +354,6 @@ def _headline(asking: int, sites: int) -> str:
     return f"{asking} of {plural(sites, 'roof')} {'needs' if asking == 1 else 'need'} somebody"
 
 
-def _tally(seen: Sequence[_Seen], right: int) -> str:
-    new = sum(one.status == "new" for one in seen)
-    return f"{new} new, {len(seen) - new} still open, {right} put right"
-
-
 def _lost_words(lost: Bounded | None, parts: Sequence[Bounded | None]) -> str | None:
     if lost is None or lost.value < 0.5:
         return None
@@ -272,16 +376,15 @@ class _Words:
     base_url: str
     texts: Texts
 
-    def block(self, look: _Look, week: Week) -> SiteBlock:
-        """Write the block of a site that needs somebody."""
-        lost = total(seen.lost_week for seen in look.asking)
+    def block(self, look: _Look, days: Days) -> SiteBlock:
+        """Write the block of a site at which something changed."""
+        shown = look.news[:_PER_SITE]
         return SiteBlock(
             name=look.site.name,
             href=self.base_url + site_path(look.site.slug),
-            lost_week=bounded(lost) if lost and lost.value >= 0.5 else None,
-            balance=_balance(look.report, week),
-            findings=tuple(self.lines(look, seen) for seen in look.asking[:_PER_SITE]),
-            more=_more(len(look.open) - len(look.asking[:_PER_SITE]), "other finding"),
+            balance=_balance(look.report, days),
+            findings=tuple(self.lines(look, seen) for seen in shown),
+            more=_more(len(look.news) - len(shown), "other finding"),
         )
 
     def lines(self, look: _Look, seen: _Seen) -> FindingLines:
@@ -298,10 +401,51 @@ class _Words:
         )
 
     def short(self, look: _Look, seen: Sequence[_Seen]) -> ShortLine:
-        """Write one line of a site."""
-        lines = [self.lines(look, one) for one in seen[:_PER_SITE]]
-        words = "; ".join(f"{line.title}, {line.when[:1].lower()}{line.when[1:]}" for line in lines)
-        return ShortLine(name=look.site.name, href=lines[0].href, words=f"{words}.")
+        """Write one line of a site, what changed with the word for it."""
+        return self._line(
+            look,
+            [
+                f"{self._named(look, one)} ({STATUS_WORDS[one.status].lower()})"
+                if one.is_news
+                else self._named(look, one)
+                for one in seen[:_PER_SITE]
+            ],
+            more=len(seen) - _PER_SITE,
+        )
+
+    def standing(self, look: _Look) -> ShortLine:
+        """Write one line of a site at which something still stands."""
+        shown = look.standing[:_PER_SITE]
+        lost = total(one.lost_week for one in shown)
+        cost = f"; {bounded(lost)} lost in the week" if lost and lost.value >= 0.5 else ""
+        words = [f"{URGENCY_WORDS[one.finding.urgency]}: {self._named(look, one)}" for one in shown]
+        words[-1] += cost
+        return self._line(look, words, more=len(look.standing) - len(shown))
+
+    def right(self, look: _Look) -> ShortLine:
+        """Write one line of what is over at a site, and who says so."""
+        words = []
+        for one in look.right:
+            state = look.site.states.get(finding_key(one.finding))
+            says = "put right, and the data confirm it" if state == "confirmed" else "over"
+            words.append(f"{self._named(look, one)} ({says})")
+        words += [
+            f"{title_of(one.kind, self.texts)} (newer logs do not show it any more)"
+            for one in look.gone
+        ]
+        return self._line(look, words[:_PER_SITE], more=len(words) - _PER_SITE)
+
+    def _named(self, look: _Look, one: _Seen) -> str:
+        line = self.lines(look, one)
+        return f"{line.title}, {line.when[:1].lower()}{line.when[1:]}"
+
+    def _line(self, look: _Look, words: Sequence[str], *, more: int) -> ShortLine:
+        rest = _more(more, "other finding")
+        return ShortLine(
+            name=look.site.name,
+            href=self.base_url + site_path(look.site.slug),
+            words="; ".join([*words, *([rest] if rest else [])]) + ".",
+        )
 
     def unjudged(self, sites: Sequence[DigestSite]) -> list[ShortLine]:
         """Write which sites could not be judged and why, those without any judgement first."""
@@ -336,12 +480,12 @@ class _Words:
         return "; ".join([*parts, *([more] if more else [])])
 
 
-def _balance(report: Report, week: Week) -> Balance | None:
+def _balance(report: Report, days: Days) -> Balance | None:
     """Set the week's delivered heat against what was expected of the same hours."""
     inside = [
         day
         for day in report.days
-        if week.monday.isoformat() <= day.date <= week.sunday.isoformat()
+        if days.first.isoformat() <= day.date <= days.last.isoformat()
         and day.delivered_kwh is not None
         and day.expected_kwh is not None
     ]

@@ -4,6 +4,7 @@ Mails say nothing of `no_draw`: that somebody is away is nobody else's business.
 is as good as the HTML, and the HTML needs neither script nor anything from outside.
 """
 
+import base64
 import textwrap
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -27,17 +28,35 @@ STANDING_CAUTION = (
 _TEXT_WIDTH = 72
 _SUBJECT_LENGTH = 200
 
-Status = Literal["new", "open", "right"]
-STATUS_WORDS: Mapping[Status, str] = {"new": "New", "open": "Still open", "right": "Put right"}
+Status = Literal["new", "worse", "back", "open", "right"]
+STATUS_WORDS: Mapping[Status, str] = {
+    "new": "New",
+    "worse": "More urgent than it was",
+    "back": "Came back",
+    "open": "Still open",
+    "right": "Put right",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MailPart:
+    """A picture inside a mail, named there by its `cid`, or without one a file that goes along."""
+
+    name: str
+    media_type: str
+    content: bytes
+    cid: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mail:
-    """A mail without its envelope."""
+    """A mail without its envelope; `stop_url` is where its reader stops mail of this kind."""
 
     subject: str
     text: str
     html: str
+    parts: tuple[MailPart, ...] = ()
+    stop_url: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,10 +128,17 @@ class UrgentMail:
     cautions: tuple[str, ...]
     checks: tuple[str, ...]
     settings_href: str
+    stop_href: str | None
 
 
 def urgent_mail(
-    finding: Finding, *, report: Report, slug: str, base_url: str, texts: Texts
+    finding: Finding,
+    *,
+    report: Report,
+    slug: str,
+    base_url: str,
+    texts: Texts,
+    stop_url: str | None = None,
 ) -> Mail:
     """Write the mail about one finding that asks for somebody today."""
     lines = finding_lines(
@@ -127,8 +153,9 @@ def urgent_mail(
         cautions=tuple(sentence(item) for item in finding.cautions or (STANDING_CAUTION,)),
         checks=tuple(sentence(item) for item in finding.check_next),
         settings_href=f"{base_url}/settings",
+        stop_href=stop_url,
     )
-    return render_mail("urgent", page)
+    return render_mail("urgent", page, stop_url=stop_url)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,6 +165,7 @@ class TrialMail:
     subject: str
     fleet_href: str
     settings_href: str
+    stop_href: str | None = None
 
 
 def trial_mail(*, base_url: str) -> Mail:
@@ -150,14 +178,40 @@ def trial_mail(*, base_url: str) -> Mail:
     return render_mail("test", page)
 
 
-def render_mail(name: str, page: Any) -> Mail:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PausedMail:
+    """That an address was refused so often that nothing more is sent there."""
+
+    subject: str
+    address: str
+    why: str
+    settings_href: str
+    stop_href: str | None = None
+
+
+def paused_mail(*, address: str, why: str, base_url: str) -> Mail:
+    """Write the mail that tells an owner of an address that takes no mail."""
+    page = PausedMail(
+        subject=f"Suntally: {address} takes no mail",
+        address=address,
+        why=why,
+        settings_href=f"{base_url}/settings",
+    )
+    return render_mail("paused", page)
+
+
+def render_mail(
+    name: str, page: Any, *, parts: tuple[MailPart, ...] = (), stop_url: str | None = None
+) -> Mail:
     """Render the three templates of a mail."""
     made = _environment()
     subject, text, html = (
         made.get_template(f"{name}/{part}").render(mail=page)
         for part in ("subject.txt", "body.txt", "body.html")
     )
-    return Mail(subject=_one_line(subject), text=_tidy(text), html=html)
+    return Mail(
+        subject=_one_line(subject), text=_tidy(text), html=html, parts=parts, stop_url=stop_url
+    )
 
 
 @lru_cache(maxsize=1)
@@ -176,6 +230,15 @@ def _environment() -> Environment:
         "standing_caution": STANDING_CAUTION,
     }
     return made
+
+
+def as_page(mail: Mail) -> str:
+    """Give the HTML of a mail with its pictures in it, for a browser."""
+    html = mail.html
+    for part in mail.parts:
+        data = base64.b64encode(part.content).decode()
+        html = html.replace(f"cid:{part.cid}", f"data:{part.media_type};base64,{data}")
+    return html
 
 
 def wrap(text: str, indent: int = 0, mark: str = "") -> str:

@@ -8,6 +8,38 @@ from zoneinfo import ZoneInfo
 from dashboards.format import day
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Days:
+    """A run of local days, both ends included."""
+
+    first: date
+    last: date
+
+    @property
+    def words(self) -> str:
+        """As people write it: `22 to 28 June 2026`."""
+        first, last = self.first, self.last
+        if first.year != last.year:
+            return f"{day(first)} to {day(last)}"
+        if first.month != last.month:
+            return f"{day(first, year=False)} to {day(last)}"
+        return f"{first.day} to {day(last)}"
+
+    def span_s(self, timezone: str) -> tuple[int, int]:
+        """Give its first instant and the one after its last in a zone, UTC epoch seconds."""
+        zone = ZoneInfo(timezone)
+        first, after = (
+            datetime(one.year, one.month, one.day, tzinfo=zone)
+            for one in (self.first, self.last + timedelta(days=1))
+        )
+        return int(first.timestamp()), int(after.timestamp())
+
+
+def seven_days_before(when: date) -> Days:
+    """Give the seven whole days before a day."""
+    return Days(first=when - timedelta(days=7), last=when - timedelta(days=1))
+
+
 @dataclass(frozen=True, slots=True, order=True)
 class Week:
     """A week of the ISO 8601 calendar; `str()` writes it as `2026-W26`."""
@@ -35,23 +67,9 @@ class Week:
         return date.fromisocalendar(self.year, self.number, 7)
 
     @property
-    def words(self) -> str:
-        """Its days: `22 to 28 June 2026`."""
-        first, last = self.monday, self.sunday
-        if first.year != last.year:
-            return f"{day(first)} to {day(last)}"
-        if first.month != last.month:
-            return f"{day(first, year=False)} to {day(last)}"
-        return f"{first.day} to {day(last)}"
-
-    def span_s(self, timezone: str) -> tuple[int, int]:
-        """Give its first instant and the one after its last in a zone, UTC epoch seconds."""
-        zone = ZoneInfo(timezone)
-        first, after = (
-            datetime(one.year, one.month, one.day, tzinfo=zone)
-            for one in (self.monday, self.sunday + timedelta(days=1))
-        )
-        return int(first.timestamp()), int(after.timestamp())
+    def days(self) -> "Days":
+        """Its days."""
+        return Days(first=self.monday, last=self.sunday)
 
 
 def week_of(when: date) -> Week:

@@ -1,16 +1,15 @@
-"""When mail may reach somebody: Monday mornings and quiet hours, by the reader's own clock."""
+"""When mail may reach somebody: the digest's day and quiet hours, by the reader's own clock."""
 
 import logging
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from dashboards.weeks import Week, week_before, week_of
+from dashboards.weeks import Days, Week, seven_days_before, week_before
 
 LOG = logging.getLogger("suntally.mail")
 
-MORNING = time(6, 0)
-# A digest that could not go out on Monday is still worth reading this long.
+# A digest that could not go out on its day is still worth reading this long.
 _LATEST = timedelta(days=3)
 
 
@@ -25,23 +24,40 @@ def zone_of(name: str) -> ZoneInfo:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Due:
-    """The digest that is due, and the Monday morning it is due from."""
+    """The digest that is due.
 
-    week: Week
+    Attributes
+    ----------
+    since : the moment from which it is due
+    week : the week before, which names it: nobody gets two of one week, whatever day they choose
+    days : the seven days before, which it is about
+    """
+
     since: datetime
+    week: Week
+    days: Days
 
 
-def digest_due(*, now: datetime, timezone: str) -> Due | None:
+def digest_due(*, now: datetime, timezone: str, weekday: int = 0, hour: int = 6) -> Due | None:
     """Give the digest that somebody in a zone should have by now, None where none is.
 
-    It is about the week before the Monday, due from six o'clock on that day.
+    Parameters
+    ----------
+    now : aware
+    timezone : the reader's zone
+    weekday : the day it leaves on, Monday is 0
+    hour : the full hour from which it may leave on that day
     """
     zone = zone_of(timezone)
     today = now.astimezone(zone).date()
-    since = datetime.combine(week_of(today).monday, MORNING, tzinfo=zone).astimezone(UTC)
-    if not since <= now < since + _LATEST:
+    day = today - timedelta(days=(today.weekday() - weekday) % 7)
+    since = datetime.combine(day, time(hour), tzinfo=zone).astimezone(UTC)
+    if since > now:
+        day -= timedelta(days=7)
+        since = datetime.combine(day, time(hour), tzinfo=zone).astimezone(UTC)
+    if now >= since + _LATEST:
         return None
-    return Due(week=week_before(today), since=since)
+    return Due(since=since, week=week_before(day), days=seven_days_before(day))
 
 
 def not_before(*, now: datetime, timezone: str, quiet_from: str, quiet_until: str) -> datetime:

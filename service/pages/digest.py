@@ -4,6 +4,7 @@ from datetime import timedelta
 
 from fastapi import APIRouter, Response
 
+from dashboards.mails import as_page
 from dashboards.weeks import parse_week, week_of
 from service.context import Here
 from service.digests.actions import preview_week
@@ -34,10 +35,10 @@ def digest(here: Here, week: str) -> Response:
     return page(
         "digest.html",
         week=str(asked),
-        words=asked.words,
+        words=asked.days.words,
         before=str(before),
         after=str(after),
         subject=mail.subject,
-        html=mail.html,
+        html=as_page(mail),
         text=mail.text,
     )

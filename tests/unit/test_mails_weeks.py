@@ -46,14 +46,14 @@ def test_a_week_that_is_none_is_refused_plainly(text):
 
 def test_a_week_with_the_change_of_the_clocks_is_an_hour_shorter_or_longer():
     hour = 3600
-    start, end = Week(2026, 13).span_s("Europe/London")  # clocks go forward on 29 March 2026
+    start, end = Week(2026, 13).days.span_s("Europe/London")  # clocks go forward on 29 March 2026
     assert end - start == 7 * 24 * hour - hour
-    start, end = Week(2026, 43).span_s("Europe/London")  # and back on 25 October 2026
+    start, end = Week(2026, 43).days.span_s("Europe/London")  # and back on 25 October 2026
     assert end - start == 7 * 24 * hour + hour
     assert start == datetime(2026, 10, 18, 23, tzinfo=UTC).timestamp()
 
 
 def test_words_name_the_days():
-    assert Week(2026, 26).words == "22 to 28 June 2026"
-    assert Week(2026, 27).words == "29 June to 5 July 2026"
-    assert Week(2026, 53).words == "28 December 2026 to 3 January 2027"
+    assert Week(2026, 26).days.words == "22 to 28 June 2026"
+    assert Week(2026, 27).days.words == "29 June to 5 July 2026"
+    assert Week(2026, 53).days.words == "28 December 2026 to 3 January 2027"
