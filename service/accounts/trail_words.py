@@ -37,7 +37,12 @@ _SAID: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("took a step about a finding", ("care.take_step", "pages.findings.take_step")),
     ("added somebody who gets mail", ("pages.people.add_recipient",)),
     ("stopped mail to somebody", ("pages.people.remove_recipient",)),
+    ("changed what somebody gets by mail", ("pages.recipients.change",)),
+    ("took an address up again", ("pages.recipients.resume",)),
+    ("changed the own mail", ("pages.recipients.change_own",)),
     ("sent a test mail", ("mail.send_test",)),
+    ("sent a digest at once", ("pages.recipients.send_now", "pages.recipients.send_own_now")),
+    ("stopped the own mail by its link", ("stopped-mail",)),
 )
 WORDS = {deed: words for words, deeds in _SAID for deed in deeds}
 

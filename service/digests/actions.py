@@ -8,25 +8,27 @@ import logging
 from collections import Counter
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import Any
 
 from sqlalchemy.orm import Session
 
 from analysis.faults import CATALOGUE
-from analysis.results import Finding
-from dashboards.digest_mail import DigestSite, digest_mail
+from analysis.results import Finding, Report
+from dashboards.digest_mail import digest_mail, digest_page
 from dashboards.links import finding_key
 from dashboards.mails import Mail, urgent_mail
 from dashboards.private import PRIVATE_KINDS
 from dashboards.texts import Texts
-from dashboards.weeks import Week
+from dashboards.weeks import Days, Week, seven_days_before
 from service.clock import Clock
 from service.db.engine import Database
-from service.db.models import Recipient
+from service.db.models import Recipient, Site
 from service.digests import queries
-from service.digests.times import digest_due, not_before, zone_of
+from service.digests.times import Due, digest_due, not_before, zone_of
 from service.jobs import claims
 from service.mail import outbox
 from service.mail.send import withdraw
+from service.mail.stopping import stop_url
 from service.settings import Settings
 from service.sites import queries as site_queries
 
@@ -45,7 +47,7 @@ class _Job:
     firm_id: int
     address: str
     timezone: str
-    week: Week
+    due: Due
 
 
 def compose_due(database: Database, *, settings: Settings, clock: Clock, holder: str) -> int:
@@ -74,11 +76,11 @@ def _jobs(db: Session, *, now: datetime) -> list[_Job]:
             firm_id=one.firm_id,
             address=one.address,
             timezone=one.timezone,
-            week=due.week,
+            due=due,
         )
         for one in queries.digest_readers(db)
-        # Who was entered later did not wait for that Monday's mail.
-        if (due := digest_due(now=now, timezone=one.timezone)) and one.created_at <= due.since
+        # Who was entered later did not wait for that mail.
+        if (due := due_of(one, now=now)) and one.created_at <= due.since
     ]
     done = queries.done_keys(db, (job.key for job in jobs))
     return [job for job in jobs if job.key not in done]
@@ -93,17 +95,21 @@ def compose_week(
         if not claims.claim(db, key=job.key, holder=holder, now=now, until=now + LEASE):
             return False
     with database.reading() as db:
-        sites = queries.digest_sites(db, firm_id=job.firm_id, today=now.date())
-    mail = _digest(sites, settings=settings, week=job.week, timezone=job.timezone)
+        written = _written(
+            db, recipient_id=job.recipient_id, settings=settings, days=job.due.days, now=now
+        )
     with database.session() as db:
         claims.done(db, key=job.key, holder=holder)
         reader = db.get(Recipient, job.recipient_id)
-        if not sites or reader is None or not reader.digest:
+        if written is None or reader is None or not reader.digest or reader.paused_at is not None:
             return False
-        what = f"digest-{job.week}-{job.recipient_id}"
+        reader.told = written.told
+        if written.quiet and reader.skip_unchanged:
+            return False
+        what = f"digest-{job.due.week}-{job.recipient_id}"
         outbox.put(
             db,
-            mail,
+            written.mail,
             firm_id=job.firm_id,
             recipient=reader.address,
             message_id=outbox.message_id(settings, what=what, address=job.address),
@@ -113,13 +119,71 @@ def compose_week(
     return True
 
 
-def _digest(sites: list[DigestSite], *, settings: Settings, week: Week, timezone: str) -> Mail:
-    return digest_mail(
-        sites,
-        week=week,
-        timezone=zone_of(timezone).key,
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Written:
+    """A digest for somebody.
+
+    Attributes
+    ----------
+    told : what it says of each finding, to be remembered when it is laid out
+    quiet : whether nothing changed for its reader
+    """
+
+    mail: Mail
+    told: dict[str, Any]
+    quiet: bool
+
+
+def _written(
+    db: Session, *, recipient_id: int, settings: Settings, days: Days, now: datetime
+) -> _Written | None:
+    """Write a reader's digest as of now; None where there is nobody, or no site to tell of."""
+    reader = db.get(Recipient, recipient_id)
+    if reader is None:
+        return None
+    found = queries.digest_sites(db, firm_id=reader.firm_id, today=now.date(), reader=reader)
+    if not found.sites:
+        return None
+    page = digest_page(
+        found.sites,
+        days=days,
+        timezone=zone_of(reader.timezone).key,
         base_url=settings.public_url,
         texts=TEXTS,
+        stop_url=stop_url(db, reader=reader, kind="digest", settings=settings),
+    )
+    return _Written(mail=digest_mail(page), told=found.told, quiet=page.quiet)
+
+
+def send_now(db: Session, *, reader: Recipient, settings: Settings, now: datetime) -> bool:
+    """Lay a reader's digest out as it reads now, beside the weekly one, which comes all the same.
+
+    False where there is no site to tell of.
+    """
+    days = seven_days_before(now.astimezone(zone_of(reader.timezone)).date())
+    written = _written(db, recipient_id=reader.id, settings=settings, days=days, now=now)
+    if written is None:
+        return False
+    what = f"digest-now-{reader.id}-{now:%Y%m%dT%H%M%S}"
+    outbox.put(
+        db,
+        written.mail,
+        firm_id=reader.firm_id,
+        recipient=reader.address,
+        message_id=outbox.message_id(settings, what=what, address=reader.address),
+        not_before=now,
+        now=now,
+    )
+    return True
+
+
+def due_of(reader: Recipient, *, now: datetime) -> Due | None:
+    """Give the digest that a reader should have by now."""
+    return digest_due(
+        now=now,
+        timezone=reader.timezone,
+        weekday=reader.digest_weekday,
+        hour=reader.digest_hour,
     )
 
 
@@ -132,12 +196,17 @@ def preview_week(
     today: date,
     timezone: str | None = None,
 ) -> Mail:
-    """Give a firm's digest of a week as it would read now; nothing is sent or noted."""
-    return _digest(
-        queries.digest_sites(db, firm_id=firm_id, today=today),
-        settings=settings,
-        week=week,
-        timezone=timezone or usual_timezone(db, firm_id=firm_id),
+    """Give a firm's digest of a week as a new reader would have it now; nothing is sent."""
+    found = queries.digest_sites(db, firm_id=firm_id, today=today)
+    zone = timezone or usual_timezone(db, firm_id=firm_id)
+    return digest_mail(
+        digest_page(
+            found.sites,
+            days=week.days,
+            timezone=zone_of(zone).key,
+            base_url=settings.public_url,
+            texts=TEXTS,
+        )
     )
 
 
@@ -202,23 +271,9 @@ class UrgentWatch:
         for finding in report.findings:
             if not asks_now(finding):
                 continue
-            mail = urgent_mail(
-                finding,
-                report=report,
-                slug=site.slug,
-                base_url=settings.public_url,
-                texts=TEXTS,
-            )
             with database.session() as db:
                 mailed += _tell(
-                    db,
-                    mail,
-                    site_id=site.id,
-                    firm_id=site.firm_id,
-                    key=finding_key(finding),
-                    about=outbox.About(site_id=site.id, kind=finding.kind, channel=finding.channel),
-                    settings=settings,
-                    now=clock.now(),
+                    db, finding, site=site, report=report, settings=settings, now=clock.now()
                 )
         return mailed
 
@@ -239,28 +294,40 @@ def asks_now(finding: Finding) -> bool:
 
 def _tell(
     db: Session,
-    mail: Mail,
+    finding: Finding,
     *,
-    site_id: int,
-    firm_id: int,
-    key: str,
-    about: outbox.About,
+    site: Site,
+    report: Report,
     settings: Settings,
     now: datetime,
 ) -> bool:
     """Lay the mail out for every reader and note that it was; False where that was done before."""
-    seen = queries.finding_seen(db, site_id=site_id, key=key)
+    key = finding_key(finding)
+    seen = queries.finding_seen(db, site_id=site.id, key=key)
     if seen is None or seen.mailed_at is not None:
         return False
-    readers = queries.urgent_readers(db, firm_id=firm_id)
+    readers = [
+        one
+        for one in queries.urgent_readers(db, firm_id=site.firm_id)
+        if queries.hears_of(db, one, site_id=site.id)
+    ]
     for reader in readers:
-        what = f"urgent-{site_id}-{key}"
+        mail = urgent_mail(
+            finding,
+            report=report,
+            slug=site.slug,
+            base_url=settings.public_url,
+            texts=TEXTS,
+            stop_url=stop_url(db, reader=reader, kind="urgent", settings=settings),
+        )
         outbox.put(
             db,
             mail,
-            firm_id=firm_id,
+            firm_id=site.firm_id,
             recipient=reader.address,
-            message_id=outbox.message_id(settings, what=what, address=reader.address),
+            message_id=outbox.message_id(
+                settings, what=f"urgent-{site.id}-{key}", address=reader.address
+            ),
             not_before=not_before(
                 now=now,
                 timezone=reader.timezone,
@@ -268,7 +335,7 @@ def _tell(
                 quiet_until=reader.quiet_until,
             ),
             now=now,
-            about=about,
+            about=outbox.About(site_id=site.id, kind=finding.kind, channel=finding.channel),
         )
     if readers:
         seen.mailed_at = now

@@ -34,6 +34,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _run(args: argparse.Namespace) -> int:
+    from dashboards.mails import as_page
     from dashboards.weeks import parse_week, week_before
     from service.accounts.queries import first_firm
     from service.clock import SystemClock
@@ -70,6 +71,6 @@ def _run(args: argparse.Namespace) -> int:
     finally:
         database.close()
     if args.html:
-        Path(args.html).write_text(mail.html, encoding="utf-8")
+        Path(args.html).write_text(as_page(mail), encoding="utf-8")
     sys.stdout.write(f"Subject: {mail.subject}\n\n{mail.text}")
     return _MADE

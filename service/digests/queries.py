@@ -3,17 +3,20 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 
-from sqlalchemy import select, update
+from sqlalchemy import delete, select, update
 from sqlalchemy.orm import Session
 
 from analysis.results import Report, report_from_json
+from dashboards.digest_changes import as_json, from_json, told_of
+from dashboards.digest_changes import before as before_of
 from dashboards.digest_mail import DigestSite
 from service.assessments import queries as assessment_queries
 from service.assessments.queries import FleetEntry
 from service.care import queries as care_queries
 from service.care.actions import without_aside
-from service.db.models import Claim, FindingSeen, Recipient, Site, SiteReport
+from service.db.models import Claim, FindingSeen, Recipient, RecipientSite, Site, SiteReport
 from service.errors import NotFoundError
 from service.ingest import queries as ingest_queries
 from service.jobs import claims
@@ -27,13 +30,42 @@ _PENDING_WORDS = {
 
 def digest_readers(db: Session) -> list[Recipient]:
     """Give everybody who gets the digest."""
-    return list(db.scalars(select(Recipient).where(Recipient.digest).order_by(Recipient.id)))
+    found = select(Recipient).where(Recipient.digest, Recipient.paused_at.is_(None))
+    return list(db.scalars(found.order_by(Recipient.id)))
 
 
 def urgent_readers(db: Session, *, firm_id: int) -> list[Recipient]:
     """Give who of a firm gets urgent mail."""
-    found = select(Recipient).where(Recipient.firm_id == firm_id, Recipient.urgent)
+    found = select(Recipient).where(
+        Recipient.firm_id == firm_id, Recipient.urgent, Recipient.paused_at.is_(None)
+    )
     return list(db.scalars(found.order_by(Recipient.id)))
+
+
+def chosen_sites(db: Session, *, recipient_id: int) -> frozenset[int]:
+    """Give the sites that somebody chose to hear of."""
+    found = select(RecipientSite.site_id).where(RecipientSite.recipient_id == recipient_id)
+    return frozenset(db.scalars(found))
+
+
+def choose_sites(db: Session, *, recipient_id: int, site_ids: Iterable[int]) -> None:
+    """Note the sites that somebody wants to hear of, in place of those before."""
+    db.execute(delete(RecipientSite).where(RecipientSite.recipient_id == recipient_id))
+    for site_id in sorted(set(site_ids)):
+        db.add(RecipientSite(recipient_id=recipient_id, site_id=site_id))
+    db.flush()
+
+
+def hears_of(db: Session, reader: Recipient, *, site_id: int) -> bool:
+    """Tell whether somebody wants to hear of a site."""
+    return reader.every_site or site_id in chosen_sites(db, recipient_id=reader.id)
+
+
+def recipient_at(db: Session, *, firm_id: int, address: str) -> Recipient | None:
+    """Give who of a firm gets mail at an address."""
+    return db.scalar(
+        select(Recipient).where(Recipient.firm_id == firm_id, Recipient.address == address)
+    )
 
 
 def done_keys(db: Session, keys: Iterable[str]) -> set[str]:
@@ -47,9 +79,58 @@ def done_keys(db: Session, keys: Iterable[str]) -> set[str]:
     return found
 
 
-def digest_sites(db: Session, *, firm_id: int, today: date) -> list[DigestSite]:
-    """Give all sites of a firm with what is known of them, without what is set aside."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ForReader:
+    """The sites of a digest, and what its reader is told by it.
+
+    Attributes
+    ----------
+    told : site number to what is said of its findings, as JSON
+    """
+
+    sites: list[DigestSite]
+    told: dict[str, Any]
+
+
+def digest_sites(
+    db: Session, *, firm_id: int, today: date, reader: Recipient | None = None
+) -> ForReader:
+    """Give the sites of a firm that a reader hears of, without what is set aside.
+
+    Without a reader they are all sites, as for somebody who was told nothing before.
+    """
     cases = care_queries.cases_of_firm(db, firm_id=firm_id)
+    seen = _first_seen(db, firm_id=firm_id)
+    refusals = ingest_queries.last_refusals(db, firm_id=firm_id)
+    chosen = chosen_sites(db, recipient_id=reader.id) if reader and not reader.every_site else None
+    known = reader.told if reader is not None else None
+    sites, told = [], {}
+    for entry in assessment_queries.fleet(db, firm_id=firm_id):
+        site = entry.site
+        if chosen is not None and site.id not in chosen:
+            continue
+        of_site = cases.get(site.slug, {})
+        states = {key: case.state for key, case in of_site.items()}
+        report, before = entry.report, None
+        if report is not None:
+            told[str(site.id)] = as_json(told_of(report, states))
+            if known is not None:
+                before = before_of(report, from_json(known.get(str(site.id), ())))
+        sites.append(
+            DigestSite(
+                slug=site.slug,
+                name=site.name,
+                report=without_aside(report, of_site, today=today)[0] if report else None,
+                why_not=_why_not(entry, refusals.get(site.id)),
+                first_seen=seen.get(site.id, {}),
+                states=states,
+                before=before,
+            )
+        )
+    return ForReader(sites=sites, told=told)
+
+
+def _first_seen(db: Session, *, firm_id: int) -> dict[int, dict[str, float]]:
     seen: dict[int, dict[str, float]] = {}
     rows = db.execute(
         select(FindingSeen.site_id, FindingSeen.key, FindingSeen.first_seen_at)
@@ -58,19 +139,7 @@ def digest_sites(db: Session, *, firm_id: int, today: date) -> list[DigestSite]:
     )
     for row in rows:
         seen.setdefault(row.site_id, {})[row.key] = row.first_seen_at.timestamp()
-    refusals = ingest_queries.last_refusals(db, firm_id=firm_id)
-    return [
-        DigestSite(
-            slug=entry.site.slug,
-            name=entry.site.name,
-            report=without_aside(entry.report, cases.get(entry.site.slug, {}), today=today)[0]
-            if entry.report
-            else None,
-            why_not=_why_not(entry, refusals.get(entry.site.id)),
-            first_seen=seen.get(entry.site.id, {}),
-        )
-        for entry in assessment_queries.fleet(db, firm_id=firm_id)
-    ]
+    return seen
 
 
 def _why_not(entry: FleetEntry, refusal: str | None) -> str | None:

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from dashboards.mails import Mail
 from service.db.engine import insert_into
-from service.db.models import Outbox
+from service.db.models import Outbox, OutboxPart
 from service.settings import Settings
 
 WAITING = "waiting"
@@ -47,12 +47,12 @@ def put(
     not_before: datetime,
     now: datetime,
     about: About | None = None,
-) -> None:
+) -> int | None:
     """Lay a mail into the outbox; one with this Message-ID that is there already stays.
 
-    With `about` it can be withdrawn while it waits.
+    Gives its number, None where it was there. With `about` it can be withdrawn while it waits.
     """
-    db.execute(
+    number: int | None = db.scalar(
         insert_into(db, Outbox)
         .values(
             firm_id=firm_id,
@@ -61,6 +61,7 @@ def put(
             subject=mail.subject,
             text=mail.text,
             html=mail.html,
+            stop_url=mail.stop_url,
             state=WAITING,
             tries=0,
             not_before=not_before,
@@ -70,7 +71,26 @@ def put(
             channel=about.channel if about is not None else None,
         )
         .on_conflict_do_nothing(index_elements=[Outbox.message_id])
+        .returning(Outbox.id)
     )
+    if number is not None:
+        for part in mail.parts:
+            db.add(
+                OutboxPart(
+                    outbox_id=number,
+                    cid=part.cid,
+                    name=part.name,
+                    media_type=part.media_type,
+                    content=part.content,
+                )
+            )
+    return number
+
+
+def parts_of(db: Session, *, mail_id: int) -> list[OutboxPart]:
+    """Give what goes with a mail, in order."""
+    found = select(OutboxPart).where(OutboxPart.outbox_id == mail_id)
+    return list(db.scalars(found.order_by(OutboxPart.id)))
 
 
 def withdraw_from(db: Session, *, firm_id: int, address: str) -> None:

@@ -14,7 +14,7 @@ from service.clock import Clock
 from service.db.engine import Database
 from service.db.models import Outbox
 from service.jobs import claims
-from service.mail import outbox
+from service.mail import outbox, refusals
 from service.mail.message import message_of
 from service.mail.transport import Transport, transport_for
 from service.settings import Settings
@@ -57,12 +57,12 @@ def send_due(
                     way = open_until_end.enter_context(transport(settings))
                 way.deliver(message)
             except (smtplib.SMTPException, OSError) as error:
-                _put_off(database, mail_id, error, clock=clock, holder=holder)
+                _put_off(database, mail_id, error, settings=settings, clock=clock, holder=holder)
                 if not isinstance(error, _ABOUT_ONE_MAIL):
                     break
             except Exception as error:
                 LOG.exception("mail %s cannot be handed over", mail_id)
-                _put_off(database, mail_id, error, clock=clock, holder=holder)
+                _put_off(database, mail_id, error, settings=settings, clock=clock, holder=holder)
             else:
                 _sent(database, mail_id, clock=clock, holder=holder)
                 sent += 1
@@ -107,7 +107,8 @@ def _take(
             claims.finish(db, key=_key(mail_id), holder=holder)
             return None
         try:
-            return message_of(mail, sender=settings.mail_from)
+            parts = outbox.parts_of(db, mail_id=mail.id)
+            return message_of(mail, parts, sender=settings.mail_from)
         except Exception as error:
             # The library stumbles over some odd addresses; one of them must not stop the others.
             LOG.exception("mail %s cannot be written", mail_id)
@@ -122,11 +123,18 @@ def _sent(database: Database, mail_id: int, *, clock: Clock, holder: str) -> Non
         if mail is not None:
             mail.state, mail.sent_at, mail.problem = outbox.SENT, clock.now(), None
             mail.tries += 1
+            refusals.taken(db, firm_id=mail.firm_id, address=mail.recipient)
         claims.finish(db, key=_key(mail_id), holder=holder)
 
 
 def _put_off(
-    database: Database, mail_id: int, error: Exception, *, clock: Clock, holder: str
+    database: Database,
+    mail_id: int,
+    error: Exception,
+    *,
+    settings: Settings,
+    clock: Clock,
+    holder: str,
 ) -> None:
     """Note why a mail did not leave, and when it is tried again."""
     why = f"{type(error).__name__}: {error}"
@@ -140,6 +148,10 @@ def _put_off(
             else:
                 mail.problem = why
                 mail.not_before = clock.now() + pause_after(mail.tries)
+            if isinstance(error, smtplib.SMTPRecipientsRefused) and _for_good(error):
+                refusals.refused(
+                    db, mail=mail, why=_said(error), settings=settings, now=clock.now()
+                )
         claims.finish(db, key=_key(mail_id), holder=holder)
 
 
@@ -150,6 +162,12 @@ def _give_up(mail: Outbox, why: str) -> None:
 def pause_after(tries: int) -> timedelta:
     """Give the pause after so many vain tries: one minute, doubled each time, to four hours."""
     return min(_FIRST_PAUSE * 2.0 ** min(tries - 1, 20), _LONGEST_PAUSE)
+
+
+def _said(error: smtplib.SMTPRecipientsRefused) -> str:
+    """Give the server's own words."""
+    code, words = next(iter(error.recipients.values()))
+    return f"{code} {words.decode('utf-8', 'replace')}"
 
 
 def _for_good(error: Exception) -> bool:

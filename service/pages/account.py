@@ -19,7 +19,7 @@ router = APIRouter(include_in_schema=False)
 _MESSAGES = {"off": "The second factor is off."}
 
 
-def _own(db: Session, here: Context) -> Account:
+def own_account(db: Session, here: Context) -> Account:
     """Give the account of whoever is signed in."""
     caller = here.person(db, may="see")
     if caller.account_id is None:
@@ -43,7 +43,7 @@ def _page(
     codes: list[str] | None = None,
 ) -> Response:
     with here.database.reading() as db:
-        account = _own(db, here)
+        account = own_account(db, here)
         begun = account.totp_secret is not None and not account.totp_confirmed
         return page(
             "account.html",
@@ -77,7 +77,7 @@ def change_password(
     """Change the password; every browser has to sign in again."""
     try:
         with here.database.session() as db:
-            actions.change_password(db, account=_own(db, here), old=old, new=new)
+            actions.change_password(db, account=own_account(db, here), old=old, new=new)
     except InvalidError as error:
         return _page(here, errors={str(error.extra.get("field")): error.detail})
     return see_other("/sign-in")
@@ -87,7 +87,7 @@ def change_password(
 def begin_second_factor(here: Here) -> Response:
     """Make a key for the phone's app, to be confirmed by a code."""
     with here.database.session() as db:
-        second_factor.begin(_own(db, here))
+        second_factor.begin(own_account(db, here))
     return see_other("/account#code")
 
 
@@ -96,7 +96,7 @@ def confirm_second_factor(here: Here, code: Annotated[str, Form()] = "") -> Resp
     """Turn the second factor on, and show the codes for a lost phone this once."""
     try:
         with here.database.session() as db:
-            codes = second_factor.confirm(_own(db, here), code=code, now=here.now())
+            codes = second_factor.confirm(own_account(db, here), code=code, now=here.now())
     except InvalidError as error:
         return _page(here, errors={"code": error.detail})
     return _page(here, codes=codes)
@@ -107,7 +107,7 @@ def end_second_factor(here: Here, password: Annotated[str, Form()] = "") -> Resp
     """Turn the second factor off, for who knows the password."""
     try:
         with here.database.session() as db:
-            account = _own(db, here)
+            account = own_account(db, here)
             actions.check_own_password(account, password)
             second_factor.turn_off(account)
     except InvalidError as error:
@@ -119,5 +119,5 @@ def end_second_factor(here: Here, password: Annotated[str, Form()] = "") -> Resp
 def sign_out_everywhere(here: Here) -> Response:
     """Sign every browser of this account out."""
     with here.database.session() as db:
-        queries.drop_sessions_of(db, account_id=_own(db, here).id)
+        queries.drop_sessions_of(db, account_id=own_account(db, here).id)
     return see_other("/sign-in")

@@ -1,9 +1,7 @@
 """Pages about people: signing in, passwords by link, who gets mail."""
 
-import re
 from collections.abc import Mapping
 from typing import Annotated
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from fastapi import APIRouter, Form, Query, Response
 from sqlalchemy.exc import IntegrityError
@@ -17,17 +15,17 @@ from service.db.models import Recipient
 from service.digests import queries
 from service.mail import outbox
 from service.pages.answers import page, see_other
+from service.pages.recipients import when_words, wrong_address, wrong_times
 from service.sites import queries as site_queries
 
 router = APIRouter(include_in_schema=False)
 
-# What browsers take for an address (WHATWG HTML, "valid e-mail address"); no other signs, because
-# not every mail server takes them.
-_LABEL = r"[a-zA-Z0-9](?:[a-zA-Z0-9-]{0,61}[a-zA-Z0-9])?"
-_ADDRESS = re.compile(rf"[a-zA-Z0-9.!#$%&'*+/=?^_`{{|}}~-]+@{_LABEL}(?:\.{_LABEL})*")
-_CLOCK = re.compile(r"^([01]\d|2[0-3]):[0-5]\d$")
 _MESSAGES = {
     "added": "Added. The next digest goes there too.",
+    "changed": "Changed. It holds from the next mail on.",
+    "resumed": "Mail goes there again.",
+    "now": "A digest as it reads now is on its way and goes out within two minutes.",
+    "nothing": "There is no installation to tell of, so nothing was sent.",
     "removed": "Removed; no more mail goes there.",
     "tested": "A test mail is on its way and goes out within two minutes.",
 }
@@ -113,15 +111,14 @@ def _mail_way(here: Context) -> str:
 
 
 def _shown(one: Recipient) -> dict[str, object]:
-    never = one.quiet_from == one.quiet_until
     return {
         "id": one.id,
         "name": one.name,
         "address": one.address,
-        "timezone": one.timezone,
-        "digest": one.digest,
-        "urgent": one.urgent,
-        "quiet": "never" if never else f"{one.quiet_from} to {one.quiet_until}",
+        "when": when_words(one),
+        "paused": one.paused_at is not None,
+        "refused": one.refused_why,
+        "refusals": one.refusals,
     }
 
 
@@ -142,7 +139,7 @@ def add_recipient(
         "quiet_from": quiet_from,
         "quiet_until": quiet_until,
     }
-    errors = _errors(values)
+    errors = wrong_address(values["address"]) | wrong_times(values)
     if errors:
         return _settings_page(here, values, errors, None)
     try:
@@ -152,20 +149,6 @@ def add_recipient(
     except IntegrityError:
         return _settings_page(here, values, {"address": "This address gets mail already."}, None)
     return see_other("/settings?message=added")
-
-
-def _errors(values: Mapping[str, str]) -> dict[str, str]:
-    errors = {}
-    if not _ADDRESS.fullmatch(values["address"]):
-        errors["address"] = "This is not a mail address; it looks like name@example.org."
-    try:
-        ZoneInfo(values["timezone"])
-    except (ZoneInfoNotFoundError, ValueError, OSError):
-        errors["timezone"] = "This zone is not known; write it like Europe/London."
-    for clock in ("quiet_from", "quiet_until"):
-        if not _CLOCK.match(values[clock]):
-            errors[clock] = "Write the time like 21:00."
-    return errors
 
 
 @router.post("/settings/recipients/{recipient_id}/remove")

@@ -42,7 +42,7 @@ def test_monday_morning_sends_each_reader_one_digest(back):
     found = mails(back)
     assert [mail.recipient for mail in found] == ["office@example.org", "boss@example.org"]
     assert {mail.state for mail in found} == {"sent"}
-    assert found[0].subject == "1 of 1 roof needs somebody, 15 to 21 September 2025"
+    assert found[0].subject == "1 of 1 roof needs somebody (1 still open), 15 to 21 September 2025"
     messages = files(back)
     assert len(messages) == 2
     assert {message["To"] for message in messages} == {"office@example.org", "boss@example.org"}
@@ -186,14 +186,14 @@ def test_one_readers_trouble_does_not_stop_the_others(back, monkeypatch, caplog)
     fleet(back)
     add_reader(back, "trouble@example.org", timezone="Europe/Paris")
     add_reader(back, "office@example.org")
-    whole = actions.digest_mail
+    whole = actions.digest_page
 
     def failing(sites, *, timezone, **more):
         if timezone == "Europe/Paris":
             raise RuntimeError("invented")
         return whole(sites, timezone=timezone, **more)
 
-    monkeypatch.setattr(actions, "digest_mail", failing)
+    monkeypatch.setattr(actions, "digest_page", failing)
     timetable(back).tick()
     assert [mail.recipient for mail in mails(back)] == ["office@example.org"]
     assert "failed" in caplog.text

@@ -178,7 +178,9 @@ def test_the_digest_command_prints_the_week_and_sends_nothing(make, capsys, tmp_
     words = ["digest", "--data-dir", folder, "--week", "2025-W38", "--html", str(page)]
     assert main(words) == 0
     out = capsys.readouterr().out
-    assert out.startswith("Subject: 1 of 1 roof needs somebody, 15 to 21 September 2025\n")
+    assert out.startswith(
+        "Subject: 1 of 1 roof needs somebody (1 still open), 15 to 21 September 2025\n"
+    )
     assert "Mill Lane 4" in page.read_text(encoding="utf-8")
     back.clock.moment = MONDAY
     timetable(back).send()

@@ -33,6 +33,8 @@ NEEDS: dict[str, str] = {
     "POST /first-password": "nobody",
     "GET /shared/{token}": "link",
     "GET /shared/{token}/sheet.pdf": "link",
+    "GET /mail/stop/{token}": "link",
+    "POST /mail/stop/{token}": "link",
     "GET /sites/{slug}/sheet": "see",
     "GET /sites/{slug}/sheet.pdf": "see",
     "GET /": "see",
@@ -56,6 +58,9 @@ NEEDS: dict[str, str] = {
     "GET /sites/{slug}/report.html": "see",
     "GET /sites/{slug}/weather": "see",
     "GET /account": "see",
+    "GET /account/mail": "see",
+    "POST /account/mail": "see",
+    "POST /account/mail/now": "see",
     "POST /account/password": "see",
     "POST /account/second-factor": "see",
     "POST /account/second-factor/confirm": "see",
@@ -88,7 +93,11 @@ NEEDS: dict[str, str] = {
     "PUT /api/sites/{slug}/weather/source": "arrange",
     "GET /settings": "arrange",
     "POST /settings/recipients": "arrange",
+    "GET /settings/recipients/{recipient_id}": "arrange",
+    "POST /settings/recipients/{recipient_id}": "arrange",
+    "POST /settings/recipients/{recipient_id}/now": "arrange",
     "POST /settings/recipients/{recipient_id}/remove": "arrange",
+    "POST /settings/recipients/{recipient_id}/resume": "arrange",
     "POST /settings/recipients/{recipient_id}/test": "arrange",
     "GET /sites/new": "arrange",
     "POST /sites/new": "arrange",
@@ -286,7 +295,8 @@ def test_a_role_with_the_right_gets_in(server: Server, who: str) -> None:
         answer = server.ask(address, who)
         good = answer.status_code not in (401, 403, 500)
         if address.startswith("GET") and not (
-            {"{key}", "{upload_id}"} & set(address.split("/")) or address.endswith("file")
+            {"{key}", "{upload_id}", "{recipient_id}"} & set(address.split("/"))
+            or address.endswith("file")
         ):
             good = answer.status_code == 200 or (who == "reader" and answer.status_code == 409)
         assert good, (address, who, answer.status_code, answer.text[-300:])

@@ -13,7 +13,7 @@ from service.db.models.accounts import (
 from service.db.models.assessments import DayRow, FindingSeen, SiteReport
 from service.db.models.care import CaseEvent, FindingCase
 from service.db.models.jobs import Claim, Heartbeat
-from service.db.models.mail import Outbox, Recipient
+from service.db.models.mail import Outbox, OutboxPart, Recipient, RecipientSite
 from service.db.models.privacy import Consent, KeptPapers
 from service.db.models.readings import ChannelSeen, DayBlock, DayLayer, DayMark, Upload
 from service.db.models.sites import ApiKey, Site, SiteFileVersion
@@ -38,7 +38,9 @@ __all__ = [
     "Heartbeat",
     "KeptPapers",
     "Outbox",
+    "OutboxPart",
     "Recipient",
+    "RecipientSite",
     "ServerSecret",
     "SetupLink",
     "Site",
