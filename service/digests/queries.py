@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from analysis.results import Report, report_from_json
 from dashboards.digest_changes import as_json, from_json, told_of
 from dashboards.digest_changes import before as before_of
-from dashboards.digest_mail import DigestSite
+from dashboards.digest_shapes import DigestSite
 from service.assessments import queries as assessment_queries
 from service.assessments.queries import FleetEntry
 from service.care import queries as care_queries
@@ -62,9 +62,11 @@ def hears_of(db: Session, reader: Recipient, *, site_id: int) -> bool:
 
 
 def recipient_at(db: Session, *, firm_id: int, address: str) -> Recipient | None:
-    """Give who of a firm gets mail at an address."""
+    """Give who of a firm gets mail at an address, and let nobody else change them meanwhile."""
     return db.scalar(
-        select(Recipient).where(Recipient.firm_id == firm_id, Recipient.address == address)
+        select(Recipient)
+        .where(Recipient.firm_id == firm_id, Recipient.address == address)
+        .with_for_update()
     )
 
 

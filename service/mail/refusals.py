@@ -6,12 +6,12 @@ that comes back by mail is ever answered.
 
 from datetime import datetime
 
-from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
 from dashboards.mails import paused_mail
 from service.accounts import queries as account_queries
 from service.db.models import Outbox, Recipient
+from service.digests import queries
 from service.mail import outbox
 from service.mail.addresses import is_address
 from service.settings import Settings
@@ -22,20 +22,14 @@ _WHY_LONGEST = 500
 
 def taken(db: Session, *, firm_id: int, address: str) -> None:
     """Note that the mail server took a mail for an address."""
-    db.execute(
-        update(Recipient)
-        .where(Recipient.firm_id == firm_id, Recipient.address == address, Recipient.refusals > 0)
-        .values(refusals=0, refused_at=None, refused_why=None)
-    )
+    reader = queries.recipient_at(db, firm_id=firm_id, address=address)
+    if reader is not None and reader.refusals:
+        resume(reader)
 
 
 def refused(db: Session, *, mail: Outbox, why: str, settings: Settings, now: datetime) -> None:
     """Note that the mail server refused an address for good; pause it after a few times."""
-    reader = db.scalar(
-        select(Recipient)
-        .where(Recipient.firm_id == mail.firm_id, Recipient.address == mail.recipient)
-        .with_for_update()
-    )
+    reader = queries.recipient_at(db, firm_id=mail.firm_id, address=mail.recipient)
     if reader is None:
         return
     reader.refusals += 1
@@ -74,9 +68,5 @@ def _to_be_told(db: Session, reader: Recipient) -> list[str]:
     } - {reader.address}
     if owners:
         return sorted(owners)
-    others = select(Recipient.address).where(
-        Recipient.firm_id == reader.firm_id,
-        Recipient.id != reader.id,
-        Recipient.paused_at.is_(None),
-    )
-    return sorted(db.scalars(others))
+    others = queries.recipients(db, firm_id=reader.firm_id)
+    return sorted(one.address for one in others if one.id != reader.id and one.paused_at is None)

@@ -8,7 +8,8 @@ from html.parser import HTMLParser
 import pytest
 
 from analysis.results import Bounded, Verdict
-from dashboards.digest_mail import DigestSite, digest_mail, digest_page
+from dashboards.digest_mail import digest_mail, digest_page
+from dashboards.digest_shapes import DigestSite
 from dashboards.links import finding_key
 from dashboards.mails import STANDING_CAUTION, trial_mail, urgent_mail
 from dashboards.weeks import Week
