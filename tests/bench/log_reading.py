@@ -6,7 +6,6 @@ to hurt, at two sizes: time and peak of traced memory per size. The best of four
 """
 
 import io
-import re
 import sys
 import time
 import tracemalloc
@@ -18,28 +17,12 @@ from analysis.logs.reading import read_logs
 from analysis.logs.shapes import LogSource
 from analysis.site import ColumnMeaning, LogMap
 from analysis.sitefile import parse_site
-from fixtures.logfile import tidy_csv
+from fixtures.logfile import DIRTY_HEADS, dirty_csv, tidy_csv
 from fixtures.scenario import home, site_toml
 from fixtures.sensors import STANDARD_CHANNELS, observe
 from fixtures.simulate import simulate
 from tests.fuzz.target import read_any
 from tests.fuzz.test_reader_linear import HOSTILE
-
-_HEADS = {
-    "t_collector_c": "Kollektor", "t_loop_hot_c": "Vorlauf", "t_loop_cold_c": "Rücklauf",
-    "t_store_bottom_c": "Speicher unten", "t_store_top_c": "Speicher oben",
-    "t_ambient_c": "Außen", "g_plane_w_m2": "Strahlung geneigt", "flow_l_min": "Durchfluss l/min",
-    "pump_percent": "Pumpe", "pressure_bar": "Druck",
-}  # fmt: skip
-
-
-def dirty_of(tidy: bytes) -> bytes:
-    """Write a tidy log as another logger would: semicolons, decimal commas, dd.mm.yyyy hh:mm."""
-    head, _, rows = tidy.partition(b"\n")
-    rows = rows.replace(b",", b";").replace(b".", b",")
-    rows = re.sub(rb"(?m)^(\d{4})-(\d\d)-(\d\d)T(\d\d:\d\d):\d\dZ", rb"\3.\2.\1 \4", rows)
-    names = ["Zeit" if one == "time" else _HEADS[one] for one in head.decode().strip().split(",")]
-    return ";".join(names).encode("cp1252") + b"\n" + rows
 
 
 def best(work, runs: int = 4) -> float:
@@ -60,12 +43,12 @@ def main() -> None:
     scenario = home()
     run = simulate(scenario, seed=1, days=days)
     tidy = tidy_csv(observe(run, seed=1, sensors="site", channels=STANDARD_CHANNELS))
-    dirty = dirty_of(tidy)
+    dirty = dirty_csv(tidy)
     site = replace(parse_site(site_toml(scenario)), log=LogMap(timezone="UTC"))
     names = tidy.partition(b"\n")[0].decode().strip().split(",")[1:]
     channels = dict(zip(names, STANDARD_CHANNELS, strict=True))
     entries = tuple(
-        (_HEADS[name], ColumnMeaning(channel=channels[name], unit=None)) for name in names
+        (DIRTY_HEADS[name], ColumnMeaning(channel=channels[name], unit=None)) for name in names
     )
     told = LogMap(columns=entries)
     one, other = LogSource(name="tidy.csv", data=tidy), LogSource(name="dirty.csv", data=dirty)
