@@ -12,6 +12,7 @@ from analysis.sitefile_rules import shown
 from analysis.sitefile_schema import LOG, NESTED
 
 STAMP_COLUMNS = ("time", "date", "time_of_day")
+_MOST_MIN = 1440
 _DELIMITER_WORDS = {"comma": ",", "semicolon": ";", "tab": "\t", "pipe": "|", "blank": " "}
 
 
@@ -33,6 +34,14 @@ def _sensible_clock(reading: Reading, fields: dict[str, Any]) -> None:
         reading.refuse(
             ("log", "clock_drift_min_per_month"),
             "clock_drift_min_per_month needs clock_from, the day that the drift counts from",
+        )
+    offset = fields["clock_offset_min"]
+    if offset is not None and abs(offset) > _MOST_MIN and (begins is None or ends is None):
+        reading.refuse(
+            ("log", "clock_offset_min"),
+            f"clock_offset_min is {shown(offset)}, more than a day; that can be so for the days of "
+            "a clock that had been reset only: say clock_from and clock_until too, or a number "
+            f"between -{_MOST_MIN} and {_MOST_MIN}",
         )
     if begins is not None and ends is not None and ends <= begins:
         reading.refuse(

@@ -208,6 +208,11 @@ def understood_of(
     twice = rows.doubled_hour + rows.straight_on
     if twice:
         remarks.append(f"{twice} rows of the hour that comes twice in autumn were set aside")
+    if rows.put_back:
+        remarks.append(
+            f"the clock was reset and counted from another year; its {rows.put_back} rows were put "
+            "between the rows before and after, where they fit to a quarter of an hour"
+        )
     clock = clock_says(told.log_map)
     if clock is not None:
         remarks.append(clock)

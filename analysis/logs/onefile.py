@@ -1,17 +1,18 @@
 """One file: from planned rows to stamps in UTC and values as written, in the order of its rows."""
 
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.logs.blocks import BlockReader
-from analysis.logs.clockfix import clock_error_s
+from analysis.logs.clockfix import clock_error_s, in_span, span_keys
 from analysis.logs.halfdays import AS_WRITTEN, UNTOLD, halves_told
 from analysis.logs.layout import Layout
 from analysis.logs.longtable import long_columns, series_of
 from analysis.logs.planning import FilePlan, Told
-from analysis.logs.resets import clock_resets
+from analysis.logs.resets import Reset, clock_resets
 from analysis.logs.rows import EARLIEST_S, LATEST_S, Part, RowReader, unit_ratio
 from analysis.logs.shapes import ProblemList
 from analysis.logs.walltime import (
@@ -35,6 +36,7 @@ class RowsRead:
     read : how many rows there were, those set aside too
     missing_hour, doubled_hour : how many rows were set aside because of the clock changes
     straight_on : how many of the doubled hour, because the log passes it once
+    put_back : how many rows of a clock that had been reset were put where they must belong
     halves_told : whether the clock has twelve hours and the order of rows told the half of the day
     series, units : of a long table, the names of its series and their units
     """
@@ -45,6 +47,7 @@ class RowsRead:
     missing_hour: int = 0
     doubled_hour: int = 0
     straight_on: int = 0
+    put_back: int = 0
     halves_told: bool = False
     series: tuple[str, ...] = ()
     units: tuple[str, ...] = ()
@@ -78,6 +81,7 @@ def read_rows(plan: FilePlan, *, told: Told, problems: ProblemList) -> RowsRead:
         missing_hour=clock.missing,
         doubled_hour=clock.doubled,
         straight_on=clock.straight,
+        put_back=clock.put_back,
         halves_told=clock.halves_told,
     )
 
@@ -148,6 +152,7 @@ def _long_rows(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
         missing_hour=missing,
         doubled_hour=doubled,
         straight_on=straight,
+        put_back=sum(clock.put_back for clock in clocks),
         halves_told=any(clock.halves_told for clock in clocks),
         series=series,
         units=tuple(printed),
@@ -187,12 +192,15 @@ def zone_of(plan: FilePlan, told: Told) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Clock:
-    """How many rows the changes of the clock cost, and whether it is one of twelve hours."""
+    """How many rows the changes of the clock cost, whether it has twelve hours, and how many rows
+    of a clock that had been reset were put where they must belong.
+    """
 
     missing: int = 0
     doubled: int = 0
     straight: int = 0
     halves_told: bool = False
+    put_back: int = 0
 
 
 def _on_utc(plan: FilePlan, part: Part, told: Told, problems: ProblemList) -> tuple[Part, _Clock]:
@@ -202,20 +210,21 @@ def _on_utc(plan: FilePlan, part: Part, told: Told, problems: ProblemList) -> tu
     part = _reversed(part)
     if stamp.count_s is not None and told.log_map.time_origin is not None:
         part = replace(part, stamp_s=part.stamp_s + int(told.log_map.time_origin.timestamp()))
+    part, put_back = _put_back(plan, part, told, problems)
     real = (part.stamp_s >= EARLIEST_S) & (part.stamp_s < LATEST_S)
+    real |= in_span(told.log_map, part.stamp_s)
     why = "before 1990 or after 2100: the logger's clock was not set (a column that counts from "
     why += "another day needs time_origin in [log])"
     part = _without(name, part, ~real, head, why, problems)
-    why = "years before the rows around it and just after a new year: the logger's clock was reset"
-    part = _without(name, part, clock_resets(part.stamp_s), head, why, problems)
-    clock = _Clock()
+    clock = _Clock(put_back=put_back)
     if not stamp.aware:
         part, halves = _on_24_hours(plan, part, told, problems)
         zone = zone_of(plan, told)
         utc_s, state = utc_from_wall(part.stamp_s, zone=zone)
         bad = state != GOOD
         remedy = f'say timezone = "UTC" in [log] if its clock does not follow {zone}'
-        clock = _Clock(
+        clock = replace(
+            clock,
             missing=int((state == MISSING_HOUR).sum()),
             doubled=int((state == DOUBLED_HOUR).sum()),
             straight=int((state == STRAIGHT_ON).sum()),
@@ -237,6 +246,54 @@ def _on_utc(plan: FilePlan, part: Part, told: Told, problems: ProblemList) -> tu
         why = "in the future: the clock is ahead; set the logger's clock"
         part = _without(name, part, ahead, head, why, problems)
     return part, clock
+
+
+def _put_back(plan: FilePlan, part: Part, told: Told, problems: ProblemList) -> tuple[Part, int]:
+    """Put rows of a clock that had been reset where they must belong; set aside the others.
+
+    Those that the map places by its span of days, or that were never set, are left to others.
+    """
+    stamp_s = part.stamp_s.copy()
+    aside = np.zeros(len(stamp_s), dtype=np.bool_)
+    placed = 0
+    zone = None if plan.layout.stamp.aware else zone_of(plan, told)
+    for reset in clock_resets(part.stamp_s):
+        run_s = part.stamp_s[reset.part]
+        shift_s = reset.shift_s(int(run_s[-1]))
+        if in_span(told.log_map, run_s).all() or (shift_s is None and run_s.max() < EARLIEST_S):
+            continue
+        if reset.proven and shift_s is not None:
+            stamp_s[reset.part] += shift_s
+            placed += len(run_s)
+            continue
+        aside[reset.part] = True
+        problems.add_rows(
+            file=plan.name,
+            lines=part.lines[reset.part],
+            column=plan.layout.stamp.head,
+            why=_reset_says(reset, run_s, shift_s, zone),
+        )
+    part = replace(part, stamp_s=stamp_s)
+    return (part.of_rows(~aside) if aside.any() else part), placed
+
+
+def _reset_says(
+    reset: Reset, run_s: NDArray[np.int64], shift_s: int | None, zone: str | None
+) -> str:
+    """Say between which rows the rows of a reset clock belong, and what places them."""
+    before_s, after_s = reset.between_s
+    why = "the logger's clock was reset, years before the rows around it; these rows belong after "
+    if after_s is None or shift_s is None:
+        return f"{why}{_written(before_s)}, and no later row tells when"
+    keys = span_keys(run_s, shift_s, zone=zone)
+    return (
+        f"{why}{_written(before_s)} and before {_written(after_s)}; if the logger ran on while its "
+        f"clock was set, {keys} in [log] put them there"
+    )
+
+
+def _written(stamp_s: int) -> str:
+    return datetime.fromtimestamp(stamp_s, tz=UTC).strftime("%Y-%m-%d %H:%M")
 
 
 def _on_24_hours(

@@ -9,6 +9,7 @@ import numpy as np
 import pyarrow as pa
 import pytest
 
+from analysis.errors import SiteFileError
 from analysis.logs.halfdays import AS_WRITTEN, TOLD, UNTOLD, halves_told
 from analysis.logs.reading import read_logs
 from analysis.logs.shapes import LogSource
@@ -25,9 +26,8 @@ from analysis.site import LogMap
 from analysis.sitefile import parse_site
 
 ROOT = Path(__file__).parents[2]
-SITE = replace(
-    parse_site((ROOT / "fixtures/sites/mill-lane-4.toml").read_text("utf-8")), log=LogMap()
-)
+SITE_TEXT = (ROOT / "fixtures/sites/mill-lane-4.toml").read_text("utf-8").split("[log]")[0]
+SITE = replace(parse_site(SITE_TEXT), log=LogMap())
 BERLIN = ZoneInfo("Europe/Berlin")
 
 
@@ -312,3 +312,77 @@ def test_a_log_of_a_clock_of_twelve_hours_is_read_to_the_second(newest_first):
     assert log.stamp_s.tolist() == seconds(true).tolist()
     assert log.columns["collector"].tolist() == [n / 10 for n in range(400)]
     assert "twelve hours" in log.files[0].understood.remarks[0]
+
+
+def with_reset(*, cut_min=3, off_min=0, step=5, first="2000-01-01T00:00", count=40):
+    """Sixty rows, a clock that is reset and runs on for a while, and sixty rows after."""
+    before = minutes(datetime(2025, 6, 12, 9, tzinfo=UTC), 60, step=step)
+    true = minutes(before[-1] + timedelta(minutes=step + cut_min + off_min), count, step=step)
+    after = minutes(true[-1] + timedelta(minutes=step), 60, step=step)
+    shift = datetime.fromisoformat(first + "+00:00") - true[0]
+    stamped = [*before, *(one + shift for one in true), *after]
+    return [*before, *true, *after], stamped
+
+
+def read_stamps(stamped, *, zone="UTC", **keys):
+    info = ZoneInfo(zone)
+    rows = [f"{one.astimezone(info):%Y-%m-%d %H:%M},{n}" for n, one in enumerate(stamped)]
+    source = LogSource(name="l.csv", data=("time,t_collector_c\n" + "\n".join(rows)).encode())
+    return read_logs([source], site=SITE, log_map=LogMap(timezone=zone, **keys))
+
+
+@pytest.mark.parametrize("first", ["2000-01-01T00:00", "1970-01-01T00:00", "2010-01-01T03:20"])
+def test_rows_of_a_reset_clock_are_put_where_alone_they_fit(first):
+    true, stamped = with_reset(first=first)
+    log = read_stamps(stamped)
+    assert log.rows.rejected == 0
+    assert log.columns["collector"].tolist() == list(range(160))
+    wrong_s = log.stamp_s - np.array([int(one.timestamp()) for one in true])
+    assert np.abs(wrong_s).max() <= 120  # half of the three minutes without power, whole minutes
+    assert any("clock was reset" in one for one in log.files[0].understood.remarks)
+
+
+@pytest.mark.parametrize(("step", "cut", "off"), [(5, 3, 600), (60, 0, 0), (5, 40, 0)])
+def test_rows_of_a_reset_clock_are_never_placed_by_guess(step, cut, off):
+    _, stamped = with_reset(step=step, cut_min=cut, off_min=off)
+    log = read_stamps(stamped)
+    assert log.rows.rejected == 40
+    (group,) = log.set_aside
+    assert (group.count, group.first_line, group.last_line) == (40, 62, 101)
+    assert "clock was reset" in group.why
+
+
+@pytest.mark.parametrize(("zone", "first"), [
+    ("UTC", "2000-01-01T00:00"),
+    ("UTC", "1970-01-01T00:00"),
+    ("Europe/Berlin", "2000-01-01T00:30"),
+])  # fmt: skip
+def test_the_keys_that_are_named_put_a_reset_clock_right(zone, first):
+    true, stamped = with_reset(off_min=600, first=first)
+    why = read_stamps(stamped, zone=zone).set_aside[0].why
+    keys = why.split("clock was set, ")[1].split(" in [log]")[0]
+    text = SITE_TEXT + "\n[log]\n" + keys.replace(", ", "\n") + f'\ntimezone = "{zone}"\n'
+    log_map = parse_site(text).log
+    info = ZoneInfo(zone)
+    rows = [f"{one.astimezone(info):%Y-%m-%d %H:%M},{n}" for n, one in enumerate(stamped)]
+    source = LogSource(name="l.csv", data=("time,t_collector_c\n" + "\n".join(rows)).encode())
+    log = read_logs([source], site=SITE, log_map=log_map)
+    assert log.rows.rejected == 0
+    assert log.stamp_s.tolist() == [int(one.timestamp()) for one in true]
+
+
+def test_a_clock_that_was_never_set_again_is_said():
+    _, stamped = with_reset()
+    log = read_stamps(stamped[:90])
+    assert log.rows.rejected == 30
+    assert "no later row tells when" in log.set_aside[0].why
+    assert log.rows.kept == 60
+
+
+def test_an_offset_beyond_a_day_needs_the_days_it_holds_for():
+    for keys in (
+        "clock_offset_min = -13000000",
+        "clock_offset_min = 2000\nclock_from = 2000-01-01",
+    ):
+        with pytest.raises(SiteFileError, match="more than a day"):
+            parse_site(f"{SITE_TEXT}\n[log]\n{keys}\n")
