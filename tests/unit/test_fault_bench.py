@@ -80,7 +80,7 @@ def test_a_kind_that_is_not_judged_where_it_can_be_is_a_miss():
 def test_lost_heat_is_right_near_the_truth_or_with_the_truth_in_its_bounds():
     costs = [(85.0, 84.0, 86.0, 100.0), (50.0, 20.0, 101.0, 100.0), (70.0, 60.0, 90.0, 100.0)]
     got = score([an_outcome(lost=lost) for lost in costs])
-    assert (got.near, got.priced) == (2, 3)
+    assert (got.prices.near, got.prices.told) == (2, 3)
 
 
 def test_false_calls_are_those_of_healthy_plants_that_ask_for_somebody():
