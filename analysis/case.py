@@ -225,7 +225,7 @@ def _loop(
         per_k_w_k=grid.mean(heat.per_k_w_k),
         known_s=known_s,
         moving_frac=np.nan_to_num(moving_frac),
-        trickle=_trickle(bins, model),
+        trickle=_trickle(bins, model, heat, heat_w),
         commanded=np.asarray(bins.get("pump", nothing) > COMMANDED_PERCENT),
         t_mean_c=_loop_mean_c(record, grid, heat, roof, stores[0], heat_w, model),
         spread_k=_spread_k(record, grid, heat, heat_w, model),
@@ -240,12 +240,31 @@ def _loop(
     )
 
 
-def _trickle(bins: Mapping[str, Floats], model: LoopModel) -> Bools:
-    """Tell bins in which a commanded pump moved next to nothing past the meter."""
-    nothing = np.full(next(iter(bins.values())).shape, np.nan) if bins else np.full((1, 1), np.nan)
+def _trickle(bins: Mapping[str, Floats], model: LoopModel, heat: HeatFlow, heat_w: Floats) -> Bools:
+    """Tell bins in which a commanded pump moved next to nothing past the meter.
+
+    A meter that tells its heat alone moves in steps: over an hour it is held against what the
+    commissioned flow would bring down from so hot a roof.
+    """
+    nothing = np.full(heat_w.shape, np.nan)
     pump, flow = bins.get("pump", nothing), bins.get("flow", nothing)
-    asked_l_min = model.flow_l_min * pump / 100.0
-    return np.asarray((pump > COMMANDED_PERCENT) & (flow < TRICKLE_FRAC * asked_l_min))
+    commanded = pump > COMMANDED_PERCENT
+    if "flow" in bins or not heat.measured:
+        return np.asarray(commanded & (flow < TRICKLE_FRAC * model.flow_l_min * pump / 100.0))
+    over_k = bins.get("collector", nothing) - bins.get("store_bottom", nothing)
+    due_w = model.flow_w_k * pump / 100.0 * over_k
+    known = commanded & np.isfinite(due_w) & np.isfinite(heat_w)
+    came, due = (_hourly(np.where(known, power_w, 0.0)) for power_w in (heat_w, due_w))
+    return np.asarray(known & (over_k > model.stranded_k) & (came < TRICKLE_FRAC * due))
+
+
+def _hourly(values: Floats) -> Floats:
+    """Give the sum over each bin and half an hour on both sides of it, within the day."""
+    half = round(SECONDS_PER_HOUR / BIN_S / 2.0)
+    padded = np.pad(values, ((0, 0), (half, half)))
+    return np.asarray(
+        np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1, axis=1).sum(-1)
+    )
 
 
 def _loop_mean_c(
