@@ -5,8 +5,13 @@ more than what is left of it, and over all its days no more than it says that it
 is the rest, that nothing explains. So a loss is never counted twice, and never larger than the heat
 that is missing.
 
-Heat that was lost from the store, at night or to a backup, is missing from no day's delivery, and
-days without sun or heat have no gap: such findings stand apart with their own figure.
+Heat that was lost from the store, at night or to a backup, is missing from no day's delivery, nor
+is what a hotter loop costs, since the expected heat follows the loop; and days without sun or heat
+have no gap: such findings stand apart with their own figure.
+
+The gap rests on the plant's papers and is known to a tenth of the heat or so; a finding may know
+better, from the plant's own past. So what it says of itself stands as long as it lies within the
+upper bound of the gap that it may share in, though the ledger charges it no more than the gap.
 """
 
 from collections.abc import Sequence
@@ -16,7 +21,7 @@ import numpy as np
 
 from analysis.days import DayTable
 from analysis.energy import delivered, expected
-from analysis.ledger_result import FROM_THE_STORE, Entry, Ledger
+from analysis.ledger_result import OUTSIDE_THE_GAP, Entry, Ledger
 from analysis.precedence import CAUSES
 from analysis.record import Bools, Floats
 from analysis.results import Bounded, Finding
@@ -91,7 +96,7 @@ def ledger_of(
             continue
         days = spans[id(item)]
         frac = float(known[days].mean()) if days.any() else 0.0
-        if item.kind in FROM_THE_STORE or frac < _KNOWN_FRAC:
+        if item.kind in OUTSIDE_THE_GAP or frac < _KNOWN_FRAC:
             apart.append(_entry(item, item.lost))
         else:
             shares.append((item, frac))
@@ -101,12 +106,13 @@ def ledger_of(
         if item.lost is not None
     ]
     taken, rest = share_out(gap, claims)
+    at_most, _ = share_out(_widest_gap(table, gap, whole), claims)
     entries, held = [], {}
-    for (item, frac), kwh in zip(shares, taken, strict=True):
-        share = _limited(item, kwh, _bounds(table, known & spans[id(item)], site))
-        entries.append(_entry(item, share))
-        if item.lost is not None and share.value < frac * item.lost.value:
-            held[id(item)] = _scaled(share, 1.0 / frac)
+    for (item, frac), kwh, most_kwh in zip(shares, taken, at_most, strict=True):
+        own_gap = _bounds(table, known & spans[id(item)], site)
+        entries.append(_entry(item, _limited(item, kwh, own_gap)))
+        if item.lost is not None and most_kwh.sum() < frac * item.lost.value:
+            held[id(item)] = _scaled(_limited(item, most_kwh, own_gap), 1.0 / frac)
     over = _bounds(table, known & (rest != 0.0), site)
     reach = 0.0 if over is None else max(over.high - over.value, over.value - over.low)
     total = float(rest[known].sum())
@@ -120,6 +126,13 @@ def ledger_of(
     return ledger, tuple(
         replace(item, lost=held[id(item)]) if id(item) in held else item for item in findings
     )
+
+
+def _widest_gap(table: DayTable, gap: Floats, whole: Bounded) -> Floats:
+    """Give each day's gap at the upper bound of the whole: what is uncertain goes by the sun."""
+    wanted = np.where(np.isfinite(gap), table.column("expected_kwh"), 0.0)
+    wanted_kwh = float(wanted.sum())
+    return gap + (whole.high - whole.value) * wanted / wanted_kwh if wanted_kwh > 0.0 else gap
 
 
 def _rank(item: Finding) -> tuple[int, int]:

@@ -3,20 +3,27 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from types import MappingProxyType
 from typing import Any
 
 from analysis.bounded import Bounded
 
-FROM_THE_STORE = frozenset(
+OUTSIDE_THE_GAP: Mapping[str, str] = MappingProxyType(
     {
-        "reverse_circulation",
-        "night_running",
-        "pump_never_stops",
-        "store_overheat",
-        "backup_overlap",
+        **dict.fromkeys(
+            (
+                "reverse_circulation",
+                "night_running",
+                "pump_never_stops",
+                "store_overheat",
+                "backup_overlap",
+            ),
+            "from the store",
+        ),
+        "poor_heat_transfer": "by a hotter loop, which the expected heat follows",
     }
 )
-"""Kinds whose cost is lost from the store or burnt by the backup: no part of the days' gap."""
+"""Kinds whose cost is missing from no day's expected less delivered heat, and where it went."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,7 +48,7 @@ class Ledger:
     gap : expected less delivered heat of these days
     entries : what findings account for, in order of precedence
     rest : what no finding accounts for; below zero where days gave more than expected
-    apart : what was lost from the store, or on days that do not tell both: no part of the gap
+    apart : what was lost outside the gap, or on days that do not tell both: no part of it
     """
 
     days: int

@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 
-from analysis.ledger_result import FROM_THE_STORE
+from analysis.ledger_result import OUTSIDE_THE_GAP
 from analysis.results import Bounded, Finding, Report
 from analysis.savings import EFFICIENCY_FRAC
 from analysis.uncertainty import COVERAGE_95
@@ -92,7 +92,7 @@ def loss_within(report: Report, finding: Finding, *, first: date, last: date) ->
     The loss is spread over the finding's days as expected less delivered heat is; None where that
     cannot be told.
     """
-    if finding.lost is None or finding.kind in FROM_THE_STORE:
+    if finding.lost is None or finding.kind in OUTSIDE_THE_GAP:
         return None
     gaps = _gaps_kwh(report, finding)
     whole = sum(gaps.values())

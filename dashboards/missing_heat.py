@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from analysis.ledger_result import FROM_THE_STORE, Entry, Ledger
+from analysis.ledger_result import OUTSIDE_THE_GAP, Entry, Ledger
 from analysis.results import Report
 from dashboards.format import bounded, plural, quantity, span
 from dashboards.links import finding_path
@@ -72,7 +72,8 @@ def missing_heat_says(report: Report) -> str:
         return "Nothing is missing beyond what the figures are known to."
     return (
         "Findings and what nothing explains add up to the heat that is missing; no finding is "
-        "charged more than its days lack."
+        "charged more than its days lack here, though its own figure may be larger, as far as the "
+        "missing heat is uncertain."
     )
 
 
@@ -120,8 +121,7 @@ def _line(
     )
     when = span(item.start_s, found.end_s if found else None, report.timezone)
     if sort == "apart":
-        of_the_store = item.kind in FROM_THE_STORE
-        when += "; from the store" if of_the_store else "; days that cannot be compared"
+        when += f"; {OUTSIDE_THE_GAP.get(item.kind, 'days that cannot be compared')}"
     href = None
     if found is not None:
         path = finding_path(slug or "", found)

@@ -6,7 +6,7 @@ from datetime import date
 
 from markupsafe import escape
 
-from analysis.ledger_result import FROM_THE_STORE
+from analysis.ledger_result import OUTSIDE_THE_GAP
 from analysis.results import Finding
 from dashboards.figures.strip_frame import Row
 from dashboards.format import URGENCY_RANK, kind_words, local_date, number
@@ -75,7 +75,7 @@ def _span(
         href=href,
         quiet=finding.urgency == "record",
         costs=costs,
-        missing=costs and finding.kind not in FROM_THE_STORE,
+        missing=costs and finding.kind not in OUTSIDE_THE_GAP,
     )
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from analysis.ledger import Claim, ledger_of, share_out
-from analysis.ledger_result import FROM_THE_STORE, Ledger
+from analysis.ledger_result import OUTSIDE_THE_GAP, Ledger
 from analysis.results import Bounded
 from fixtures.faults import Fault
 from tests.build import a_plant, a_site, a_table
@@ -74,7 +74,7 @@ def test_the_order_is_that_of_precedence_not_of_time():
     assert [item.lost.value for item in kept] == pytest.approx([2.0, 8.0])
 
 
-@pytest.mark.parametrize("kind", sorted(FROM_THE_STORE))
+@pytest.mark.parametrize("kind", sorted(OUTSIDE_THE_GAP))
 def test_heat_lost_from_the_store_stands_apart(kind):
     table = a_gap_of(1.0, 1.0)
     given, (kept,) = ledger(table, found(table, kind, 30.0, 0, 1))
