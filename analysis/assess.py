@@ -40,6 +40,7 @@ from analysis.forecast import year_in_progress
 from analysis.heat import heat_basis
 from analysis.ledger import ledger_of
 from analysis.life import reopened
+from analysis.missed import room_columns
 from analysis.offsets import OFFSET_LEARNT, Spell, corrected, learn_offsets, pair_offsets
 from analysis.precedence import sort_out, takes_the_yield
 from analysis.readings import hand_spans
@@ -64,7 +65,7 @@ from analysis.units import SECONDS_PER_DAY
 from analysis.weather import Weather
 from analysis.years import year_figures
 
-METHOD = "13"
+METHOD = "14"
 """Version of the method: stored tables of another version are observed anew."""
 
 MARGIN_DAYS = 1
@@ -138,7 +139,12 @@ def _observed(
     catalogue: tuple[Fault, ...],
 ) -> DayTable:
     case = case_of(site=site, record=record, channels=channels, weather=weather)
-    columns = {**day_columns(case), **edge_columns(case), **apart_columns(case)}
+    columns = {
+        **day_columns(case),
+        **room_columns(case),
+        **edge_columns(case),
+        **apart_columns(case),
+    }
     columns.update({**sensor_columns(case), **clear_columns(case), **switching_columns(case)})
     happenings: list[Happening] = list(field_check_hours(case))
     for fault in catalogue:

@@ -156,12 +156,12 @@ def _surroundings(site: Site, sky: Sky, loop: Loop, carried: Bools, gain: Floats
         really_carried=carried,
         start_c=np.where(np.isfinite(start), start, 10.0),
         cold_share=_cold_share(loop, site),
-        drawn=_drawn(loop),
+        drawn=drawn_days(loop),
         seen=np.asarray((loop.known_s > 0.0).any(axis=1)),
     )
 
 
-def _drawn(loop: Loop) -> Bools:
+def drawn_days(loop: Loop) -> Bools:
     """Tell days on which somebody may have drawn hot water: a store sensor fell within an hour.
 
     Cold water comes in at the bottom and pushes the layers up past the sensors; a store that only

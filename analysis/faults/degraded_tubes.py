@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.case import Case
-from analysis.condition.steady import steady_columns, steady_days
+from analysis.condition.steady import CLASSES, steady_columns, steady_days
 from analysis.condition.trace import Drop, Trace, trace_of
 from analysis.condition.tubes import (
     Measured,
@@ -35,16 +35,13 @@ from analysis.faults._protocol import (
     NotJudged,
     Observation,
 )
+from analysis.missed import missed_heat
 from analysis.record import Bools, Ints
 from analysis.results import Bounded, Evidence
 from analysis.sky import PLANE
 from analysis.sources import ISO_9806, Source
-from analysis.units import kwh_from_j
 from analysis.urgency import per_week, urgency_of
 
-# A drop seen in steady sun is carried to all hours and seasons; lost vacuum costs more of dull and
-# cold days (judgement), 95 %.
-_ELSEWHEN_FRAC = 0.3
 # A loss at the least that shows would show 95 times in 100 with this much more, in sigmas.
 _ONE_SIDED_95 = 1.645
 
@@ -141,11 +138,8 @@ class DegradedTubes:
     )
 
     def observe(self, case: Case) -> Observation:
-        """Gather the steady hours of each day, and what the store could still have taken."""
-        warmest = np.max(case.loop.t_store_bottom_c, axis=1, initial=-np.inf, where=_known(case))
-        room_k = np.maximum(case.site.store.limit_c - warmest, 0.0)
-        room_kwh = np.where(np.isfinite(room_k), kwh_from_j(room_k * case.model.store_j_k), np.nan)
-        return Observation(columns={**steady_columns(case), "store_room_kwh": room_kwh})
+        """Gather the steady hours of each day."""
+        return Observation(columns=steady_columns(case))
 
     def conclude(self, history: History) -> Conclusion:
         """Follow the days and compare each window with the baseline before it."""
@@ -347,7 +341,8 @@ class DegradedTubes:
         start_s = int(table.days.edge_s[seen.place])
         end_s = None if end is None else int(table.days.edge_s[end])
         until_s = history.end_s if end_s is None else end_s
-        lost = _lost(table, slice(seen.place, end), drop, u_all)
+        days = np.arange(seen.place, len(table.days) if end is None else end)
+        lost = _lost(table, days, seen, u_all)
         certainty = min(0.99, 0.5 + 0.1 * spell.frac / max(spell.u_frac, 1e-6))
         evidence = [
             ("output below the plant's own sound months", 100.0 * drop, "%"),
@@ -399,20 +394,32 @@ def _seen_elsewhere(history: History) -> bool:
     return apart or usual_sun(history.table) != PLANE
 
 
-def _known(case: Case) -> Bools:
-    return np.isfinite(case.loop.t_store_bottom_c)
+def _lost(table: DayTable, days: Ints, seen: Measured, u_drop: float) -> Bounded:
+    """Give the heat that a drop cost, as the store would have taken it.
 
-
-def _lost(table: DayTable, span: slice, drop: float, u_drop: float) -> Bounded:
-    """Give the heat that a drop cost, no more on a day than the store could still have taken.
-
-    What the store had no room for was not lost; what it had room for would have left it warmer for
-    the collector, and draws make room again: the rest is known to half of it.
+    A drop seen in steady sun is carried to all hours: by the heat that came where tubes are
+    missing; by what the collectors lose to the air where tubes have no vacuum, which costs more of
+    dull and cold hours. Where it is not sure which, one is as likely as the other, and so it is
+    where lost vacuum is said: a pair of sensors that drifts looks the same.
     """
-    gap = np.maximum(np.nan_to_num(table.column("heat_kwh")[span]), 0.0) * drop / (1.0 - drop)
-    room = table.column("store_room_kwh")[span]
-    taken = np.where(np.isfinite(room), np.minimum(gap, room), gap)
-    value, rest = float(taken.sum()), float((gap - taken).sum())
-    seen = 1.96 * u_drop / max(drop, 1e-6)
-    reach = value * float(np.hypot(seen, _ELSEWHEN_FRAC)) + rest / 2.0
-    return Bounded(value=value, low=max(value - reach, 0.0), high=value + reach)
+    heat = np.maximum(np.nan_to_num(table.column("heat_kwh")[days]), 0.0)
+    less = seen.share / (1.0 - seen.share)
+    offered = by_loss = less * heat
+    out, loss = (_steady_kwh(table, days, part) for part in ("out", "loss"))
+    if seen.change.kind != "optical" and loss > 0.0:
+        to_air = np.nan_to_num(table.column("expected_loss_kwh")[days])
+        by_loss = np.maximum(to_air, 0.0) * less * out / loss
+    u_frac = u_drop / max(seen.share, 1e-6)
+    return missed_heat(
+        table,
+        days,
+        offered,
+        u_kwh=u_frac * float((offered + by_loss).sum()) / 2.0,
+        most_offered_kwh=by_loss,
+    )
+
+
+def _steady_kwh(table: DayTable, days: Ints, part: str) -> float:
+    return float(
+        sum(np.nansum(table.column(f"steady_{name}_{part}_kwh")[days]) for name in CLASSES)
+    )

@@ -24,6 +24,7 @@ from analysis.faults._protocol import (
 )
 from analysis.faults._reopening import lasting, without_strays
 from analysis.loop_pipes import around_pipes_c
+from analysis.missed import missed_heat
 from analysis.record import Bools, Floats, Ints
 from analysis.results import Bounded, Evidence
 from analysis.sources import ISO_12241, Source
@@ -87,9 +88,8 @@ class PipeHeatLoss:
     around_days : days on each side that smooth a day
     least_days, within_days : fewer days in so many are not reported
     quiet_days : so many sound days end it (all engineering judgement)
-    worth_frac, least_frac, most_frac : what of both pipes' excess is lost to the store in the end,
-        and its bounds: the return is not seen, a cooler return and a cooler store gain some back
-        (invented plants gave 0.2 to 0.9)
+    excess_u_frac : standard uncertainty of both pipes' excess, as a share of it: the return is not
+        seen
     """
 
     many: float = 1.6
@@ -103,9 +103,7 @@ class PipeHeatLoss:
     least_days: int = 5
     within_days: int = 25
     quiet_days: int = 3
-    worth_frac: float = 0.5
-    least_frac: float = 0.2
-    most_frac: float = 1.0
+    excess_u_frac: float = 0.2
     kind: str = "pipe_heat_loss"
     text: FaultText = TEXT
     sources: tuple[Source, ...] = (
@@ -231,19 +229,12 @@ class PipeHeatLoss:
         )
 
     def _lost(self, table: DayTable, items: tuple[Happening, ...], excess: float) -> Bounded:
-        """Give the excess of both pipes, no more on a day than the store had room for."""
+        """Give the excess of both pipes, as the store would have taken it."""
         dates = table.days.dates
-        span = slice(dates.index(items[0].date), dates.index(items[-1].date) + 1)
-        planned = table.column("pipe_hot_kwh")[span] + table.column("pipe_cold_kwh")[span]
+        days = np.arange(dates.index(items[0].date), dates.index(items[-1].date) + 1)
+        planned = table.column("pipe_hot_kwh")[days] + table.column("pipe_cold_kwh")[days]
         extra = max(excess, 0.0) * np.nan_to_num(planned)
-        room = table.column("store_room_kwh")[span]
-        extra = np.where(np.isfinite(room), np.minimum(extra, room), extra)
-        total = float(extra.sum())
-        return Bounded(
-            value=self.worth_frac * total,
-            low=self.least_frac * total,
-            high=self.most_frac * total,
-        )
+        return missed_heat(table, days, extra, u_kwh=self.excess_u_frac * float(extra.sum()))
 
 
 def _flow_share(case: Case) -> Floats:

@@ -25,6 +25,7 @@ from analysis.faults._protocol import (
 )
 from analysis.faults._reopening import lasting, without_strays
 from analysis.heat import COIL_NTU
+from analysis.missed import missed_heat
 from analysis.record import Floats
 from analysis.results import Bounded, Evidence
 from analysis.sources import Source
@@ -81,9 +82,8 @@ class PoorHeatTransfer:
     past_days : so many sound days at first make the plant's own past
     least_days, within_days : fewer days in so many are not reported
     quiet_days : so many sound days end it (all engineering judgement)
-    worth_frac, least_frac, most_frac : what of the heat that the hotter loop loses is lost to the
-        store in the end, and its bounds: a store that got less is cooler itself, and its loop runs
-        longer (invented plants gave 0.4 to 0.9)
+    over_u_frac, blind_u_frac : standard uncertainty of what the hotter loop loses, as a share of
+        it, by both pipes and otherwise
     """
 
     seen_units: float = 0.9
@@ -96,9 +96,8 @@ class PoorHeatTransfer:
     least_days: int = 3
     within_days: int = 15
     quiet_days: int = 3
-    worth_frac: float = 0.65
-    least_frac: float = 0.3
-    most_frac: float = 1.0
+    over_u_frac: float = 0.15
+    blind_u_frac: float = 0.25
     kind: str = "poor_heat_transfer"
     text: FaultText = TEXT
     sources: tuple[Source, ...] = (
@@ -185,7 +184,7 @@ class PoorHeatTransfer:
         basis = int(items[-1].values["basis"])
         units = float(np.median([item.values["units"] for item in items]))
         frac = 1.0 - float(np.exp(-units))
-        lost = self._lost(table, items, past)
+        lost = self._lost(table, items, past, by_pipes=basis == BY_PIPES)
         sure = {BY_PIPES: 0.9, BY_CLEAR_SKY: 0.7}.get(basis, 0.75)
         evidence = [
             ("share of the difference to the store that the coil takes", 100.0 * frac, "%"),
@@ -220,20 +219,13 @@ class PoorHeatTransfer:
         )
 
     def _lost(
-        self, table: DayTable, items: tuple[Happening, ...], past: float | None
-    ) -> Bounded | None:
-        """Give what the hotter loop lost, no more on a day than the store had room for."""
+        self, table: DayTable, items: tuple[Happening, ...], past: float | None, *, by_pipes: bool
+    ) -> Bounded:
+        """Give what the hotter loop lost, as the store would have taken it."""
         dates = table.days.dates
-        first, last = dates.index(items[0].date), dates.index(items[-1].date) + 1
-        days = slice(first, last)
+        days = np.arange(dates.index(items[0].date), dates.index(items[-1].date) + 1)
         sound = 1.0 - float(np.exp(-min(max(past or COIL_NTU, 1.0), 3.0)))
         over, carried = table.column("coil_over_kwh")[days], table.column("coil_carried_kwh")[days]
         extra = np.maximum(np.nan_to_num(over - carried / sound), 0.0)
-        room = table.column("store_room_kwh")[days]
-        extra = np.where(np.isfinite(room), np.minimum(extra, room), extra)
-        total = float(extra.sum())
-        return Bounded(
-            value=self.worth_frac * total,
-            low=self.least_frac * total,
-            high=self.most_frac * total,
-        )
+        u_frac = self.over_u_frac if by_pipes else self.blind_u_frac
+        return missed_heat(table, days, extra, u_kwh=u_frac * float(extra.sum()))

@@ -32,10 +32,12 @@ from analysis.faults._sun_path import (
     sector_name,
     sun_path_columns,
 )
+from analysis.missed import missed_heat
 from analysis.record import Bools, Floats, Ints
 from analysis.results import Bounded, Evidence
 from analysis.season import SEASON_DAYS
 from analysis.sources import HAURWITZ, Source
+from analysis.uncertainty import COVERAGE_95
 from analysis.urgency import per_week, urgency_of
 
 TEXT = FaultText(
@@ -91,8 +93,6 @@ class Shading:
     lone_seen : the same where nobody measures the sun
     free_days : free days at the same places end it
     past_days : days before the onset that the plant is held against
-    made_up_frac : of what is missing, so much an emptier store may have made up for at other hours:
-        the healthy figure runs at the store that occurred (invented plants lay within it)
     model_frac : 95 % reach of the healthy figure from one season to the next, against the plant's
         own past (engineering judgement)
     """
@@ -105,7 +105,6 @@ class Shading:
     lone_seen: int = 6
     free_days: int = 3
     past_days: int = 90
-    made_up_frac: float = 0.45
     model_frac: float = 0.06
     kind: str = "shading"
     text: FaultText = TEXT
@@ -205,7 +204,10 @@ class Shading:
         )
 
     def _lost(self, history: History, first: int, last: int) -> Bounded | None:
-        """Give what is missing of the healthy figure, held against the plant's own past."""
+        """Give what is missing of the healthy figure, held against the plant's own past.
+
+        As the store would have taken it: an emptier one made up for some at other hours.
+        """
         table = history.table
         whole = np.isfinite(table.column("expected_kwh")) & np.isfinite(table.column("heat_kwh"))
         now = np.flatnonzero(whole[first : last + 1]) + first
@@ -217,12 +219,11 @@ class Shading:
         due, had = expected(table, past, history.site), delivered(table, past)
         own = len(past) >= 20 and due is not None and had is not None and due.value > 0.0
         level = had.value / due.value if own and had is not None and due is not None else 1.0
-        value = max(level * wanted.value - got.value, 0.0)
         reach = self.model_frac * wanted.value
         if not own:
             reach = float(np.hypot(wanted.high - wanted.value, got.high - got.value))
-        low = value - float(np.hypot(reach, self.made_up_frac * value))
-        return Bounded(value=value, low=max(low, 0.0), high=value + reach)
+        lacking = level * table.column("expected_kwh")[now] - table.column("heat_kwh")[now]
+        return missed_heat(table, now, lacking, u_kwh=reach / COVERAGE_95)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -23,9 +23,11 @@ from analysis.faults._protocol import (
     NotJudged,
     Observation,
 )
+from analysis.missed import missed_heat
 from analysis.record import Bools
-from analysis.results import Bounded, Evidence
+from analysis.results import Evidence
 from analysis.sources import HAURWITZ, ISO_24194, Source
+from analysis.uncertainty import COVERAGE_95
 from analysis.urgency import per_week, urgency_of
 
 TEXT = FaultText(
@@ -116,13 +118,13 @@ class YieldShortfall:
         wanted, got = expected(table, run, history.site), delivered(table, run)
         assert wanted is not None
         assert got is not None
-        gap = wanted.value - got.value
         reach = float(np.hypot(wanted.high - wanted.value, got.high - got.value))
         start_s, end_s = int(table.days.edge_s[run[0]]), int(table.days.edge_s[run[-1] + 1])
         logged = np.flatnonzero(np.isfinite(table.column("expected_kwh")))
         lasts = int(run[-1]) >= int(logged[-1]) - 2
         share = 100.0 * got.value / wanted.value
-        lost = Bounded(value=gap, low=max(gap - reach, 0.0), high=gap + reach)
+        lacking = table.column("expected_kwh")[run] - table.column("heat_kwh")[run]
+        lost = missed_heat(table, run, lacking, u_kwh=reach / COVERAGE_95)
         return Found(
             start_s=start_s,
             end_s=None if lasts else end_s,
