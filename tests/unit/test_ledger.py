@@ -1,5 +1,7 @@
 """Where the missing heat went: shared by day and by precedence. All numbers are invented."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -62,6 +64,20 @@ def test_a_finding_is_charged_no_more_than_its_days_lack():
     assert kept.lost.value == pytest.approx(10.0)
     assert kept.lost.low <= kept.lost.value <= kept.lost.high
     assert given.rest.value == pytest.approx(0.0)
+
+
+def test_a_finding_keeps_its_own_figure_within_the_bounds_of_the_gap():
+    """Ten kWh expected a day, known to 10 % at 95 %: over two days 2 kWh more than what lacks."""
+    table = a_gap_of(0.5, 0.5)
+    table = replace(
+        table, columns={**table.columns, "expected_standing_kwh": np.array([10.0, 10.0])}
+    )
+    given, (kept,) = ledger(table, found(table, "degraded_tubes", 3.0, 0, 1))
+    assert given.entries[0].lost.value == pytest.approx(1.0)
+    assert given.rest.value == pytest.approx(0.0)
+    assert kept.lost.value == pytest.approx(3.0)
+    _, (cut,) = ledger(table, found(table, "degraded_tubes", 30.0, 0, 1))
+    assert cut.lost.value == pytest.approx(given.gap.high)
 
 
 def test_the_order_is_that_of_precedence_not_of_time():

@@ -49,6 +49,20 @@ def test_the_number_of_tubes_is_told_from_fewest_to_most():
     assert working.low <= 18 - 5 <= working.high + 0.5
 
 
+@pytest.mark.thorough
+@pytest.mark.parametrize("kind", ["soiling", "tubes_without_vacuum"])
+def test_what_it_cost_is_what_the_sound_plant_brought_more(kind):
+    """Against the same plant without the fault, whose warmer store takes less than is missing."""
+    harm = {"value": 0.15} if kind == "soiling" else {"tubes": 5}
+    weak = spring(Fault(kind=kind, start="2025-06-20", **harm), tubes=20)
+    (found,) = of_kind(weak.report(), KIND)
+    minutes = weak.run.start_s >= found.start_s
+    powers = (plant.run.truth["delivered_w"] for plant in (spring(tubes=20), weak))
+    well, ill = (float(power_w[minutes].sum()) / 60_000.0 for power_w in powers)
+    assert found.lost.low < well - ill < found.lost.high
+    assert found.lost.high - found.lost.low < 1.8 * found.lost.value
+
+
 @pytest.mark.parametrize("seed", [3, 4, 5, 6])
 def test_a_sound_plant_is_clear_from_spring_to_summer(seed):
     assert clear(spring(seed=seed).conclusion(KIND))

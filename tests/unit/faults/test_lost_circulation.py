@@ -74,6 +74,17 @@ def test_the_lost_heat_is_what_the_same_weather_gave_the_sound_plant(seed):
     assert found.lost.low <= true_kwh <= found.lost.high
 
 
+def test_an_airlock_beside_a_register_of_heat_is_priced_against_the_sound_plant():
+    """Each step of a register looks like a run; over an hour next to nothing moves."""
+    register = (*PUMP_LOG, "heat_register", "ambient", "irradiance_plane")
+    sick = broken("airlock", channels=register)
+    sound = a_plant(start="2025-05-01")
+    true_kwh = sum(sound.run.daily_truth().values()) - sum(sick.run.daily_truth().values())
+    (found,) = of_kind(sick.report(), KIND)
+    assert found.lost.value == pytest.approx(true_kwh, rel=0.3)
+    assert found.lost.low <= true_kwh <= found.lost.high
+
+
 def test_lost_heat_is_unknown_where_the_sun_is():
     (found,) = of_kind(broken("pump_dead", channels=NO_SUN_LOG).report(), KIND)
     assert found.lost is None
