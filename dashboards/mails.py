@@ -236,6 +236,8 @@ def as_page(mail: Mail) -> str:
     """Give the HTML of a mail with its pictures in it, for a browser."""
     html = mail.html
     for part in mail.parts:
+        if part.cid is None:
+            continue
         data = base64.b64encode(part.content).decode()
         html = html.replace(f"cid:{part.cid}", f"data:{part.media_type};base64,{data}")
     return html

@@ -41,6 +41,8 @@ _SAID: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("took an address up again", ("pages.recipients.resume",)),
     ("changed the own mail", ("pages.recipients.change_own",)),
     ("sent a test mail", ("mail.send_test",)),
+    ("noted where a customer gets letters", ("pages.customers.set_contact",)),
+    ("sent yearly letters to customers", ("pages.letters.send",)),
     ("sent a digest at once", ("pages.recipients.send_now", "pages.recipients.send_own_now")),
     ("stopped the own mail by its link", ("stopped-mail",)),
 )

@@ -14,6 +14,7 @@ from service.clock import Clock
 from service.db.engine import Database
 from service.digests.actions import UrgentWatch, compose_due
 from service.jobs.run import holder_name
+from service.letters.actions import write_chosen
 from service.mail.send import send_due
 from service.settings import Settings
 
@@ -36,8 +37,8 @@ class Timetable:
     watch: UrgentWatch = field(default_factory=UrgentWatch)
 
     def tick(self) -> None:
-        """Compose digests that are due, mail urgent findings, send what waits."""
-        for step in (self.digests, self.urgent, self.send):
+        """Compose digests that are due, mail urgent findings, write letters, send what waits."""
+        for step in (self.digests, self.urgent, self.letters, self.send):
             self._guarded(step)
 
     def digests(self) -> int:
@@ -50,6 +51,10 @@ class Timetable:
         """Lay out mails about urgent findings; take back those that wait for one that has ended."""
         self.watch.withdraw_ended(self.database, clock=self.clock, holder=self.holder)
         return self.watch.mail_new(self.database, settings=self.settings, clock=self.clock)
+
+    def letters(self) -> int:
+        """Write the yearly letters that somebody chose."""
+        return write_chosen(self.database, settings=self.settings, clock=self.clock)
 
     def send(self) -> int:
         """Send what waits."""

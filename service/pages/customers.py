@@ -5,15 +5,21 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Query, Response
 
 from dashboards.links import site_path
+from dashboards.sheet.languages import LANGUAGES
 from service.accounts import customers, queries
 from service.context import Context, Here, RowId
 from service.errors import InvalidError
+from service.letters import actions as letter_actions
+from service.letters import queries as letter_queries
 from service.pages import loading
 from service.pages.answers import page, see_other
 
 router = APIRouter(include_in_schema=False)
 
-_MESSAGES = {"withdrawn": "Withdrawn; the link opens nothing any more."}
+_MESSAGES = {
+    "withdrawn": "Withdrawn; the link opens nothing any more.",
+    "contact": "The address is noted.",
+}
 _USUAL_DAYS = 400
 
 
@@ -44,6 +50,8 @@ def _page(
             }
             for one in queries.customer_links(db, site_id=loaded.row.id)
         ]
+        contact = letter_queries.contact_of(db, site_id=loaded.row.id)
+        agreed = letter_queries.agreed(db, site_id=loaded.row.id)
     return page(
         "customer.html",
         status=422 if error else 200,
@@ -53,6 +61,9 @@ def _page(
         message=message,
         error=error,
         days=_USUAL_DAYS,
+        contact=contact,
+        agreed=agreed,
+        languages=[(code, says.name) for code, says in LANGUAGES.items()],
     )
 
 
@@ -87,3 +98,23 @@ def withdraw(here: Here, slug: str, link_id: RowId) -> Response:
         site = here.site(db, slug, may="arrange")
         customers.withdraw(db, site=site, link_id=link_id, now=here.now())
     return see_other(f"{site_path(slug)}/customer?message=withdrawn")
+
+
+@router.post("/sites/{slug}/customer/contact")
+def set_contact(
+    here: Here,
+    slug: str,
+    address: Annotated[str, Form()] = "",
+    name: Annotated[str, Form()] = "",
+    language: Annotated[str, Form()] = "en",
+) -> Response:
+    """Note where the customer gets letters."""
+    try:
+        with here.database.session() as db:
+            site = here.site(db, slug, may="arrange")
+            letter_actions.set_contact(
+                db, site=site, name=name, address=address, language=language, now=here.now()
+            )
+    except InvalidError as error:
+        return _page(here, slug, error=error.detail)
+    return see_other(f"{site_path(slug)}/customer?message=contact")

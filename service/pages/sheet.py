@@ -6,16 +6,14 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Response
 from sqlalchemy.orm import Session
 
-from analysis.results import report_from_json
-from analysis.sitefile import parse_site
 from dashboards.links import site_path
-from dashboards.private import shareable
 from dashboards.sheet.languages import language_for
 from dashboards.sheet.picture import picture
-from dashboards.sheet.view import SheetView, sheet_view
+from dashboards.sheet.view import SheetView
 from service.accounts.customers import site_of_token
+from service.assessments.sheet import sheet_of
 from service.context import Context, Here
-from service.db.models import Site, SiteReport
+from service.db.models import Site
 from service.pages.answers import page
 
 router = APIRouter(include_in_schema=False)
@@ -73,17 +71,9 @@ def shared_as_pdf(here: Here, token: str, lang: Language = None, year: Year = No
 def _view(
     db: Session, here: Context, site: Site, language: str | None, year: int | None
 ) -> SheetView:
-    saved = db.get(SiteReport, site.id)
-    facts = parse_site(site.text)
     accepted = here.request.headers.get("accept-language", "")
-    return sheet_view(
-        shareable(report_from_json(saved.report)) if saved else None,
-        site_name=site.name,
-        fuel=facts.backup.fuel if facts.backup else None,
-        language=language_for(language, accepted=accepted),
-        today=here.now().date(),
-        year=year,
-    )
+    chosen = language_for(language, accepted=accepted)
+    return sheet_of(db, site, language=chosen, today=here.now().date(), year=year)
 
 
 def _page(view: SheetView, wanted: _Wanted) -> Response:

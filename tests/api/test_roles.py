@@ -113,6 +113,10 @@ NEEDS: dict[str, str] = {
     "GET /sites/{slug}/customer": "arrange",
     "POST /sites/{slug}/customer": "arrange",
     "POST /sites/{slug}/customer/{link_id}/withdraw": "arrange",
+    "POST /sites/{slug}/customer/contact": "arrange",
+    "GET /letters": "arrange",
+    "GET /letters/{year}/{slug}": "arrange",
+    "POST /letters/{year}": "arrange",
     "GET /api/sites/{slug}/findings": "see",
     "POST /api/sites/{slug}/findings/{key}/step": "care",
     "POST /sites/{slug}/findings/{key}/step": "care",
@@ -190,6 +194,7 @@ class Server:
             ("{when}", "2025-06-01"),
             ("{key}", "stagnation"),
             ("{week}", "2025-W23"),
+            ("{year}", "2025"),
             ("{token}", self.link),
         ):
             path = path.replace(name, value)
@@ -269,7 +274,7 @@ def test_a_role_without_the_right_is_refused(server: Server, address: str, who: 
     "address", [one for one in CLOSED if "{" in one and NEEDS[one] != "gateway"]
 )
 def test_another_firms_things_are_not_there(server: Server, address: str) -> None:
-    if address == "GET /digest/{week}":
+    if address in ("GET /digest/{week}", "POST /letters/{year}"):
         assert "Mill Lane" not in server.ask(address, "stranger").text
         return
     assert server.ask(address, "stranger").status_code == 404
@@ -295,7 +300,7 @@ def test_a_role_with_the_right_gets_in(server: Server, who: str) -> None:
         answer = server.ask(address, who)
         good = answer.status_code not in (401, 403, 500)
         if address.startswith("GET") and not (
-            {"{key}", "{upload_id}", "{recipient_id}"} & set(address.split("/"))
+            {"{key}", "{upload_id}", "{recipient_id}", "{year}"} & set(address.split("/"))
             or address.endswith("file")
         ):
             good = answer.status_code == 200 or (who == "reader" and answer.status_code == 409)

@@ -13,6 +13,7 @@ from service.db.models.accounts import (
 from service.db.models.assessments import DayRow, FindingSeen, SiteReport
 from service.db.models.care import CaseEvent, FindingCase
 from service.db.models.jobs import Claim, Heartbeat
+from service.db.models.letters import CustomerContact, YearlyLetter
 from service.db.models.mail import Outbox, OutboxPart, Recipient, RecipientSite
 from service.db.models.privacy import Consent, KeptPapers
 from service.db.models.readings import ChannelSeen, DayBlock, DayLayer, DayMark, Upload
@@ -26,6 +27,7 @@ __all__ = [
     "ChannelSeen",
     "Claim",
     "Consent",
+    "CustomerContact",
     "CustomerLink",
     "DayBlock",
     "DayLayer",
@@ -52,4 +54,5 @@ __all__ = [
     "WeatherFile",
     "WeatherSource",
     "WebSession",
+    "YearlyLetter",
 ]
