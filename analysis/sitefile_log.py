@@ -5,13 +5,14 @@ from typing import Any
 
 from analysis.channels import channel, known_names
 from analysis.logs.conversions import known_units, time_unit_s, unit_named
+from analysis.logs.stamp_parts import PARTS
 from analysis.site import ColumnMeaning, LogMap
 from analysis.sitefile_lines import Path
 from analysis.sitefile_reading import Reading, fields_of
 from analysis.sitefile_rules import shown
 from analysis.sitefile_schema import LOG, NESTED
 
-STAMP_COLUMNS = ("time", "date", "time_of_day")
+STAMP_COLUMNS = ("time", "date", "time_of_day", *PARTS)
 _MOST_MIN = 1440
 _DELIMITER_WORDS = {"comma": ",", "semicolon": ";", "tab": "\t", "pipe": "|", "blank": " "}
 

@@ -11,6 +11,7 @@ from analysis.logs.asking import ColumnUnderstood, Question
 from analysis.logs.conversions import UNITS, folded_unit, pulse_units, unit_named
 from analysis.logs.preview import Preview
 from analysis.logs.pulses import pulse_size
+from analysis.logs.stamp_parts import PARTS
 from analysis.record import Floats, Record, record_from_stamps
 from dashboards import format as fmt
 from dashboards.figures.day_curves import has_panel
@@ -36,7 +37,12 @@ FILE_FIELDS = {
     "table": ("table", "What a row holds"),
 }
 LEAVE_OUT = "-"
-_TIMES = (("time", "date and time"), ("date", "the date"), ("time_of_day", "the time of day"))
+_TIMES = (
+    ("time", "date and time"),
+    ("date", "the date"),
+    ("time_of_day", "the time of day"),
+    *((part, f"the {part}, as a part of the time") for part in PARTS),
+)
 _SECOND = ("collector", "store_bottom", "store_middle", "store_top", "flow", "pump")
 
 

@@ -197,6 +197,8 @@ def understood_of(
     remarks = []
     if plan.line_offset:
         remarks.append(f"the columns change in line {plan.line_offset + 1}")
+    if plan.dated:
+        remarks.append("the date stands on a line of its own, above the rows of its day")
     if plan.footers:
         lines = "1 line" if plan.footers == 1 else f"{plan.footers} lines"
         remarks.append(f"{lines} under the rows hold no row and were passed over")

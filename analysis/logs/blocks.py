@@ -190,6 +190,7 @@ class BlockReader:
         if len(columns) > 1:
             import pyarrow.compute as pc
 
+            columns = [pc.utf8_trim_whitespace(column) for column in columns]
             columns = [pc.binary_join_element_wise(*columns, " ")]
         chunks = [one.many(chunk) for chunk in columns[0].chunks if len(chunk)]
         return np.concatenate(chunks) if chunks else np.zeros(0, dtype=np.int64)

@@ -11,6 +11,7 @@ from typing import Literal
 from analysis.errors import LogError
 from analysis.logs.asking import Choice, Question
 from analysis.logs.cells import cells_of
+from analysis.logs.date_lines import with_dates
 from analysis.logs.dialect import Dialect, find_dialect
 from analysis.logs.layout import Layout, find_layout
 from analysis.logs.rows import stamp_of
@@ -65,6 +66,7 @@ class FilePlan:
     line_offset : how many lines of the file stand before the text
     source : which of the files it is of
     footers : how many lines under the rows are none
+    dated : how many lines hold the date of the rows under them
     long : which columns name the series of a long table, None for a wide one
     """
 
@@ -77,6 +79,7 @@ class FilePlan:
     line_offset: int = 0
     source: int = 0
     footers: int = 0
+    dated: int = 0
 
     @property
     def stamp_example(self) -> str:
@@ -106,7 +109,8 @@ def plan_file(source: LogSource, told: Told) -> list[FilePlan]:
         There is no table in it, or no column for the time.
     """
     text, encoding = clean_text(source.name, source.data)
-    first = _plan(source.name, text, encoding, told, 0)
+    text, dated = with_dates(text, told.log_map)
+    first = replace(_plan(source.name, text, encoding, told, 0), dated=dated)
     starts = _other_headers(first)
     if not starts:
         return [first]
@@ -120,7 +124,7 @@ def plan_file(source: LogSource, told: Told) -> list[FilePlan]:
     for start, stop in zip([0, *starts], [*starts, len(first.text)], strict=True):
         part = first.text[start:stop]
         if sum(bool(row.strip()) for row in part.split(b"\n", 3)[:3]) > 1 or not plans:
-            plans.append(_plan(source.name, part, encoding, told, line))
+            plans.append(replace(_plan(source.name, part, encoding, told, line), dated=dated))
         line += part.count(b"\n")
     return plans
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 from analysis.errors import LogError
 from analysis.logs.asking import ColumnUnderstood, Question
+from analysis.logs.date_lines import with_dates
 from analysis.logs.dialect import find_dialect
 from analysis.logs.proposed_map import columns_of
 from analysis.logs.reading import read_logs
@@ -99,7 +100,7 @@ def _as_written(
 ) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
     for source in sources:
         try:
-            text, _ = clean_text(source.name, source.data)
+            text, _ = with_dates(clean_text(source.name, source.data)[0], log_map)
             dialect = find_dialect(source.name, text, log_map)
         except LogError:
             continue

@@ -5,10 +5,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from analysis.errors import LogError
+from analysis.logs.asking import Choice, Question
 from analysis.logs.conversions import time_unit_s
 from analysis.logs.dialect import Dialect
 from analysis.logs.shapes import quoted
 from analysis.logs.stamp_formats import format_of, format_told, looks_like_time_of_day, order_of
+from analysis.logs.stamp_parts import PartsFound, parts_by_heads, parts_by_rows, parts_told
 from analysis.logs.stamps import StampFormat
 from analysis.site import ColumnMeaning, LogMap
 from analysis.units import SECONDS_PER_DAY
@@ -99,6 +101,9 @@ def find_stamp_columns(
         return finder.told_time(said["time"])
     if "date" in said and "time_of_day" in said:
         return finder.joined((said["date"], said["time_of_day"]))
+    parts = parts_told(said, dialect.samples)
+    if parts is not None:
+        return finder.of_parts(parts)
     return finder.found()
 
 
@@ -116,10 +121,21 @@ class _Finder:
             one = self._written(place)
             if one is not None:
                 return self._perhaps_joined(one)
-        for place in (*titled, *(place for place in free if place not in titled)):
-            one = self._counted(place, titled=place in titled)
+        for place in titled:
+            one = self._counted(place, titled=True)
             if one is not None:
                 return one
+        parts = parts_by_heads(self.dialect.heads, free, self.dialect.samples)
+        if parts is not None:
+            return self.of_parts(parts)
+        for place in free:
+            one = self._counted(place, titled=False)
+            if one is not None:
+                return one
+        if not any(self.dialect.heads):
+            orders = parts_by_rows(free, self.dialect.samples)
+            if orders:
+                return self._one_order(orders)
         if titled and not looks_like_time_of_day(self._samples((titled[0],))):
             raise self._unknown((titled[0],))
         raise LogError(
@@ -151,6 +167,39 @@ class _Finder:
         if formats is None:
             raise self._unknown(places)
         return self._of(places, formats)
+
+    def of_parts(self, parts: PartsFound) -> StampColumns:
+        return self._of(parts.places, (parts.format,))
+
+    def _one_order(self, orders: list[PartsFound]) -> StampColumns:
+        """Take the order that the map tells, or the only one; else it is asked."""
+        told = self.told.date_order
+        left = [one for one in orders if told in (None, order_of(one.format))]
+        if len(left) == 1:
+            return self.of_parts(left[0])
+        columns = self.of_parts(orders[0])
+        question = Question(
+            kind="date_order",
+            file=self.name,
+            subject="",
+            choices=tuple(
+                Choice(
+                    value=order_of(one.format),
+                    says=f"{one.format.says}",
+                    certainty_frac=1.0 / len(orders),
+                )
+                for one in orders
+            ),
+            why=f"its first columns, such as {self._samples(columns.places)[0]}, can be dates in "
+            "more than one order",
+        )
+        choices = " or ".join(f'date_order = "{one.value}"' for one in question.choices)
+        raise LogError(
+            f"{question.why}; tell which in [log]: {choices}",
+            file=self.name,
+            line=self.dialect.first_line,
+            questions=(question,),
+        )
 
     def _of(self, places: tuple[int, ...], formats: tuple[StampFormat, ...]) -> StampColumns:
         heads = " ".join(self.dialect.heads[place] for place in places)

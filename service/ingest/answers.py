@@ -7,6 +7,7 @@ from typing import Any
 from analysis.logs.layout import nameless_key
 from analysis.site import ColumnMeaning, LogMap
 from analysis.sitefile import parse_map
+from analysis.sitefile_log import STAMP_COLUMNS
 from analysis.sitefile_write import map_to_toml
 from dashboards.preview_page import LEAVE_OUT
 
@@ -43,7 +44,7 @@ def map_of_answers(answers: Mapping[str, str], *, told: LogMap) -> LogMap:
         given, _, given_unit = answers.get(f"given-{number}", "").partition("|")
         if channel == given and unit in ("", given_unit):
             continue  # its head says so already
-        if channel in ("time", "date", "time_of_day"):
+        if channel in STAMP_COLUMNS:
             unit = ""
         entries[key] = ColumnMeaning(channel=channel, unit=unit or None)
     said: dict[str, Any] = {
