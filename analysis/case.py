@@ -113,6 +113,15 @@ class Case:
         """Sum a value of each row over its day; shape (days,)."""
         return self._over_days(np.add, weight, np.zeros(len(self.days)))
 
+    def seconds(self, flags: Bools) -> Floats:
+        """Give how long a condition on rows held on each day; shape (days,) [s]."""
+        # Most channels are known throughout.
+        return self._logged_s if flags.all() else self.per_day(flags * self.record.step_s)
+
+    @cached_property
+    def _logged_s(self) -> Floats:
+        return self.per_day(self.record.step_s)
+
     def least(self, values: Floats, flags: Bools) -> Floats:
         """Give the least of a value over the flagged rows of each day, NaN where none is."""
         none = np.full(len(self.days), np.inf)

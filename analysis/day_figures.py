@@ -62,17 +62,17 @@ def _presence(case: Case) -> dict[str, Floats]:
         logged |= np.isfinite(values)
     known = logged if case.heat.basis is None else np.isfinite(case.heat.power_w)
     presence = {
-        "known_s": np.minimum(case.per_day(known * record.step_s), length),
-        "logged_s": np.minimum(case.per_day(logged * record.step_s), length),
+        "known_s": np.minimum(case.seconds(known), length),
+        "logged_s": np.minimum(case.seconds(logged), length),
     }
     for name, values in record.columns.items():
-        presence[f"seen_{name}"] = case.per_day(np.isfinite(values) * record.step_s) / length
+        presence[f"seen_{name}"] = case.seconds(np.isfinite(values)) / length
     first, last = np.full(len(length), np.nan), np.full(len(length), np.nan)
-    inside = np.flatnonzero(case.day >= 0)
-    day = case.day[inside]
-    ends = record.start_s[inside] + record.step_s[inside]
-    first[day[::-1]] = record.start_s[inside][::-1]
-    last[day] = ends
+    edge = case.row_edge
+    some = np.flatnonzero(edge[1:] > edge[:-1])
+    latest = edge[1:][some] - 1
+    first[some] = record.start_s[edge[some]]
+    last[some] = record.start_s[latest] + record.step_s[latest]
     return {**presence, "first_s": first, "last_s": last}
 
 
@@ -90,7 +90,7 @@ def _heat(case: Case) -> dict[str, Floats]:
             columns[f"heat_{name}_u_kwh"] = kwh_from_j(case.per_day(heat.u_w[name] * step))
     columns["heat_random_kwh2"] = case.per_day(_sampling_kwh2(case))
     columns |= pair_columns(case)
-    nothing = case.per_day(np.isfinite(heat.power_w) * step) <= 0.0
+    nothing = case.seconds(np.isfinite(heat.power_w)) <= 0.0
     return {name: np.where(nothing, np.nan, values) for name, values in columns.items()}
 
 
@@ -202,7 +202,7 @@ def _pump_kwh(case: Case) -> Floats:
         share = np.where(
             np.isfinite(case.heat.power_w), case.heat.moving.astype(np.float64), np.nan
         )
-    seconds = case.per_day(np.isfinite(share) * case.record.step_s)
+    seconds = case.seconds(np.isfinite(share))
     used = case.per_day(np.nan_to_num(share) * case.record.step_s) * case.site.loop.pump_w
     return np.where(seconds > 0.0, kwh_from_j(used), np.nan)
 

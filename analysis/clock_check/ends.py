@@ -34,12 +34,9 @@ def light_ends(time_s: Ints, light_w_m2: Floats, *, step_s: float) -> tuple[Floa
     angle = 2.0 * math.pi * (time_s[bright] % SECONDS_PER_DAY) / SECONDS_PER_DAY
     noon_frac = math.atan2(np.sin(angle).mean(), np.cos(angle).mean()) / (2.0 * math.pi)
     day = np.floor(time_s / SECONDS_PER_DAY - noon_frac + 0.5).astype(np.int64)
-    day -= day.min()
     rows = np.flatnonzero(bright)
-    count = int(day.max()) + 1
-    first, last = np.full(count, len(time_s)), np.full(count, -1)
-    np.minimum.at(first, day[rows], rows)
-    np.maximum.at(last, day[rows], rows)
+    turn = np.diff(day[rows]) > 0
+    first, last = rows[np.append(True, turn)], rows[np.append(turn, True)]
     good = (last > first) & (first > 0) & (last < len(time_s) - 1)
     first, last = first[good], last[good]
     near = (time_s[first] - time_s[first - 1] <= 2.0 * step_s) & (

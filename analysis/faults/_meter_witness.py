@@ -111,11 +111,13 @@ def stuck_spans(case: Case) -> Spans:
     pump = np.where(read, column(case.record, "pump"), np.nan)
     step_s = case.record.step_s
     spans: Spans = {}
-    for run in stillness(case, "flow").longer(_STUCK_S):
+    for run in stillness(case, ("flow",))["flow"].longer(_STUCK_S):
+        if abs(run.value) <= FLOW_ZERO_FRAC * case.model.flow_l_min:
+            continue
         on = pump[run.rows] > COMMANDED_PERCENT
         off = pump[run.rows] < PUMP_ON_PERCENT
         each = min(float(step_s[run.rows][flags].sum()) for flags in (on, off))
-        if abs(run.value) > FLOW_ZERO_FRAC * case.model.flow_l_min and each >= _EACH_S:
+        if each >= _EACH_S:
             midnight = int(case.grid.start_s[run.day, 0])
             spans[run.day] = ((run.start_s - midnight) // BIN_S, (run.end_s - midnight) // BIN_S)
     return spans

@@ -1,5 +1,6 @@
 """Runs in which a channel repeats one value to the last digit."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -57,37 +58,41 @@ class Stillness:
         )
 
 
-def stillness(case: Case, name: str) -> Stillness:
-    """Give a channel's runs; a few missing values are passed over.
+def stillness(case: Case, names: Iterable[str]) -> dict[str, Stillness]:
+    """Give the runs of channels that were logged; a few missing values are passed over."""
+    apart = _apart(case.day, case.record.start_s)
+    return {name: _runs(case, case.record.columns[name], apart) for name in names}
 
-    Parameters
-    ----------
-    case : the rows and their days
-    name : a channel that was logged
+
+def _apart(day: Ints, start_s: Ints) -> Bools:
+    """Tell which rows but the first begin anew: on another day, or after a long hole.
+
+    In a hole the value may have been any: night before and night after are no whole day.
     """
-    record = case.record
-    known = np.flatnonzero(np.isfinite(record.columns[name]) & (case.day >= 0))
-    # Slices spare copies of what is whole, as most channels are.
-    rows = slice(None) if known.size == len(record) else known
-    values, day, start_s = record.columns[name][rows], case.day[rows], record.start_s[rows]
-    new = np.ones(known.size, dtype=np.bool_)
-    # In a hole the value may have been any: night before and night after are no whole day.
-    new[1:] = (
-        (values[1:] != values[:-1])
-        | (day[1:] != day[:-1])
-        | (start_s[1:] - start_s[:-1] > _LONGEST_HOLE_S)
-    )
+    return np.asarray((day[1:] != day[:-1]) | (start_s[1:] - start_s[:-1] > _LONGEST_HOLE_S))
+
+
+def _runs(case: Case, values: Floats, apart: Bools) -> Stillness:
+    record, day = case.record, case.day
+    read = np.isfinite(values)
+    rows = np.arange(len(values)) if read.all() else np.flatnonzero(read)
+    if rows.size < len(values):
+        values, day = values[rows], day[rows]
+        apart = _apart(day, record.start_s[rows])
+    new = np.ones(rows.size, dtype=np.bool_)
+    new[1:] = values[1:] != values[:-1]
+    new[1:] |= apart
     first = np.flatnonzero(new)
-    last = np.append(first[1:], known.size)[: first.size] - 1
+    last = np.append(first[1:], rows.size)[: first.size] - 1
     closing = np.ones(first.size, dtype=np.bool_)
     closing[:-1] = day[first[1:]] != day[first[:-1]]
-    last_row = known[last]
+    end = rows[last]
     return Stillness(
         day=day[first],
-        first=known[first],
-        last=last_row,
-        start_s=start_s[first],
-        end_s=record.start_s[last_row] + record.step_s[last_row].astype(np.int64),
+        first=rows[first],
+        last=end,
+        start_s=record.start_s[rows[first]],
+        end_s=record.start_s[end] + record.step_s[end].astype(np.int64),
         value=values[first],
         reaches_end=closing,
     )

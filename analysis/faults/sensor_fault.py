@@ -106,7 +106,7 @@ class SensorFault:
 
     def observe(self, case: Case) -> Observation:
         """See channels off their scale or frozen, day by day."""
-        still = {name: stillness(case, name) for name in case.record.columns if _is_watched(name)}
+        still = stillness(case, filter(_is_watched, case.record.columns))
         found = [*self._open(case), *self._stuck(case, still)]
         found.sort(key=lambda item: item.start_s)
         columns = {**_tails(case, still), **_grains(case)}
@@ -155,19 +155,20 @@ class SensorFault:
             if abs(run.value) <= 0.05:
                 return float(_flowing_s(case, run.rows) >= SECONDS_PER_HOUR)
             return float(bool(on.any()) and not bool(on.all()))
+        base = name.rstrip("_23456789")
+        if base not in ("collector", "loop_hot", "loop_cold", "store_bottom"):
+            return 0.0
         step_s = case.record.step_s[run.rows]
         heat_j = np.abs(np.nan_to_num(case.heat.power_w[run.rows]) * step_s)
         # A trickle leaves the pipes at rest.
         flow = column(case.record, "flow")[run.rows]
         heat_j = np.where(flow < TRICKLE_FRAC * case.model.flow_l_min, 0.0, heat_j)
-        base = name.rstrip("_23456789")
         if base == "store_bottom":
             return self._store_moved(case, name, run, heat_j)
-        loop = base in ("collector", "loop_hot", "loop_cold")
-        if kwh_from_j(float(heat_j.sum())) >= self.moved_kwh and loop:
+        if kwh_from_j(float(heat_j.sum())) >= self.moved_kwh:
             # Where nothing else stirred either, nothing speaks against the value.
             return 1.0 if _others_stirred(case, name, run.rows) else 0.5
-        return 0.5 if loop and (on * step_s).sum() >= SECONDS_PER_HOUR else 0.0
+        return 0.5 if (on * step_s).sum() >= SECONDS_PER_HOUR else 0.0
 
     def _store_moved(self, case: Case, name: str, run: ConstantRun, heat_j: Floats) -> float:
         """Tell the same of the store: heat that came down would have warmed its bottom.
