@@ -18,6 +18,7 @@ from service.db.models.mail import Outbox, OutboxPart, Recipient, RecipientSite
 from service.db.models.privacy import Consent, KeptPapers
 from service.db.models.readings import ChannelSeen, DayBlock, DayLayer, DayMark, Upload
 from service.db.models.sites import ApiKey, Site, SiteFileVersion
+from service.db.models.visits import Visit, VisitEntry, VisitPhoto, VisitSave
 from service.db.models.weather import WeatherDay, WeatherFile, WeatherSource
 
 __all__ = [
@@ -50,6 +51,10 @@ __all__ = [
     "SiteReport",
     "TrailEntry",
     "Upload",
+    "Visit",
+    "VisitEntry",
+    "VisitPhoto",
+    "VisitSave",
     "WeatherDay",
     "WeatherFile",
     "WeatherSource",

@@ -9,12 +9,17 @@ from service.db.base import Base, UtcDateTime
 
 
 class Firm(Base):
-    """Who owns sites and accounts; every row belongs to one, directly or through its site."""
+    """Who owns sites and accounts; every row belongs to one, directly or through its site.
+
+    `base_*` is where its people set out from.
+    """
 
     __tablename__ = "firm"
 
     id: Mapped[int] = mapped_column(primary_key=True)
     name: Mapped[str] = mapped_column(String(200))
+    base_latitude_deg: Mapped[float | None]
+    base_longitude_deg: Mapped[float | None]
     created_at: Mapped[datetime] = mapped_column(UtcDateTime)
 
 
