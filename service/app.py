@@ -35,6 +35,7 @@ from service.mail import endpoints as mail
 from service.pages import endpoints as pages
 from service.settings import Settings
 from service.sites import endpoints as sites
+from service.visits import endpoints as visits
 from service.weather import endpoints as weather
 
 LOG = logging.getLogger("suntally.web")
@@ -77,6 +78,7 @@ def create_app(settings: Settings, database: Database, clock: Clock) -> FastAPI:
         assessments.router,
         care.router,
         weather.router,
+        visits.router,
         mail.router,
         pages.router,
     ):

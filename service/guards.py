@@ -44,6 +44,9 @@ HEADERS = (
     (b"cross-origin-opener-policy", b"same-origin"),
 )
 _SMALL_BODY = 1024 * 1024
+# One photo from the script, a few with the form (see `service.visits.photos`).
+_PHOTO = 12 * 1024 * 1024
+_PHOTOS = 64 * 1024 * 1024
 # So much of a refused body is waited for before the answer.
 _THROWN_AWAY = 512 * 1024 * 1024
 _PATIENCE_S = 60.0
@@ -113,6 +116,10 @@ class Guard:
             return self.settings.max_push_bytes
         if path.startswith(("/api/sites/", "/sites/")) and path.endswith("/weather"):
             return self.settings.max_weather_bytes
+        if path.startswith("/api/visits/") and path.endswith("/photos"):
+            return _PHOTO
+        if path.startswith("/visits/") and path.endswith("/save"):
+            return _PHOTOS
         return _SMALL_BODY
 
 

@@ -9,7 +9,7 @@ from dashboards.sheet.picture import HEIGHT, WIDTH, Rect, shapes
 from dashboards.sheet.view import SheetView
 from dashboards.theme import LIGHT
 
-_STATIC = Path(dashboards.__file__).parent / "static"
+STATIC = Path(dashboards.__file__).parent / "static"
 _MARGIN = 18.0
 _INNER = 210.0 - 2 * _MARGIN
 _LABEL, _COLUMN = 62.0, 56.0
@@ -23,8 +23,8 @@ def sheet_pdf(view: SheetView) -> bytes:
     pdf.set_lang(view.language)
     pdf.set_margins(_MARGIN, _MARGIN, _MARGIN)
     pdf.set_auto_page_break(auto=False)
-    pdf.add_font("text", "", _STATIC / "text-regular.ttf")
-    pdf.add_font("text", "B", _STATIC / "text-bold.ttf")
+    pdf.add_font("text", "", STATIC / "text-regular.ttf")
+    pdf.add_font("text", "B", STATIC / "text-bold.ttf")
     pdf.add_page()
     _text(pdf, view.site, size=11, colour=LIGHT.quiet)
     _text(pdf, view.says.title, size=21, style="B", after=3)

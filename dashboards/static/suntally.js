@@ -71,6 +71,9 @@
     history.replaceState(null, "", here);
   }
 
+  // Where somebody has to sign in, no page is kept that was opened on a visit before.
+  if (location.pathname === "/sign-in") window.caches?.delete("suntally-visits");
+
   const boxes = all("[data-plot]");
   all("script[data-figure]").forEach((element) => {
     const content = json(element);

@@ -10,7 +10,16 @@ from analysis.blocks import Block, join, utc_day
 from analysis.record import Record, record_from_stamps
 from analysis.units import SECONDS_PER_DAY
 from service.db.engine import insert_into
-from service.db.models import ChannelSeen, DayBlock, DayMark, Site, Upload, WeatherFile
+from service.db.models import (
+    ChannelSeen,
+    DayBlock,
+    DayMark,
+    Site,
+    Upload,
+    Visit,
+    VisitPhoto,
+    WeatherFile,
+)
 from service.ingest.blocks import decode, encode, values_hash
 
 # Stamps mark the end or the start of their step, so a span's rows may stand one step outside it.
@@ -40,10 +49,11 @@ def last_refusals(db: Session, *, firm_id: int) -> dict[int, str | None]:
 
 
 def hashes_of(db: Session, *, site_id: int) -> set[str]:
-    """Give the raw files that a site's uploads and weather refer to."""
+    """Give the raw files that a site's uploads, weather and photos refer to."""
     found = select(Upload.sha256).where(Upload.site_id == site_id, Upload.sha256.is_not(None))
     weather = select(WeatherFile.sha256).where(WeatherFile.site_id == site_id)
-    every = (*db.scalars(found), *db.scalars(weather))
+    photos = select(VisitPhoto.sha256).join(Visit).where(Visit.site_id == site_id)
+    every = (*db.scalars(found), *db.scalars(weather), *db.scalars(photos))
     return {sha256 for sha256 in every if sha256 is not None}
 
 
@@ -300,10 +310,10 @@ def rows_counted(db: Session, site_id: int) -> tuple[int, int, int, int]:
 
 
 def hashes_referred_to(db: Session, hashes: Sequence[str]) -> set[str]:
-    """Give which of these raw files some upload or weather file still refers to."""
+    """Give which of these raw files something still refers to."""
     found: set[str] = set()
     for first in range(0, len(hashes), _AT_ONCE):
         part = hashes[first : first + _AT_ONCE]
-        for held in (Upload.sha256, WeatherFile.sha256):
+        for held in (Upload.sha256, WeatherFile.sha256, VisitPhoto.sha256):
             found.update(one for one in db.scalars(select(held).where(held.in_(part))) if one)
     return found

@@ -15,6 +15,9 @@ from service.pages import (
     readings,
     recipients,
     sheet,
+    visit,
+    visit_record,
+    visits,
     watching,
     weather,
 )
@@ -23,7 +26,7 @@ from service.pages.answers import error_page
 __all__ = ["error_page", "router"]
 
 router = APIRouter(include_in_schema=False)
-# `/sites/new` stands before `/sites/{slug}`.
+# `/sites/new` stands before `/sites/{slug}`, `/visits/new` before `/visits/{visit_id}`.
 _PARTS = (
     editing,
     watching,
@@ -39,6 +42,9 @@ _PARTS = (
     previews,
     readings,
     weather,
+    visits,
+    visit,
+    visit_record,
 )
 for part in _PARTS:
     router.include_router(part.router)

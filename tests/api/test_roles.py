@@ -14,7 +14,8 @@ from service.accounts.access import COOKIE
 from service.accounts.actions import set_password_by_link, start_session
 from service.accounts.customers import make_link
 from service.accounts.trail_words import WORDS
-from service.db.models import Site
+from service.db.models import Site, Visit, VisitPhoto
+from service.ingest.files import RawStore
 from tests.build_service import BackEnd, back_ends, tidy_log
 
 PUBLIC = "http://sun.example"
@@ -120,6 +121,21 @@ NEEDS: dict[str, str] = {
     "GET /api/sites/{slug}/findings": "see",
     "POST /api/sites/{slug}/findings/{key}/step": "care",
     "POST /sites/{slug}/findings/{key}/step": "care",
+    "GET /visits-worker.js": "nobody",
+    "GET /visits": "see",
+    "GET /visits/{visit_id}": "see",
+    "GET /visits/{visit_id}/photos/{photo_id}": "see",
+    "GET /visits/{visit_id}/record": "see",
+    "GET /visits/{visit_id}/record.pdf": "see",
+    "GET /visits/new": "care",
+    "POST /visits/new": "care",
+    "POST /visits/base": "arrange",
+    "POST /visits/{visit_id}/drop": "care",
+    "POST /visits/{visit_id}/photos/{photo_id}/remove": "care",
+    "POST /visits/{visit_id}/plan": "care",
+    "POST /visits/{visit_id}/save": "care",
+    "POST /api/visits/{visit_id}/photos": "care",
+    "POST /api/visits/{visit_id}/saves": "care",
     "GET /people": "govern",
     "POST /people": "govern",
     "POST /people/{account_id}/close": "govern",
@@ -138,6 +154,10 @@ HAS = {
     "gateway": {"gateway"},
 }
 JSON_BODIES = {
+    "POST /api/visits/{visit_id}/saves": {
+        "key": "7d0b8b0e-6a52-4a5e-9f0e-3a1c2b9d4e55",
+        "sent_at": "2025-06-20T12:00:00Z",
+    },
     "POST /api/sites/{slug}/findings/{key}/step": {"to": "accepted"},
     "POST /api/sites/form": {},
     "POST /api/sites/{slug}/keys": {"label": "x"},
@@ -178,6 +198,18 @@ class Server:
             )
             site = db.get(Site, back.site_id(self.slug))
             _, self.link = make_link(db, site=site, label="x", days=9, made_by="owner", now=now)
+            kept = RawStore(back.settings.data_dir).keep([b"a picture"])
+            visit = Visit(
+                site_id=site.id, planned_on=now.date(), note="", made_by="owner", made_at=now
+            )
+            db.add(visit)
+            db.flush()
+            db.add(
+                VisitPhoto(
+                    visit_id=visit.id, key="photo", sha256=kept.sha256, media_type="image/png",
+                    size_bytes=1, width_px=1, height_px=1, who="owner", taken_in_at=now,
+                )
+            )  # fmt: skip
         self.gateway = back.add_key(self.slug)
 
     def _account(self, db, firm_id: int, login: str, role: str) -> str:
@@ -198,12 +230,16 @@ class Server:
             ("{token}", self.link),
         ):
             path = path.replace(name, value)
-        for name in ("upload", "key", "file", "recipient", "account", "link"):
+        for name in ("upload", "key", "file", "recipient", "account", "link", "visit", "photo"):
             path = path.replace(f"{{{name}_id}}", "1")
         if path.endswith("/series"):
             path += "?from=2025-06-01&to=2025-06-01"
         if path.endswith("/uploads/summary"):
             path += "?ids=1"
+        if path == "/visits/new":
+            path += f"?site={self.slug}"
+        if path.startswith("/api/visits/") and path.endswith("/photos"):
+            path += "?key=7d0b8b0e-6a52-4a5e-9f0e-3a1c2b9d4e56"
         headers = {"accept": "text/html" if not path.startswith("/api") else "application/json"}
         if who in ("reader", "gateway"):
             headers["authorization"] = f"Bearer {getattr(self, who)}"
@@ -281,7 +317,8 @@ def test_another_firms_things_are_not_there(server: Server, address: str) -> Non
 
 
 def test_lists_hold_nothing_of_another_firm(server: Server) -> None:
-    for address in ("GET /", "GET /api/sites", "GET /people", "GET /trail", "GET /settings"):
+    lists = ("GET /", "GET /api/sites", "GET /visits", "GET /people", "GET /trail", "GET /settings")
+    for address in lists:
         answer = server.ask(address, "stranger")
         assert answer.status_code == 200
         assert "Mill Lane" not in answer.text

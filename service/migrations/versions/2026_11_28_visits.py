@@ -51,7 +51,10 @@ def upgrade() -> None:
         sa.Column("who", sa.String(length=200), nullable=False),
         sa.Column("received_at", sa.DateTime(timezone=True), nullable=False),
         sa.ForeignKeyConstraint(
-            ["visit_id"], ["visit.id"], name=op.f("fk_visit_save_visit_id_visit"), ondelete="CASCADE"
+            ["visit_id"],
+            ["visit.id"],
+            name=op.f("fk_visit_save_visit_id_visit"),
+            ondelete="CASCADE",
         ),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_visit_save")),
         sa.UniqueConstraint("key", name=op.f("uq_visit_save_key")),

@@ -1,0 +1,86 @@
+// Keeps the visits that were opened on this phone, so that they open again without a connection.
+// The service puts PARTS before this: the addresses of what every page needs.
+"use strict";
+
+const PAGES = "suntally-visits";
+const SHELF = "suntally-parts";
+const PATIENCE_MS = 8000;
+const FONTS = ["/static/text-latin.woff2", "/static/text-latin-ext.woff2"];
+
+self.addEventListener("install", (event) => {
+  self.skipWaiting();
+  event.waitUntil(
+    caches.open(SHELF).then((shelf) =>
+      Promise.all([...PARTS, ...FONTS, "/static/plotly.min.js"].map((part) =>
+        shelf.match(part).then((held) => held ?? shelf.add(part)),
+      )),
+    ),
+  );
+});
+
+self.addEventListener("activate", (event) => {
+  event.waitUntil(
+    (async () => {
+      const shelf = await caches.open(SHELF);
+      const versions = new Map(PARTS.map((part) => [part.split("?")[0], part]));
+      for (const request of await shelf.keys()) {
+        const { pathname, search } = new URL(request.url);
+        const wanted = versions.get(pathname);
+        if (wanted && wanted !== pathname + search) await shelf.delete(request);
+      }
+      await self.clients.claim();
+    })(),
+  );
+});
+
+const fromShelf = async (request) => {
+  const shelf = await caches.open(SHELF);
+  const held = await shelf.match(request);
+  if (held) return held;
+  const answer = await fetch(request);
+  if (answer.ok) await shelf.put(request, answer.clone());
+  return answer;
+};
+
+// A visit is known by its number; what its address says besides is only for the moment.
+const nameOf = (url) => (/^\/visits\/\d+/.test(url.pathname) ? url.pathname : url.pathname + url.search);
+
+const nothingHere = () =>
+  new Response(
+    '<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" ' +
+      'content="width=device-width, initial-scale=1"><title>No connection</title>' +
+      "<h1>No connection</h1><p>This page was not opened on this phone before. What you typed " +
+      'on other visits is safe. <a href="/visits">The list of visits</a>',
+    { status: 503, headers: { "Content-Type": "text/html; charset=utf-8" } },
+  );
+
+const patiently = (request) =>
+  new Promise((done, failed) => {
+    const timer = setTimeout(() => failed(new Error("too slow")), PATIENCE_MS);
+    fetch(request).then(done, failed).finally(() => clearTimeout(timer));
+  });
+
+const fromService = async (request, name) => {
+  const pages = await caches.open(PAGES);
+  const held = await pages.match(name);
+  try {
+    const answer = held ? await patiently(request) : await fetch(request);
+    // Sent away to sign in: whoever holds the phone now sees nothing that was kept.
+    if (answer.type === "opaqueredirect" || answer.status === 401) await caches.delete(PAGES);
+    else if (answer.ok && !answer.redirected) await pages.put(name, answer.clone());
+    else if (answer.status === 404 || answer.status === 403) await pages.delete(name);
+    return answer;
+  } catch {
+    return held ?? (request.mode === "navigate" ? nothingHere() : Response.error());
+  }
+};
+
+self.addEventListener("fetch", (event) => {
+  const { request } = event;
+  const url = new URL(request.url);
+  if (request.method !== "GET" || url.origin !== self.location.origin) return;
+  if (url.pathname.startsWith("/static/")) event.respondWith(fromShelf(request));
+  else if (/^\/visits(\/\d+(\/record|\/photos\/\d+)?)?$/.test(url.pathname)) {
+    event.respondWith(fromService(request, nameOf(url)));
+  }
+});

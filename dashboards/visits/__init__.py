@@ -1,0 +1,1 @@
+"""Visits as people see them: the list, the page on the phone, the record."""
