@@ -66,7 +66,7 @@ class WantedFinding:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WantingSite:
-    """A site that wants a visit, in words."""
+    """A site that wants a visit, in words; `money_a_week` is the value, then its bounds."""
 
     slug: str
     name: str
@@ -74,7 +74,7 @@ class WantingSite:
     mark: Urgency
     urgency: str
     findings: tuple[WantedFinding, ...]
-    money_a_week: str | None
+    money_a_week: tuple[str, str] | None
     heat_a_week: str
     distance: str | None
 
@@ -155,6 +155,7 @@ def _wanting(
     first = found[0]
     assert site.report is not None
     currency = site.report.savings.currency if site.report.savings else None
+    said = money_bounded(cost, currency).partition(", ")
     return WantingSite(
         slug=site.slug,
         name=site.name,
@@ -171,7 +172,7 @@ def _wanting(
             )
             for one in found
         ),
-        money_a_week=money_bounded(cost, currency) if cost else None,
+        money_a_week=(said[0], said[2]) if cost else None,
         heat_a_week=bounded(heat, unknown="not known"),
         distance=_distance(base, site.place),
     )

@@ -110,5 +110,5 @@ def held_value(facts: SiteFacts, key: str) -> object:
 
 
 def _changed_words(field: Field, held: object, value: float, day: date) -> str:
-    was = "not on record" if held is None else f"{cast(float, held):g}"
-    return f"{field.label}: {was} → {value:g} {field.unit} from {day_words(day)} on"
+    was = "" if held is None else f", before {cast(float, held):g}"
+    return f"{field.label}: {value:g} {field.unit} from {day_words(day)} on{was}"

@@ -14,6 +14,7 @@ import sys
 import time
 import urllib.request
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -80,6 +81,13 @@ def seed(folder: Path) -> None:
 def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     folder = tmp_path_factory.mktemp("browser")
     seed(folder)
+    with served(folder) as address:
+        yield address
+
+
+@contextmanager
+def served(folder: Path) -> Iterator[str]:
+    """Serve a data folder by the real command; gives its address."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
