@@ -267,7 +267,7 @@ def _finish(
     day = local_date(finished_at.timestamp(), site.timezone)
     facts = _facts(visit, site, values, day=day, who=typed.get("name", "").strip() or who)
     if facts.text != site.text:
-        replace_site_file(db, site=site, text=facts.text, now=now)
+        replace_site_file(db, site=site, text=facts.text, who=who, now=now)
     for place, one in enumerate(planned):
         right = typed[f"finding.{place}.outcome"] == "put_right"
         _step(

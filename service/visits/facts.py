@@ -1,9 +1,9 @@
 """What a visit measured, as facts of the site: changes, a meter reading, dates of the fluid."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime
-from typing import Literal, cast
+from typing import cast
 
 from analysis.site import Change, Commissioned, HandReading, Part
 from analysis.site import Site as SiteFacts
@@ -14,10 +14,10 @@ from dashboards.format import day as day_words
 from dashboards.format import number
 from dashboards.visits.fields import Field, all_fields, typed_number, typed_tubes
 
-# What is said of the fluid, and the date of the site file that it moves.
-_FLUID_DATES: Mapping[str, Literal["filled", "fluid_tested"]] = {
-    "passed": "fluid_tested",
-    "renewed": "filled",
+# What is said of the fluid, and what becomes of the dates in the site file.
+_FLUID_DATES: Mapping[str, Callable[[Commissioned, date], Commissioned]] = {
+    "passed": lambda held, day: replace(held, fluid_tested=day),
+    "renewed": lambda held, day: replace(held, filled=day),
 }
 _FLUID_WORDS = {"passed": "fluid tested, good", "renewed": "fluid renewed"}
 
@@ -70,7 +70,7 @@ def new_facts(
     fluid = values.get("fluid", "")
     if fluid in _FLUID_DATES:
         held = facts.commissioned or Commissioned(filled=None, tubes_fitted=None)
-        moved = replace(held, **{_FLUID_DATES[fluid]: day})
+        moved = _FLUID_DATES[fluid](held, day)
         if moved != held:
             text = with_papers(text, moved, facts.warranty)
             words.append(f"{_FLUID_WORDS[fluid]} on {day_words(day)}")
