@@ -297,6 +297,8 @@ def test_lost_heat_is_told_in_money_with_wider_bounds_where_prices_are_known() -
 
 def test_why_no_heat_is_counted_is_said_without_calling_it_zero() -> None:
     assert not_counted(a_finding(kind="frost_risk")) == "none counted (a risk, not a loss so far)"
+    assert "about a hundredth of the heat" in not_counted(a_finding(kind="short_cycling"))
+    assert not_counted(a_finding(kind="night_running")) == "not known"
     assert not_counted(a_finding(kind="stagnation", urgency="watch")) == "not known"
     assert not_counted(a_finding(kind="something_new")) == "not known"
 
