@@ -287,6 +287,7 @@ def _finding(fault: Fault, item: Found) -> Finding:
         certainty=item.certainty,
         channel=item.channel,
         lost=item.lost,
+        untaken_kwh=item.untaken_kwh,
         summary=item.summary,
         evidence=item.evidence,
         likely_causes=fault.text.likely_causes,

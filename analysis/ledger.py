@@ -105,10 +105,13 @@ def ledger_of(
         for item, frac in shares
         if item.lost is not None
     ]
-    taken, rest = share_out(gap, claims)
+    # What a warmer store would not have taken is no loss, and is no riddle either.
+    untaken = [Claim(days=spans[id(item)], kwh=frac * item.untaken_kwh) for item, frac in shares]
+    taken, rest = share_out(gap, (*claims, *untaken))
+    untaken_kwh = float(taken[len(claims) :].sum())
     at_most, _ = share_out(_widest_gap(table, gap, whole), claims)
     entries, held = [], {}
-    for (item, frac), kwh, most_kwh in zip(shares, taken, at_most, strict=True):
+    for (item, frac), kwh, most_kwh in zip(shares, taken[: len(claims)], at_most, strict=True):
         own_gap = _bounds(table, known & spans[id(item)], site)
         entries.append(_entry(item, _limited(item, kwh, own_gap)))
         if item.lost is not None and most_kwh.sum() < frac * item.lost.value:
@@ -120,6 +123,7 @@ def ledger_of(
         days=int(known.sum()),
         gap=Bounded(value=float(gap[known].sum()), low=whole.low, high=whole.high),
         entries=tuple(entries),
+        untaken_kwh=untaken_kwh,
         rest=Bounded(value=total, low=total - reach, high=total + reach),
         apart=tuple(apart),
     )

@@ -40,13 +40,15 @@ class Entry:
 class Ledger:
     """Expected less delivered heat of the days that tell both, shared among the findings.
 
-    The entries and the rest add up to the gap, in value.
+    The entries, what is untaken and the rest add up to the gap, in value.
 
     Attributes
     ----------
     days : how many days tell both
     gap : expected less delivered heat of these days
     entries : what findings account for, in order of precedence
+    untaken_kwh : missing for what was found, but no loss: a sound plant's warmer store would not
+        have taken it
     rest : what no finding accounts for; below zero where days gave more than expected
     apart : what was lost outside the gap, or on days that do not tell both: no part of it
     """
@@ -56,6 +58,7 @@ class Ledger:
     entries: tuple[Entry, ...]
     rest: Bounded
     apart: tuple[Entry, ...]
+    untaken_kwh: float = 0.0
 
     def as_json(self) -> dict[str, Any]:
         """Give the entry of the machine report [kWh]."""
@@ -63,6 +66,7 @@ class Ledger:
             "days": self.days,
             **_named("gap", self.gap),
             "findings": [_entry_json(item) for item in self.entries],
+            "untaken_kwh": round(self.untaken_kwh, 4),
             **_named("rest", self.rest),
             "apart": [_entry_json(item) for item in self.apart],
         }
@@ -76,6 +80,7 @@ class Ledger:
             days=data["days"],
             gap=_bounded("gap", data),
             entries=tuple(_entry(item) for item in data["findings"]),
+            untaken_kwh=data.get("untaken_kwh", 0.0),
             rest=_bounded("rest", data),
             apart=tuple(_entry(item) for item in data["apart"]),
         )

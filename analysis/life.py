@@ -73,6 +73,7 @@ def _joined(last: Finding, item: Finding) -> Finding:
         urgency=min(last.urgency, item.urgency, key=URGENCIES.index),
         certainty=max(last.certainty, item.certainty),
         lost=_sum(last.lost, item.lost),
+        untaken_kwh=last.untaken_kwh + item.untaken_kwh,
         breaks=(*last.breaks, *away, *item.breaks),
     )
 

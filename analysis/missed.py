@@ -51,6 +51,14 @@ def room_columns(case: Case) -> dict[str, Floats]:
     }
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Missed:
+    """What a sound plant would have delivered more, and what of the offer its store had left."""
+
+    lost: Bounded
+    untaken_kwh: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Store:
     """How a store keeps heat: shares of each day's extra heat left, of its room that is there."""
@@ -84,7 +92,7 @@ def missed_heat(
     *,
     u_kwh: float = 0.0,
     most_offered_kwh: Floats | None = None,
-) -> Bounded:
+) -> Missed:
     """Give the heat that a sound plant would have delivered beyond what came.
 
     Parameters
@@ -98,7 +106,7 @@ def missed_heat(
 
     Returns
     -------
-    the middle of both readings, and 95 % bounds
+    the middle of both readings with 95 % bounds, and the rest of what was offered
     """
     offered = np.maximum(np.nan_to_num(offered_kwh), 0.0)
     most = offered if most_offered_kwh is None else np.nan_to_num(most_offered_kwh)
@@ -110,7 +118,10 @@ def missed_heat(
     reach = COVERAGE_95 * u_kwh * value / whole if whole > 0.0 else 0.0
     below = np.hypot(value - min(tight.taken_kwh(least), value), reach)
     above = np.hypot(max(wide.taken_kwh(most), value) - value, reach)
-    return Bounded(value=value, low=max(value - float(below), 0.0), high=value + float(above))
+    return Missed(
+        lost=Bounded(value=value, low=max(value - float(below), 0.0), high=value + float(above)),
+        untaken_kwh=max(whole - value, 0.0),
+    )
 
 
 def _store(table: DayTable, days: Ints, *, off: float) -> _Store:

@@ -215,11 +215,11 @@ def _heir(cause: Finding, brought: Sequence[Finding]) -> Finding:
     if not brought:
         return cause
     urgency = min((cause, *brought), key=lambda item: URGENCIES.index(item.urgency)).urgency
-    losses = [item.lost for item in brought if item.lost is not None]
-    lost = cause.lost
-    if lost is None and losses:
-        lost = max(losses, key=lambda item: item.value)
-    return replace(cause, urgency=urgency, lost=lost)
+    priced = [item for item in brought if item.lost is not None]
+    told = cause
+    if cause.lost is None and priced:
+        told = max(priced, key=lambda item: 0.0 if item.lost is None else item.lost.value)
+    return replace(cause, urgency=urgency, lost=told.lost, untaken_kwh=told.untaken_kwh)
 
 
 def _covered(item: Finding, cause: Finding, until_s: int) -> float:

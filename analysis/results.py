@@ -123,7 +123,8 @@ class Finding:
 
     `end_s` is None while it lasts. `channel` names the sensor where the kind is about one.
     `suppressed_by` names the kind that explains this one; such findings are kept apart. `breaks`
-    are times within in which it was gone, before it came back.
+    are times within in which it was gone, before it came back. `untaken_kwh` is heat missing for it
+    that a sound plant's store would not have taken.
     """
 
     kind: str
@@ -140,6 +141,7 @@ class Finding:
     cautions: tuple[str, ...]
     suppressed_by: str | None = None
     breaks: tuple[tuple[int, int], ...] = ()
+    untaken_kwh: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -18,7 +18,7 @@ _LEAST_KWH = 0.05
 class HeatLine:
     """One row: what, when, how much; `part` is its share of the widest row, for a bar.
 
-    `sort` is `gap`, `finding`, `rest` or `apart`.
+    `sort` is `gap`, `finding`, `untaken`, `rest` or `apart`.
     """
 
     label: str
@@ -51,6 +51,7 @@ def missing_heat(report: Report, *, texts: Texts, slug: str | None) -> tuple[Hea
             sort="gap",
         ),
         *_findings(ledger.entries, report, texts, slug, widest, "finding"),
+        *_untaken(ledger, widest),
         HeatLine(
             label="Nothing found explains" if ledger.rest.value >= 0.0 else "More than expected",
             when="days above expectation set off",
@@ -71,10 +72,26 @@ def missing_heat_says(report: Report) -> str:
     if ledger.gap.low <= 0.0 <= ledger.gap.high and not ledger.entries:
         return "Nothing is missing beyond what the figures are known to."
     return (
-        "Findings and what nothing explains add up to the heat that is missing; no finding is "
+        "Findings, what the store would not have taken and what nothing explains add up to the "
+        "heat that is missing; no finding is "
         "charged more than its days lack here, though its own figure may be larger, as far as the "
         "missing heat is uncertain."
     )
+
+
+def _untaken(ledger: Ledger, widest: float) -> list[HeatLine]:
+    """Give the row of heat that is missing and no loss, where there is any."""
+    if ledger.untaken_kwh < _LEAST_KWH:
+        return []
+    return [
+        HeatLine(
+            label="No loss: the store would not have taken it",
+            when="with the findings put right it would have been warmer",
+            value=quantity(ledger.untaken_kwh, "kWh"),
+            part=ledger.untaken_kwh / widest,
+            sort="untaken",
+        )
+    ]
 
 
 def _widest(ledger: Ledger) -> float:

@@ -202,7 +202,7 @@ def _missing_heat(report: Report, texts: Texts) -> str:
     lines = missing_heat(report, texts=texts, slug=None)
     if not lines:
         return ""
-    marks = {"gap": "", "finding": "- ", "rest": "- ", "apart": "beside it: "}
+    marks = {"gap": "", "finding": "- ", "untaken": "- ", "rest": "- ", "apart": "beside it: "}
     said = []
     for line in lines:
         when = f", {line.when}" if line.when else ""

@@ -65,7 +65,10 @@ class History:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
-    """One finding as a fault states it; prose and lists are added from its text."""
+    """One finding as a fault states it; prose and lists are added from its text.
+
+    `untaken_kwh`: what is missing as well, but a sound plant's store would not have taken.
+    """
 
     start_s: int
     end_s: int | None
@@ -74,6 +77,7 @@ class Found:
     summary: str
     evidence: tuple[Evidence, ...]
     lost: Bounded | None = None
+    untaken_kwh: float = 0.0
     channel: str | None = None
 
 

@@ -35,9 +35,9 @@ from analysis.faults._protocol import (
     NotJudged,
     Observation,
 )
-from analysis.missed import missed_heat
+from analysis.missed import Missed, missed_heat
 from analysis.record import Bools, Ints
-from analysis.results import Bounded, Evidence
+from analysis.results import Evidence
 from analysis.sky import PLANE
 from analysis.sources import ISO_9806, Source
 from analysis.urgency import per_week, urgency_of
@@ -342,7 +342,7 @@ class DegradedTubes:
         end_s = None if end is None else int(table.days.edge_s[end])
         until_s = history.end_s if end_s is None else end_s
         days = np.arange(seen.place, len(table.days) if end is None else end)
-        lost = _lost(table, days, seen, u_all)
+        missed = _missed(table, days, seen, u_all)
         certainty = min(0.99, 0.5 + 0.1 * spell.frac / max(spell.u_frac, 1e-6))
         evidence = [
             ("output below the plant's own sound months", 100.0 * drop, "%"),
@@ -368,7 +368,7 @@ class DegradedTubes:
                 self.kind,
                 certainty=certainty,
                 level="present" if drop >= self.visit_drop else "possible",
-                lost_week=per_week(lost, start_s=start_s, end_s=until_s),
+                lost_week=per_week(missed.lost, start_s=start_s, end_s=until_s),
             ),
             certainty=certainty,
             summary=words,
@@ -376,7 +376,8 @@ class DegradedTubes:
                 Evidence(what=what, start_s=start_s, end_s=until_s, value=value, unit=unit)
                 for what, value, unit in evidence
             ),
-            lost=lost,
+            lost=missed.lost,
+            untaken_kwh=missed.untaken_kwh,
         )
 
 
@@ -394,7 +395,7 @@ def _seen_elsewhere(history: History) -> bool:
     return apart or usual_sun(history.table) != PLANE
 
 
-def _lost(table: DayTable, days: Ints, seen: Measured, u_drop: float) -> Bounded:
+def _missed(table: DayTable, days: Ints, seen: Measured, u_drop: float) -> Missed:
     """Give the heat that a drop cost, as the store would have taken it.
 
     A drop seen in steady sun is carried to all hours: by the heat that came where tubes are

@@ -24,9 +24,9 @@ from analysis.faults._protocol import (
 )
 from analysis.faults._reopening import lasting, without_strays
 from analysis.loop_pipes import around_pipes_c
-from analysis.missed import missed_heat
+from analysis.missed import Missed, missed_heat
 from analysis.record import Bools, Floats, Ints
-from analysis.results import Bounded, Evidence
+from analysis.results import Evidence
 from analysis.sources import ISO_12241, Source
 from analysis.units import SECONDS_PER_HOUR, kwh_from_j
 from analysis.urgency import per_week, urgency_of
@@ -203,7 +203,7 @@ class PipeHeatLoss:
         start_s, end_s = items[0].start_s, items[-1].end_s
         metered = "seen_flow" in table.columns
         sure = 0.85 if metered and past is not None else 0.75
-        lost = self._lost(table, items, share - (past if past is not None else 1.0))
+        missed = self._missed(table, items, share - (past if past is not None else 1.0))
         evidence = [
             ("loss of the pipe from the roof over the planned one", share, "times"),
             ("days that show it", float(len(items)), "days"),
@@ -216,7 +216,7 @@ class PipeHeatLoss:
             urgency=urgency_of(
                 self.kind,
                 certainty=sure,
-                lost_week=per_week(lost, start_s=start_s, end_s=end_s),
+                lost_week=per_week(missed.lost, start_s=start_s, end_s=end_s),
             ),
             certainty=sure,
             summary=f"The pipe from the roof loses {share:.1f} times what is planned for it"
@@ -225,10 +225,11 @@ class PipeHeatLoss:
                 Evidence(what=what, start_s=start_s, end_s=end_s, value=value, unit=unit)
                 for what, value, unit in evidence
             ),
-            lost=lost,
+            lost=missed.lost,
+            untaken_kwh=missed.untaken_kwh,
         )
 
-    def _lost(self, table: DayTable, items: tuple[Happening, ...], excess: float) -> Bounded:
+    def _missed(self, table: DayTable, items: tuple[Happening, ...], excess: float) -> Missed:
         """Give the excess of both pipes, as the store would have taken it."""
         dates = table.days.dates
         days = np.arange(dates.index(items[0].date), dates.index(items[-1].date) + 1)

@@ -25,9 +25,9 @@ from analysis.faults._protocol import (
 )
 from analysis.faults._reopening import lasting, without_strays
 from analysis.heat import COIL_NTU
-from analysis.missed import missed_heat
+from analysis.missed import Missed, missed_heat
 from analysis.record import Floats
-from analysis.results import Bounded, Evidence
+from analysis.results import Evidence
 from analysis.sources import Source
 from analysis.urgency import per_week, urgency_of
 
@@ -184,7 +184,7 @@ class PoorHeatTransfer:
         basis = int(items[-1].values["basis"])
         units = float(np.median([item.values["units"] for item in items]))
         frac = 1.0 - float(np.exp(-units))
-        lost = self._lost(table, items, past, by_pipes=basis == BY_PIPES)
+        missed = self._missed(table, items, past, by_pipes=basis == BY_PIPES)
         sure = {BY_PIPES: 0.9, BY_CLEAR_SKY: 0.7}.get(basis, 0.75)
         evidence = [
             ("share of the difference to the store that the coil takes", 100.0 * frac, "%"),
@@ -206,7 +206,7 @@ class PoorHeatTransfer:
             urgency=urgency_of(
                 self.kind,
                 certainty=sure,
-                lost_week=per_week(lost, start_s=start_s, end_s=end_s),
+                lost_week=per_week(missed.lost, start_s=start_s, end_s=end_s),
             ),
             certainty=sure,
             summary=f"The store's coil takes {100.0 * frac:.0f} % of the difference between loop "
@@ -215,12 +215,12 @@ class PoorHeatTransfer:
                 Evidence(what=what, start_s=start_s, end_s=end_s, value=value, unit=unit)
                 for what, value, unit in evidence
             ),
-            lost=lost,
+            lost=missed.lost,
         )
 
-    def _lost(
+    def _missed(
         self, table: DayTable, items: tuple[Happening, ...], past: float | None, *, by_pipes: bool
-    ) -> Bounded:
+    ) -> Missed:
         """Give what the hotter loop lost, as the store would have taken it."""
         dates = table.days.dates
         days = np.arange(dates.index(items[0].date), dates.index(items[-1].date) + 1)

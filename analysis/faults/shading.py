@@ -32,9 +32,9 @@ from analysis.faults._sun_path import (
     sector_name,
     sun_path_columns,
 )
-from analysis.missed import missed_heat
+from analysis.missed import Missed, missed_heat
 from analysis.record import Bools, Floats, Ints
-from analysis.results import Bounded, Evidence
+from analysis.results import Evidence
 from analysis.season import SEASON_DAYS
 from analysis.sources import HAURWITZ, Source
 from analysis.uncertainty import COVERAGE_95
@@ -178,7 +178,8 @@ class Shading:
         new = bool(before.any(axis=1).sum() >= self.free_days)
         final = last if over else len(table.days) - 1
         sensed = np.isfinite(table.column("sky_source")[days]).any()
-        lost = None if blind else self._lost(history, first, final)
+        missed = None if blind else self._missed(history, first, final)
+        lost = None if missed is None else missed.lost
         certainty = 0.9 if new and len(sectors) > 1 else 0.75
         from_deg = SECTORS[int(sectors[0])]
         to_deg = SECTORS[int(sectors[-1])] + SECTOR_DEG
@@ -201,9 +202,10 @@ class Shading:
                 )
             ),
             lost=lost,
+            untaken_kwh=0.0 if missed is None else missed.untaken_kwh,
         )
 
-    def _lost(self, history: History, first: int, last: int) -> Bounded | None:
+    def _missed(self, history: History, first: int, last: int) -> Missed | None:
         """Give what is missing of the healthy figure, held against the plant's own past.
 
         As the store would have taken it: an emptier one made up for some at other hours.

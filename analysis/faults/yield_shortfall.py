@@ -124,14 +124,14 @@ class YieldShortfall:
         lasts = int(run[-1]) >= int(logged[-1]) - 2
         share = 100.0 * got.value / wanted.value
         lacking = table.column("expected_kwh")[run] - table.column("heat_kwh")[run]
-        lost = missed_heat(table, run, lacking, u_kwh=reach / COVERAGE_95)
+        missed = missed_heat(table, run, lacking, u_kwh=reach / COVERAGE_95)
         return Found(
             start_s=start_s,
             end_s=None if lasts else end_s,
             urgency=urgency_of(
                 self.kind,
                 certainty=0.9,
-                lost_week=per_week(lost, start_s=start_s, end_s=end_s),
+                lost_week=per_week(missed.lost, start_s=start_s, end_s=end_s),
             ),
             certainty=0.9,
             summary=f"Only {share:.0f} % of what a healthy collector would have given, unexplained",
@@ -151,7 +151,8 @@ class YieldShortfall:
                     unit="kWh",
                 ),
             ),
-            lost=lost,
+            lost=missed.lost,
+            untaken_kwh=missed.untaken_kwh,
         )
 
 

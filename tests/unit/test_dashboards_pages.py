@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from analysis.ledger_result import Ledger
 from analysis.record import Record
 from analysis.results import Bounded, Evidence, Report, Savings
 from analysis.site import Site
@@ -21,6 +22,7 @@ from dashboards.finding_page import FindingView, finding_view
 from dashboards.fleet_page import FleetPage, FleetSite, fleet_page
 from dashboards.links import finding_key, finding_of_key
 from dashboards.losses import not_counted, recent_loss, worth
+from dashboards.missing_heat import missing_heat
 from dashboards.render import figure_json, render, script_json
 from dashboards.report_page import render_report
 from dashboards.site_form import GROUPS, field_of
@@ -293,6 +295,20 @@ def test_lost_heat_is_told_in_money_with_wider_bounds_where_prices_are_known() -
     assert worth(report, None) is None
     unpriced = dataclasses.replace(saved, money=None)
     assert worth(dataclasses.replace(report, savings=unpriced), cost) is None
+
+
+def test_the_rows_of_the_missing_heat_add_up_and_say_what_is_no_loss() -> None:
+    gap = Bounded(value=9.0, low=8.0, high=10.0)
+    rest = Bounded(value=2.0, low=1.0, high=3.0)
+    ledger = Ledger(days=30, gap=gap, entries=(), rest=rest, apart=(), untaken_kwh=7.0)
+    rows = missing_heat(dataclasses.replace(a_report(), ledger=ledger), texts=TEXTS, slug=None)
+    assert [row.sort for row in rows] == ["gap", "untaken", "rest"]
+    assert rows[1].label.startswith("No loss")
+    assert rows[1].value == "7 kWh"
+    assert rows[1].part == pytest.approx(7.0 / 9.0)
+    whole = dataclasses.replace(ledger, untaken_kwh=0.0)
+    rows = missing_heat(dataclasses.replace(a_report(), ledger=whole), texts=TEXTS, slug=None)
+    assert [row.sort for row in rows] == ["gap", "rest"]
 
 
 def test_why_no_heat_is_counted_is_said_without_calling_it_zero() -> None:

@@ -80,6 +80,17 @@ def test_a_finding_keeps_its_own_figure_within_the_bounds_of_the_gap():
     assert cut.lost.value == pytest.approx(given.gap.high)
 
 
+def test_what_a_warmer_store_would_not_have_taken_is_no_loss_and_no_riddle():
+    table = a_gap_of(5.0, 5.0, 1.0)
+    dirt = found(table, "degraded_tubes", 4.0, 0, 1, untaken_kwh=30.0)
+    tree = found(table, "shading", 2.0, 0, 1)
+    given, _ = ledger(table, dirt, tree)
+    assert sum(entry.lost.value for entry in given.entries) == pytest.approx(6.0)
+    assert given.untaken_kwh == pytest.approx(4.0)
+    assert given.rest.value == pytest.approx(1.0)
+    assert Ledger.from_json(given.as_json()) == given
+
+
 def test_the_order_is_that_of_precedence_not_of_time():
     table = a_gap_of(5.0, 5.0)
     shade = found(table, "shading", 8.0, 0, 1)

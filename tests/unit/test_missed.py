@@ -17,9 +17,10 @@ def missed(offered, *, u_kwh=0.0, most=None, **columns):
         **{"store_room_kwh": 50.0, "store_costs_frac": 0.0, "store_drawn": 1.0, **columns},
     )
     other = None if most is None else np.full(len(DAYS), most)
-    return missed_heat(
-        table, DAYS, np.full(len(DAYS), offered), u_kwh=u_kwh, most_offered_kwh=other
-    )
+    got = missed_heat(table, DAYS, np.full(len(DAYS), offered), u_kwh=u_kwh, most_offered_kwh=other)
+    ways = (offered, offered if most is None else most)
+    assert got.lost.value + got.untaken_kwh == pytest.approx(20 * sum(max(w, 0.0) for w in ways))
+    return got.lost
 
 
 def test_a_store_with_room_that_costs_nothing_takes_all():
