@@ -79,9 +79,11 @@ def check_sun(*, site: Site, record: Record) -> str | None:
         if fits
         else f"the sun in this log shines at hours when it is night at {where}"
     )
+    offset = f" or, roughly, clock_offset_min = {-best / 60.0:.0f}" if fits else ""
     return (
         f"{what}: this may be the log of another site, or the logger's clock runs in another "
-        "zone; check latitude and longitude in the site file, or set timezone in its [log] table"
+        f"zone; check latitude and longitude in the site file, or set timezone{offset} in its "
+        "[log] table"
     )
 
 

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from analysis.logs.shapes import ParsedLog
     from analysis.record import Record
     from analysis.results import Report
-    from analysis.site import Site
+    from analysis.site import LogMap, Site
     from analysis.weather import Weather
     from dashboards.texts import Texts
 
@@ -126,11 +126,22 @@ def _read(
     record = record_from_stamps(stamp_s=parsed.stamp_s, columns=parsed.columns, stamp=parsed.stamp)
     misfit = check_sun(site=site, record=record)
     if misfit:
-        raise CannotReportError(f"{', '.join(args.logs[:3])}: {misfit}")
+        keys = _clock_keys(parsed, site, log_map)
+        raise CannotReportError(f"{', '.join(args.logs[:3])}: {misfit}{keys}")
     cut = _cut(record, first=first, last=last, timezone=site.place.timezone)
     if weather is not None:
         _check_covers(weather, cut, args.weather, site.place.timezone)
     return _Input(site=site, parsed=parsed, record=cut, weather=weather)
+
+
+def _clock_keys(parsed: "ParsedLog", site: "Site", log_map: "LogMap | None") -> str:
+    """Name the keys that would put the clock right, "" where too few days tell."""
+    from analysis.clock_check.proposal import keys_of
+    from analysis.clock_check.whole_log import look_at_clock
+
+    seen = look_at_clock(parsed, site=site, log_map=log_map or site.log)
+    keys = " or ".join(keys_of(one) for one in seen.corrections) if seen is not None else ""
+    return f". If it is the clock, write in [log]: {keys}" if keys else ""
 
 
 def _assessed(given: _Input, *, first: date | None, last: date | None) -> "Report":

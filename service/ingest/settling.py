@@ -137,6 +137,7 @@ def _job(db: Session, upload_id: int) -> _Job | None:
 
 def _read(job: _Job, *, raw: RawStore, settings: Settings, clock: Clock) -> _Read:
     """Read the bytes; whatever makes them unusable is an AnalysisError in plain words."""
+    from analysis.clock_check.whole_log import clock_question, look_at_clock
     from analysis.logs.archives import unpack
     from analysis.logs.reading import read_logs
     from analysis.record import record_from_stamps
@@ -163,6 +164,11 @@ def _read(job: _Job, *, raw: RawStore, settings: Settings, clock: Clock) -> _Rea
     record = record_from_stamps(stamp_s=parsed.stamp_s, columns=parsed.columns, stamp=parsed.stamp)
     misfit = check_sun(site=site, record=record)
     if misfit is not None:
+        seen = look_at_clock(parsed, site=site, log_map=site.log)
+        asked = clock_question(seen, files=[one.name for one in parsed.files])
+        if asked is not None:
+            why = f"it waits for an answer: {misfit}. As the clock is looked at, {asked.why}"
+            raise _AskingError(why, [_account(one) for one in parsed.files])
         raise LogError(misfit, file=job.name)
     count = parsed.rows
     return _Read(

@@ -434,3 +434,25 @@ def test_an_unanswered_clock_keeps_nothing_waiting(back: BackEnd, client: TestCl
     assert parse_site(site_text(back, slug)).log.clock_offset_min is None
     back.worker().work_all()
     assert states(back) == ["stored"]
+
+
+@pytest.mark.parametrize("off_min", [360, -540, 715])
+def test_a_clock_many_hours_off_is_asked_with_keys_and_never_refused(
+    back: BackEnd, client: TestClient, off_min: int
+) -> None:
+    slug = back.add_site()
+    text = wrong_clock(back, slug, off_min).replace("Zeit;Q1;Q2", "time;g_plane_w_m2;t_collector_c")
+    number = hand_in(back, slug, text)
+    assert (states(back), blocks(back)) == (["asking"], 0)
+    here = f"/sites/{slug}/logs/{number}"
+    page = client.post(here, data={"timezone": "UTC"}).text
+    offered = re.findall(r'value="(clock_offset_min = (-?\d+))"', page)
+    (lines, minutes), *_ = offered
+    away = (float(minutes) - off_min + 720.0) % 1440.0 - 720.0
+    assert abs(away) < 15.0
+    assert (
+        client.post(here, data={"timezone": "UTC", "clock": lines, "do": "accept"}).status_code
+        == 303
+    )
+    back.worker().work_all()
+    assert states(back) == ["stored"]
