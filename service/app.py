@@ -26,6 +26,7 @@ from service.care import endpoints as care
 from service.clock import Clock
 from service.db.engine import Database
 from service.errors import ServiceError, SignedOutError
+from service.exports import endpoints as exports
 from service.guards import HEADERS, Guard
 from service.health import router as health
 from service.ingest import endpoints as ingest
@@ -76,6 +77,7 @@ def create_app(settings: Settings, database: Database, clock: Clock) -> FastAPI:
         map_endpoints.router,
         ingest.router,
         assessments.router,
+        exports.router,
         care.router,
         weather.router,
         visits.router,

@@ -48,6 +48,7 @@ def _parser() -> argparse.ArgumentParser:
         _add_serve,
         _add_work,
         _add_digest,
+        _add_export,
         _add_password,
         _add_firm,
         _add_demo,
@@ -142,6 +143,21 @@ def _add_digest(commands: "_Commands") -> None:
 
 def _digest(args: argparse.Namespace) -> int:
     from service.digests.command import run
+
+    return run(args)
+
+
+def _add_export(commands: "_Commands") -> None:
+    from service.exports.command import add_arguments
+
+    command = commands.add_parser("export", help="write a site's data into a file")
+    _add_places(command)
+    add_arguments(command)
+    command.set_defaults(run=_export)
+
+
+def _export(args: argparse.Namespace) -> int:
+    from service.exports.command import run
 
     return run(args)
 

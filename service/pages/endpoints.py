@@ -7,6 +7,7 @@ from service.pages import (
     customers,
     digest,
     editing,
+    exports,
     findings,
     firm,
     letters,
@@ -45,6 +46,7 @@ _PARTS = (
     visits,
     visit,
     visit_record,
+    exports,
 )
 for part in _PARTS:
     router.include_router(part.router)

@@ -40,6 +40,8 @@ NEEDS: dict[str, str] = {
     "GET /sites/{slug}/sheet.pdf": "see",
     "GET /": "see",
     "GET /api/sites": "see",
+    "GET /api/sites/{slug}/export": "see",
+    "GET /sites/{slug}/export": "see",
     "GET /api/sites/{slug}/file": "see",
     "GET /api/sites/{slug}/readings": "see",
     "GET /api/sites/{slug}/report": "see or gateway",

@@ -1,0 +1,1 @@
+"""A site's data for other programs: CSV, XLSX and Parquet."""
