@@ -3,7 +3,6 @@
 No address is built in, and nothing of the network is touched here.
 """
 
-import ipaddress
 import re
 from collections.abc import Iterable
 from datetime import date, timedelta
@@ -11,15 +10,12 @@ from urllib.parse import quote, urlsplit
 
 from analysis.site import Place
 from service.errors import InvalidError
+from service.outward import is_own
 
 NAMES = ("latitude", "longitude", "from", "to")
 _LONGEST = 2000
 # A year and a day at a time.
 MOST_DAYS = 366
-
-Address = ipaddress.IPv4Address | ipaddress.IPv6Address
-_NAT64 = ipaddress.ip_network("64:ff9b::/96")
-_OWN_NAMES = re.compile(r"(^|\.)(localhost|local|localdomain|internal|home\.arpa)$", re.IGNORECASE)
 
 
 def checked_template(text: str, *, allow_private: bool) -> str:
@@ -56,32 +52,13 @@ def checked_template(text: str, *, allow_private: bool) -> str:
         raise InvalidError(
             "Name and password before the host are not sent; put a key into the query.", field="url"
         )
-    if not allow_private and (_OWN_NAMES.search(host) or _is_private_literal(host)):
+    if not allow_private and is_own(host):
         raise InvalidError(
             "This address leads into the server's own network, which is not asked; its operator "
             "can allow that.",
             field="url",
         )
     return template
-
-
-def _is_private_literal(host: str) -> bool:
-    try:
-        return not is_public(ipaddress.ip_address(host))
-    except ValueError:
-        return False
-
-
-def is_public(address: Address) -> bool:
-    """Tell whether an address is out on the internet, whatever it is wrapped in."""
-    if isinstance(address, ipaddress.IPv6Address):
-        if address.teredo is not None or address.sixtofour is not None:
-            return False
-        if address.ipv4_mapped is not None:
-            return is_public(address.ipv4_mapped)
-        if address in _NAT64:
-            return is_public(ipaddress.IPv4Address(int(address) & 0xFFFFFFFF))
-    return address.is_global and not address.is_multicast
 
 
 def filled(template: str, *, place: Place, first: date, last: date) -> str:

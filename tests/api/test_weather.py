@@ -13,7 +13,8 @@ import pytest
 from starlette.testclient import TestClient
 
 from service.db.models import WeatherSource
-from service.weather.address import days_to_ask, is_public
+from service.outward import is_public
+from service.weather.address import days_to_ask
 from service.weather.fetch import FetchError, fetch
 from tests.build_service import LOCAL, BackEnd, back_ends, site_file, sun_height, tidy_log
 
