@@ -65,7 +65,7 @@ from analysis.units import SECONDS_PER_DAY
 from analysis.weather import Weather
 from analysis.years import year_figures
 
-METHOD = "14"
+METHOD = "15"
 """Version of the method: stored tables of another version are observed anew."""
 
 MARGIN_DAYS = 1
@@ -314,6 +314,21 @@ def _heat_basis(channels: frozenset[str], table: DayTable) -> str | None:
     return DAILY_SUMMARY if summed.any() and not sampled.any() else heat_basis(channels)
 
 
+def _unread_notes(table: DayTable) -> tuple[str, ...]:
+    """Say on how many days what heat rests on was not logged, at least while the loop ran."""
+    silent = (table.column("known_s") == 0.0) & (table.column("logged_s") > 0.0)
+    unread = np.flatnonzero((table.column("unread") > 0.0) | silent)
+    if not len(unread):
+        return ()
+    first, last = (date.fromisoformat(table.days.dates[at]) for at in (unread[0], unread[-1]))
+    days = "1 day" if len(unread) == 1 else f"{len(unread)} days"
+    span = f"{first:%-d %B %Y}" + (f" to {last:%-d %B %Y}" if last > first else "")
+    return (
+        f"On {days} ({span}) the flow, a pipe or whatever else heat rests on was not logged, at "
+        "least while the loop ran: the heat of those days is unknown, and none of it is counted",
+    )
+
+
 def _register_notes(table: DayTable) -> tuple[str, ...]:
     """Say where a heat register falls as none does."""
     moves, falls = (int(np.nansum(table.column(f"register_{what}"))) for what in ("moves", "falls"))
@@ -340,7 +355,8 @@ def _basis(
         notes.append("Heat cannot be worked out: neither flow, a meter nor pump and temperatures")
     elif heat in _HEAT_WORDS:
         notes.append(_HEAT_WORDS[heat])
-    notes.extend((*summary_notes(table), *apart_notes(table), *_register_notes(table)))
+    notes.extend((*summary_notes(table), *(() if heat is None else _unread_notes(table))))
+    notes.extend((*apart_notes(table), *_register_notes(table)))
     notes.extend((*sun_notes, *sensor_notes(table), *of_drift))
     kind = values_kind(table)
     if site.log.values is None and kind == "mean":

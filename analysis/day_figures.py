@@ -9,8 +9,8 @@ import numpy as np
 from analysis.case import Case
 from analysis.days import DayTable
 from analysis.grid import BIN_S
-from analysis.heat import column
-from analysis.record import Floats
+from analysis.heat import PUMP_ON_PERCENT, column
+from analysis.record import Bools, Floats
 from analysis.resting import pair_columns
 from analysis.sky import NO_SOURCE
 from analysis.units import SECONDS_PER_HOUR, kwh_from_j
@@ -30,16 +30,20 @@ _LEAST_SUN_KNOWN = 0.95
 _KEPT_WARM_C = 45.0
 # A step that comes after a gap says nothing about how fast the power changed.
 _NEXT_STEP = 1.6
+# A day is unread whose loop ran for so long, and so little of that is known (judgement).
+SHORTEST_RUN_S, KNOWN_RUN_FRAC = 600.0, 0.1
 
 
 def day_columns(case: Case) -> dict[str, Floats]:
     """Give the figures of each day; every array of shape (days,), NaN where unknown."""
+    unread = _unread(case)
     return {
         "length_s": case.days.length_s,
-        **_presence(case),
-        **_heat(case),
+        "unread": unread.astype(np.float64),
+        **_presence(case, unread),
+        **_heat(case, unread),
         **_register_moves(case),
-        **_expected(case),
+        **_expected(case, unread),
         "pump_kwh": _pump_kwh(case),
         "peak_collector_c": _peak_c(case),
         "carried_h": case.hours(case.expected.carried),
@@ -54,7 +58,20 @@ def usual_sun(table: DayTable) -> int | None:
     return int(np.bincount(known).argmax()) if known.size else None
 
 
-def _presence(case: Case) -> dict[str, Floats]:
+def _unread(case: Case) -> Bools:
+    """Tell the days whose runs the log missed: their rests say nothing of their heat.
+
+    While the loop rests its heat is known to be nothing. A day on which it ran and hardly a row of
+    that is known would look like a day without heat.
+    """
+    heat = case.heat
+    runs = (column(case.record, "pump") >= PUMP_ON_PERCENT) | heat.moving
+    running_s = case.seconds(runs)
+    known_s = case.seconds(runs & np.isfinite(heat.power_w))
+    return np.asarray((running_s >= SHORTEST_RUN_S) & (known_s < KNOWN_RUN_FRAC * running_s))
+
+
+def _presence(case: Case, unread: Bools) -> dict[str, Floats]:
     """Give known time, first and last instant, and each channel's share of the day."""
     record, length = case.record, case.days.length_s
     logged = np.zeros(len(record), dtype=np.bool_)
@@ -62,7 +79,11 @@ def _presence(case: Case) -> dict[str, Floats]:
         logged |= np.isfinite(values)
     known = logged if case.heat.basis is None else np.isfinite(case.heat.power_w)
     presence = {
-        "known_s": np.minimum(case.seconds(known), length),
+        "known_s": np.where(
+            unread & (case.heat.basis is not None),
+            0.0,
+            np.minimum(case.seconds(known), length),
+        ),
         "logged_s": np.minimum(case.seconds(logged), length),
     }
     for name, values in record.columns.items():
@@ -76,7 +97,7 @@ def _presence(case: Case) -> dict[str, Floats]:
     return {**presence, "first_s": first, "last_s": last}
 
 
-def _heat(case: Case) -> dict[str, Floats]:
+def _heat(case: Case, unread: Bools) -> dict[str, Floats]:
     heat, step = case.heat, case.record.step_s
     if heat.basis is None:
         return {}
@@ -91,7 +112,11 @@ def _heat(case: Case) -> dict[str, Floats]:
     columns["heat_random_kwh2"] = case.per_day(_sampling_kwh2(case))
     columns |= pair_columns(case)
     nothing = case.seconds(np.isfinite(heat.power_w)) <= 0.0
-    return {name: np.where(nothing, np.nan, values) for name, values in columns.items()}
+    return {
+        # A night at rest tells of the sensors whatever the day did.
+        name: np.where(nothing | (unread & name.startswith("heat_")), np.nan, values)
+        for name, values in columns.items()
+    }
 
 
 def _register_moves(case: Case) -> dict[str, Floats]:
@@ -127,7 +152,7 @@ def _sampling_kwh2(case: Case) -> Floats:
     return np.square(kwh_from_j(step)) * (np.square(change) + 2.0 * there_and_back) / 12.0
 
 
-def _expected(case: Case) -> dict[str, Floats]:
+def _expected(case: Case, unread: Bools) -> dict[str, Floats]:
     sky, loop, expected = case.sky, case.loop, case.expected
     if (sky.source == NO_SOURCE).all():
         return {}
@@ -151,7 +176,9 @@ def _expected(case: Case) -> dict[str, Floats]:
     columns["sky_source"] = sky.source.astype(np.float64)
     nothing = (loop.known_s.sum(axis=1) <= 0.0) | (sky.source == NO_SOURCE)
     return {
-        name: np.where(nothing | (unknown & name.startswith("expected_")), np.nan, values)
+        name: np.where(
+            nothing | ((unknown | unread) & name.startswith("expected_")), np.nan, values
+        )
         for name, values in columns.items()
     }
 
