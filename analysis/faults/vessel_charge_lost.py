@@ -103,6 +103,7 @@ class VesselChargeLost:
         steam (common practice, no source)
     least_days, within_days : fewer days in so many are not reported
     quiet_days : so many sound days end it (all engineering judgement)
+    few_sound : of `pool_days` at most so many sound ones leave it open whether gas was lost
     near_valve_bar : this near the safety valve it opens soon (common practice, no source)
     """
 
@@ -119,6 +120,7 @@ class VesselChargeLost:
     least_days: int = 4
     within_days: int = 15
     quiet_days: int = 3
+    few_sound: int = 10
     near_valve_bar: float = 0.3
     kind: str = "vessel_charge_lost"
     text: FaultText = TEXT
@@ -149,6 +151,13 @@ class VesselChargeLost:
             return NotJudged(
                 why="no vessel on record, and too little warmth in the loop to learn from"
             )
+        times = self._open_times(fit, days)
+        if times is not None:
+            return NotJudged(
+                why=f"for {self.pool_days} days the pressure has climbed about {times:.1f} times "
+                "as far as it should, but not surely: the gas's own warmth may do that. Log the "
+                "air outdoors, or measure the vessel's gas on the next visit"
+            )
         climb_bar = table.column("swing_bar")
         good = np.zeros(len(table.days), dtype=np.bool_)
         good[[day.place for day in days if day.sound]] = True
@@ -163,6 +172,26 @@ class VesselChargeLost:
             if kept:
                 found.append(self._found(history, kept, over))
         return Judged(findings=tuple(found), why=_WHY)
+
+    def _open_times(self, fit: Fit, days: list[_Day]) -> float | None:
+        """Give how many times too far the pressure climbs where no day says so and few deny it.
+
+        That is so with a loss of half where the air outdoors is only estimated; months more do not
+        help, since the gas goes with the season.
+        """
+        latest = days[-self.pool_days :]
+        if len(latest) < self.pool_days or any(day.beyond for day in days):
+            return None
+        if (
+            any(not day.judged for day in latest)
+            or sum(day.sound for day in latest) > self.few_sound
+        ):
+            return None
+        now = fit(np.array([day.place for day in latest]))
+        usual = latest[-1].usual_per_l
+        if now is None or not usual or now.per_l < self.sound_times * usual:
+            return None
+        return now.per_l / usual
 
     def _followed(self, fit: Fit, stretch: Ints, stated: float | None) -> list[_Day]:
         """Follow the days that share one vessel."""
@@ -204,7 +233,7 @@ class VesselChargeLost:
                     swing=now,
                     usual_per_l=limits[0][0],
                 )
-        return _Day(place=place, judged=bool(limits))
+        return _Day(place=place, judged=bool(limits), usual_per_l=limits[0][0] if limits else 0.0)
 
     def _item(self, history: History, fit: Fit, days: list[_Day], number: int) -> Happening:
         table, day = history.table, days[number]

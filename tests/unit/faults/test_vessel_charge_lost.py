@@ -39,6 +39,17 @@ def test_lost_gas_is_found_against_the_plants_own_past(share, channels):
     assert charge == pytest.approx(45.2 * share, rel=0.5)
 
 
+def test_half_the_gas_without_the_air_outdoors_is_not_called_clear():
+    """The gas's own warmth hides it, for months: neither found nor sound is cannot be judged."""
+    said = {}
+    for share in (0.5, 1.0):
+        plant = lost(share, end=None, channels=NO_AIR_LOG, days=75)
+        said[share] = plant.conclusion(KIND)
+    assert isinstance(said[0.5], NotJudged)
+    assert "not surely" in said[0.5].why
+    assert said[1.0].findings == ()
+
+
 def test_near_the_safety_valve_it_is_urgent():
     plant = lost(0.1, end=None, site={"loop": {"safety_valve_bar": 2.9}})
     (found,) = of_kind(plant.report(), KIND)
