@@ -264,6 +264,8 @@ def _lost_kwh(items: list[Happening], *, blind: bool) -> Bounded | None:
     trickle = COVERAGE_95 * TRICKLE_U_FRAC * got
     reach = float(np.hypot(0.2 * float(expected.sum()), trickle))
     low = max(value - reach, 0.0)
+    high = value + reach
     if blind:
-        low = min(low, _TRICKLE_LEAVES_FRAC * value)
-    return Bounded(value=value, low=low, high=value + reach)
+        # What came is worked out from the pump's command alone: all of it, or nothing.
+        low, high = min(low, _TRICKLE_LEAVES_FRAC * value), high + max(got, 0.0)
+    return Bounded(value=value, low=low, high=high)
