@@ -38,6 +38,7 @@ from service.settings import Settings
 from service.sites import endpoints as sites
 from service.visits import endpoints as visits
 from service.weather import endpoints as weather
+from service.webhooks import endpoints as webhooks
 
 LOG = logging.getLogger("suntally.web")
 
@@ -80,6 +81,7 @@ def create_app(settings: Settings, database: Database, clock: Clock) -> FastAPI:
         exports.router,
         care.router,
         weather.router,
+        webhooks.router,
         visits.router,
         mail.router,
         pages.router,

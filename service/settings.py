@@ -38,6 +38,9 @@ class Settings(BaseSettings):
     weather_private_hosts: bool = Field(
         False, description="Whether weather may be fetched from this machine or its own network."
     )
+    webhook_private_hosts: bool = Field(
+        False, description="Whether webhooks may go to this machine or its own network."
+    )
     push_settle_s: float = Field(
         60.0,
         ge=0,

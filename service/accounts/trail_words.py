@@ -50,6 +50,10 @@ _SAID: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("sent a test mail", ("mail.send_test",)),
     ("noted where a customer gets letters", ("pages.customers.set_contact",)),
     ("sent yearly letters to customers", ("pages.letters.send",)),
+    ("set a webhook up", ("webhooks.make", "pages.webhooks.make")),
+    ("removed a webhook", ("webhooks.remove", "pages.webhooks.remove")),
+    ("had a paused webhook told again", ("webhooks.resume", "pages.webhooks.resume")),
+    ("sent a test to a webhook", ("webhooks.send_test", "pages.webhooks.send_test")),
     ("sent a digest at once", ("pages.recipients.send_now", "pages.recipients.send_own_now")),
     ("stopped the own mail by its link", ("stopped-mail",)),
 )

@@ -23,6 +23,7 @@ from service.ingest import queries as ingest_queries
 from service.jobs import claims
 from service.sites import queries as site_queries
 from service.weather.actions import load_weather
+from service.webhooks.actions import is_listened_to, tell_of_report
 
 # One pass holds at most this many days of rows in memory.
 _MOST_DAYS = 400
@@ -184,6 +185,9 @@ def _save(
     if thought is None:
         queries.drop_report(db, site_id=site.id)
         return
+    if is_listened_to(db, firm_id=site.firm_id):
+        before = queries.latest_report(db, site_id=site.id)
+        tell_of_report(db, site=site, before=before, report=thought.report, now=now)
     queries.save_report(
         db,
         site=site,

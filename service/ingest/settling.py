@@ -22,6 +22,7 @@ from service.ingest.storing import OtherSiteError, store_rows
 from service.jobs import claims
 from service.settings import Settings
 from service.sites import queries as site_queries
+from service.webhooks.actions import tell_of_refusal
 
 # The key of `[log]` that answers a question about a whole file.
 _ANSWERED_BY = {
@@ -116,6 +117,7 @@ def settle_upload(
             _leave(upload, "asking", asking.why, files=asking.files, now=clock.now())
         if refusal is not None:
             _leave(upload, "refused", refusal, files=[], now=clock.now())
+            tell_of_refusal(db, site=site, name=upload.name, why=refusal, now=clock.now())
 
 
 def _job(db: Session, upload_id: int) -> _Job | None:

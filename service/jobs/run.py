@@ -33,6 +33,7 @@ from service.settings import Settings
 from service.sites.actions import purge_sites
 from service.weather import queries as weather_queries
 from service.weather.actions import fetch_weather, settle_file
+from service.webhooks import queries as webhook_queries
 
 LOG = logging.getLogger("suntally.worker")
 
@@ -129,6 +130,7 @@ class Worker:
             days = timedelta(days=self.settings.preview_days)
             gone += expire_previews(db, before=now - days)
             outbox.purge(db, before=now - _KEPT)
+            webhook_queries.purge(db, before=now - _KEPT)
             claims.forget_old(db, before=now - _KEPT)
         drop_bytes(self.database, raw=self.raw, hashes=gone)
         self.raw.sweep()

@@ -17,6 +17,7 @@ from service.jobs.run import holder_name
 from service.letters.actions import write_chosen
 from service.mail.send import send_due
 from service.settings import Settings
+from service.webhooks.actions import send_due as tell_programs
 
 if TYPE_CHECKING:
     from apscheduler.schedulers.background import BackgroundScheduler
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 LOG = logging.getLogger("suntally.schedule")
 
 TICK_S = 120
+WEBHOOKS_S = 20
 
 
 @dataclass(slots=True, kw_only=True)
@@ -60,6 +62,14 @@ class Timetable:
         """Send what waits."""
         return send_due(self.database, settings=self.settings, clock=self.clock, holder=self.holder)
 
+    def webhooks(self) -> None:
+        """Send what waits for other programs; no reader of mail waits for them."""
+        self._guarded(
+            lambda: tell_programs(
+                self.database, settings=self.settings, clock=self.clock, holder=self.holder
+            )
+        )
+
     def _guarded(self, step: Callable[[], int]) -> None:
         try:
             step()
@@ -79,6 +89,15 @@ def build_scheduler(settings: Settings, database: Database, clock: Clock) -> "Ba
         timetable.tick,
         IntervalTrigger(seconds=TICK_S, timezone=UTC),
         id="mail",
+        next_run_time=datetime.now(UTC),
+        coalesce=True,
+        max_instances=1,
+        misfire_grace_time=None,
+    )
+    scheduler.add_job(
+        timetable.webhooks,
+        IntervalTrigger(seconds=WEBHOOKS_S, timezone=UTC),
+        id="webhooks",
         next_run_time=datetime.now(UTC),
         coalesce=True,
         max_instances=1,

@@ -21,6 +21,7 @@ from service.pages import (
     visits,
     watching,
     weather,
+    webhooks,
 )
 from service.pages.answers import error_page
 
@@ -47,6 +48,7 @@ _PARTS = (
     visit,
     visit_record,
     exports,
+    webhooks,
 )
 for part in _PARTS:
     router.include_router(part.router)

@@ -207,7 +207,8 @@ def test_the_scheduler_ticks_at_once_in_utc(back):
     fleet(back)
     add_reader(back)
     scheduler = build_scheduler(back.settings, back.database, back.clock)
-    (job,) = scheduler.get_jobs()
+    job, webhooks = scheduler.get_jobs()
+    assert (job.id, webhooks.id) == ("mail", "webhooks")
     assert str(scheduler.timezone) == "UTC"
     assert job.coalesce
     assert job.max_instances == 1

@@ -146,6 +146,17 @@ NEEDS: dict[str, str] = {
     "POST /people/keys": "govern",
     "POST /people/keys/{key_id}/revoke": "govern",
     "GET /trail": "govern",
+    "GET /webhooks": "govern",
+    "POST /webhooks": "govern",
+    "POST /webhooks/{webhook_id}/remove": "govern",
+    "POST /webhooks/{webhook_id}/resume": "govern",
+    "POST /webhooks/{webhook_id}/test": "govern",
+    "GET /api/webhooks": "govern",
+    "POST /api/webhooks": "govern",
+    "DELETE /api/webhooks/{webhook_id}": "govern",
+    "GET /api/webhooks/{webhook_id}/deliveries": "govern",
+    "POST /api/webhooks/{webhook_id}/resume": "govern",
+    "POST /api/webhooks/{webhook_id}/test": "govern",
     "POST /settings/first-password": "govern",
 }
 HAS = {
@@ -162,6 +173,7 @@ JSON_BODIES = {
     },
     "POST /api/sites/{slug}/findings/{key}/step": {"to": "accepted"},
     "POST /api/sites/form": {},
+    "POST /api/webhooks": {"url": "https://x.example/", "events": ["finding.opened"]},
     "POST /api/sites/{slug}/keys": {"label": "x"},
     "POST /api/sites/{slug}/readings": {},
     "POST /api/sites/{slug}/uploads/{upload_id}/map": {},
@@ -232,7 +244,17 @@ class Server:
             ("{token}", self.link),
         ):
             path = path.replace(name, value)
-        for name in ("upload", "key", "file", "recipient", "account", "link", "visit", "photo"):
+        for name in (
+            "upload",
+            "key",
+            "file",
+            "recipient",
+            "account",
+            "link",
+            "webhook",
+            "visit",
+            "photo",
+        ):
             path = path.replace(f"{{{name}_id}}", "1")
         if path.endswith("/series"):
             path += "?from=2025-06-01&to=2025-06-01"
@@ -339,7 +361,7 @@ def test_a_role_with_the_right_gets_in(server: Server, who: str) -> None:
         answer = server.ask(address, who)
         good = answer.status_code not in (401, 403, 500)
         if address.startswith("GET") and not (
-            {"{key}", "{upload_id}", "{recipient_id}", "{year}", "{photo_id}"}
+            {"{key}", "{upload_id}", "{recipient_id}", "{webhook_id}", "{year}", "{photo_id}"}
             & set(address.split("/"))
             or address.endswith("file")
         ):

@@ -20,6 +20,7 @@ from service.db.models.readings import ChannelSeen, DayBlock, DayLayer, DayMark,
 from service.db.models.sites import ApiKey, Site, SiteFileVersion
 from service.db.models.visits import Visit, VisitEntry, VisitPhoto, VisitSave
 from service.db.models.weather import WeatherDay, WeatherFile, WeatherSource
+from service.db.models.webhooks import Webhook, WebhookDelivery
 
 __all__ = [
     "Account",
@@ -59,5 +60,7 @@ __all__ = [
     "WeatherFile",
     "WeatherSource",
     "WebSession",
+    "Webhook",
+    "WebhookDelivery",
     "YearlyLetter",
 ]
