@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from datetime import date, datetime
 from typing import Any
 
-from analysis.site import Change, Climate, LogMap, Part, Site
+from analysis.site import Change, Climate, LogMap, Site
 from analysis.sitefile_schema import CHANGE, LOG, PART, READING, TABLES, TARIFF, TERM, Table
 
 # Tables that stand inside another: the key there, and what each may hold.
@@ -37,7 +37,7 @@ def site_to_toml(site: Site) -> str:
     for change in site.changes:
         lines += ["", *change_lines(change)]
     for part in site.parts:
-        lines += ["", *part_lines(part)]
+        lines += ["", "[[part]]", *pairs(PART, part)]
     for read in site.readings:
         lines += ["", "[[reading]]", *pairs(READING, read)]
     if site.log != LogMap():
@@ -65,11 +65,6 @@ def table_lines(name: str, held: Any) -> list[str]:
 def change_lines(change: Change) -> list[str]:
     """Write a dated change."""
     return ["[[change]]", *pairs(CHANGE, change), f"value = {toml_value(change.value)}"]
-
-
-def part_lines(part: Part) -> list[str]:
-    """Write a part that was put in."""
-    return ["[[part]]", *pairs(PART, part)]
 
 
 def climate_to_toml(climate: Climate) -> str:

@@ -51,6 +51,8 @@ def _parser() -> argparse.ArgumentParser:
         _add_export,
         _add_password,
         _add_firm,
+        _add_bundle,
+        _add_verify,
         _add_demo,
     ):
         add(commands)
@@ -190,6 +192,37 @@ def _firm(args: argparse.Namespace) -> int:
     from service.accounts.firm_command import run
 
     return run(args)
+
+
+def _add_bundle(commands: "_Commands") -> None:
+    from service.evidence.command import add_bundle_arguments
+
+    command = commands.add_parser(
+        "bundle", help="write logs, records and report of a site into one signed file"
+    )
+    _add_places(command)
+    add_bundle_arguments(command)
+    command.set_defaults(run=_bundle)
+
+
+def _bundle(args: argparse.Namespace) -> int:
+    from service.evidence.command import run_bundle
+
+    return run_bundle(args)
+
+
+def _add_verify(commands: "_Commands") -> None:
+    from service.evidence.command import add_verify_arguments
+
+    command = commands.add_parser("verify", help="check that such a file is as it was made")
+    add_verify_arguments(command)
+    command.set_defaults(run=_verify)
+
+
+def _verify(args: argparse.Namespace) -> int:
+    from service.evidence.command import run_verify
+
+    return run_verify(args)
 
 
 def _add_demo(commands: "_Commands") -> None:

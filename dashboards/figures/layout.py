@@ -1,5 +1,6 @@
 """What all Plotly figures share: no frame, quiet grid, colours as references to the page's own."""
 
+import math
 from typing import Any
 
 from dashboards.theme import FONT_STACK, var
@@ -46,3 +47,9 @@ def layout(**given: Any) -> dict[str, Any]:
         "dragmode": False,
         **given,
     }
+
+
+def round_step(most: float) -> float:
+    """Give a round step that parts a scale up to `most` into two to five."""
+    size = 10.0 ** math.floor(math.log10(most / 2.0))
+    return next(size * n for n in (1.0, 2.0, 5.0, 10.0) if most / (size * n) <= 4.0)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup, escape
 
+from dashboards.figures.layout import round_step
 from dashboards.sheet.view import Bar
 
 WIDTH, HEIGHT = 720.0, 230.0
@@ -45,7 +46,7 @@ class Shapes:
 def shapes(bars: Sequence[Bar]) -> Shapes:
     """Lay the picture out; the same for screen and PDF."""
     values = [v for bar in bars for v in (bar.delivered_kwh, bar.healthy_kwh) if v is not None]
-    step = _step(max((*values, 1.0)))
+    step = round_step(max((*values, 1.0)))
     top = step * math.ceil(max((*values, 1.0)) / step)
     base = HEIGHT - _BOTTOM
     per_kwh = (base - _TOP) / top
@@ -75,12 +76,6 @@ def shapes(bars: Sequence[Bar]) -> Shapes:
         ),
         base=base,
     )
-
-
-def _step(most: float) -> float:
-    """Give a round step that parts the scale into two to five."""
-    size = 10.0 ** math.floor(math.log10(most / 2.0))
-    return next(size * n for n in (1.0, 2.0, 5.0, 10.0) if most / (size * n) <= 4.0)
 
 
 def picture(bars: Sequence[Bar], *, says: str) -> Markup:

@@ -66,6 +66,16 @@ class Database:
             config.attributes["connection"] = connection
             command.upgrade(config, "head")
 
+    def empty_log(self) -> None:
+        """Bring what was committed into SQLite's file and empty its log, as far as nobody reads."""
+        if not self.is_sqlite:
+            return
+        connection = self.engine.raw_connection()
+        try:
+            connection.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        finally:
+            connection.close()
+
     def close(self) -> None:
         """Close all connections."""
         self.engine.dispose()
@@ -83,6 +93,15 @@ def one_at_a_time(db: Session, lock: int) -> None:
     """
     if db.get_bind().dialect.name != "sqlite":
         db.execute(select(func.pg_advisory_xact_lock(lock)))
+
+
+def overwrite_freed(db: Session) -> None:
+    """Have what this connection deletes overwritten, where the database would leave it in place.
+
+    SQLite leaves deleted bytes in its file until it needs the room; PostgreSQL until its vacuum.
+    """
+    if db.get_bind().dialect.name == "sqlite":
+        db.connection().exec_driver_sql("PRAGMA secure_delete = ON")
 
 
 def insert_into(db: Session, model: type) -> Any:

@@ -8,13 +8,18 @@ import hashlib
 import os
 import tempfile
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+_CHUNK = 1 << 20
 # A temporary file this old belongs to nobody any more.
 _LEFT_BEHIND_S = 86_400.0
+
+
+class DamagedError(Exception):
+    """A kept file is not there, or not as it was kept; the text is its SHA-256."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,6 +67,24 @@ class RawStore:
     def read(self, sha256: str) -> bytes:
         """Give the bytes of a hash."""
         return self.path(sha256).read_bytes()
+
+    def chunks(self, sha256: str) -> Iterator[bytes]:
+        """Give the bytes of a hash by and by.
+
+        Raises
+        ------
+        DamagedError : they are missing, or are not those that were kept
+        """
+        digest = hashlib.sha256()
+        try:
+            with self.path(sha256).open("rb") as source:
+                while chunk := source.read(_CHUNK):
+                    digest.update(chunk)
+                    yield chunk
+        except FileNotFoundError:
+            raise DamagedError(sha256) from None
+        if digest.hexdigest() != sha256:
+            raise DamagedError(sha256)
 
     def drop(self, sha256: str) -> None:
         """Remove bytes that nothing refers to any more."""

@@ -29,6 +29,7 @@ from service.ingest.files import RawStore
 from service.ingest.settling import settle_upload
 from service.jobs import claims, queries
 from service.mail import outbox
+from service.privacy import queries as privacy_queries
 from service.settings import Settings
 from service.sites.actions import purge_sites
 from service.weather import queries as weather_queries
@@ -129,6 +130,7 @@ class Worker:
             gone = purge_sites(db, now=now, undo=timedelta(days=self.settings.undo_days))
             days = timedelta(days=self.settings.preview_days)
             gone += expire_previews(db, before=now - days)
+            privacy_queries.drop_old_papers(db, today=now.date())
             outbox.purge(db, before=now - _KEPT)
             webhook_queries.purge(db, before=now - _KEPT)
             claims.forget_old(db, before=now - _KEPT)

@@ -4,6 +4,7 @@ from fastapi import APIRouter
 
 from service.pages import (
     account,
+    bundles,
     customers,
     digest,
     editing,
@@ -13,12 +14,14 @@ from service.pages import (
     letters,
     people,
     previews,
+    privacy,
     readings,
     recipients,
     sheet,
     visit,
     visit_record,
     visits,
+    warranty,
     watching,
     weather,
     webhooks,
@@ -49,6 +52,9 @@ _PARTS = (
     visit_record,
     exports,
     webhooks,
+    warranty,
+    bundles,
+    privacy,
 )
 for part in _PARTS:
     router.include_router(part.router)

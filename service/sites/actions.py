@@ -16,6 +16,7 @@ from service.db.models import ApiKey, Firm, Site, SiteFileVersion, Upload
 from service.errors import ConflictError, NotFoundError
 from service.ingest import queries as ingest_queries
 from service.ingest.actions import ask_again, read_again
+from service.privacy.erasure import forget_traces
 from service.sites import queries
 from service.weather import actions as weather_actions
 
@@ -226,6 +227,7 @@ def purge_sites(db: Session, *, now: datetime, undo: timedelta) -> list[str]:
     hashes: set[str] = set()
     for site in queries.long_deleted(db, before=now - undo):
         hashes |= ingest_queries.hashes_of(db, site_id=site.id)
+        forget_traces(db, site)
         db.delete(site)
     db.flush()
     return sorted(hashes - ingest_queries.hashes_referred_to(db, sorted(hashes)))

@@ -65,13 +65,22 @@ def toml_from_form(fields: Mapping[str, str]) -> str:
         heading, _, key = name.rpartition(".")
         rule = _rule(heading, key)
         if value and rule is not None:
-            tables.setdefault(heading, {})[key] = _literal(rule, value)
+            tables.setdefault(heading, {})[key] = value
     lines = ["schema = 1"]
     for heading in sorted(tables, key=_order):
         table, _, number = heading.partition(".")
         lines += ["", f"[[{table}]]" if number else f"[{table}]"]
-        lines += [f"{key} = {value}" for key, value in tables[heading].items()]
+        lines += literal_lines(TABLES[table].rules, tables[heading])
     return "\n".join(lines) + "\n"
+
+
+def literal_lines(rules: Mapping[str, Rule], fields: Mapping[str, str]) -> list[str]:
+    """Write the fields that are keys of a table as TOML, unchecked; empty ones are left out."""
+    return [
+        f"{key} = {_literal(rules[key], value.strip())}"
+        for key, value in fields.items()
+        if key in rules and value.strip()
+    ]
 
 
 def _rule(heading: str, key: str) -> Rule | None:

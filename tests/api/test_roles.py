@@ -60,6 +60,8 @@ NEEDS: dict[str, str] = {
     "GET /sites/{slug}/readings": "see",
     "GET /sites/{slug}/report.html": "see",
     "GET /sites/{slug}/weather": "see",
+    "GET /sites/{slug}/warranty": "see",
+    "POST /sites/{slug}/bundle": "see",
     "GET /account": "see",
     "GET /account/mail": "see",
     "POST /account/mail": "see",
@@ -120,6 +122,19 @@ NEEDS: dict[str, str] = {
     "GET /letters": "arrange",
     "GET /letters/{year}/{slug}": "arrange",
     "POST /letters/{year}": "arrange",
+    "POST /sites/{slug}/warranty/papers": "arrange",
+    "POST /sites/{slug}/warranty/terms": "arrange",
+    "POST /sites/{slug}/warranty/terms/{number}/remove": "arrange",
+    "POST /sites/{slug}/warranty/terms/{number}/note": "arrange",
+    "POST /sites/{slug}/warranty/parts": "arrange",
+    "POST /sites/{slug}/warranty/changes": "arrange",
+    "GET /sites/{slug}/privacy": "arrange",
+    "POST /sites/{slug}/export": "arrange",
+    "POST /sites/{slug}/privacy/consents": "arrange",
+    "POST /sites/{slug}/privacy/consents/{consent_id}/withdraw": "arrange",
+    "GET /papers": "arrange",
+    "POST /sites/{slug}/privacy/erase": "govern",
+    "POST /papers/{papers_id}/erase": "govern",
     "GET /api/sites/{slug}/findings": "see",
     "POST /api/sites/{slug}/findings/{key}/step": "care",
     "POST /sites/{slug}/findings/{key}/step": "care",
@@ -244,17 +259,11 @@ class Server:
             ("{token}", self.link),
         ):
             path = path.replace(name, value)
+        path = path.replace("{number}", "1")
         for name in (
-            "upload",
-            "key",
-            "file",
-            "recipient",
-            "account",
-            "link",
-            "webhook",
-            "visit",
-            "photo",
-        ):
+            "upload", "key", "file", "recipient", "account", "link", "webhook", "visit", "photo",
+            "consent", "papers",
+        ):  # fmt: skip
             path = path.replace(f"{{{name}_id}}", "1")
         if path.endswith("/series"):
             path += "?from=2025-06-01&to=2025-06-01"

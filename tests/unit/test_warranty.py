@@ -13,7 +13,7 @@ from analysis.days import DayTable, Happening, local_days
 from analysis.errors import SiteFileError
 from analysis.site import Change, Commissioned, Part, Site, Warranty, WarrantyTerm
 from analysis.sitefile import parse_site
-from analysis.sitefile_splice import with_changes, with_papers, with_part
+from analysis.sitefile_splice import with_changes, with_papers
 from analysis.sitefile_write import site_to_toml
 from analysis.warranty.hot_years import hot_years, hours_above
 from analysis.warranty.judge import Judged, Record, fluid_days, judge, warranty_end
@@ -142,13 +142,12 @@ def test_papers_can_be_taken_out_and_comments_above_the_next_table_stay():
     assert "# what visits changed\n[[change]]" in bare
 
 
-def test_changes_and_parts_are_added_at_the_end():
+def test_changes_are_added_at_the_end():
     change = Change(date=date(2024, 6, 1), key="array.1.tubes", value=17, why="one broke")
-    text = with_part(with_changes(TEXT, [change]), Part(date=date(2024, 6, 1), what="a tube"))
+    text = with_changes(TEXT, [change])
     assert text.startswith(TEXT.rstrip())
-    site = parse_site(text)
-    assert site.changes[-1] == change
-    assert site.parts[0].what == "a tube"
+    assert parse_site(text).changes[-1] == change
+    assert with_changes(TEXT, []) == TEXT
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,315 @@
+"""What a bundle holds: for a third party the evidence, for a customer everything about them."""
+
+import csv
+import io
+import json
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass, is_dataclass
+from datetime import UTC, date, datetime
+from itertools import groupby
+from typing import Any
+
+import numpy as np
+from sqlalchemy.orm import Session
+
+from analysis.channels import channel
+from analysis.faults import CATALOGUE
+from analysis.results import Report, finding_json, report_from_json, report_json
+from analysis.site import Site as SiteFacts
+from analysis.sitefile import parse_site
+from analysis.warranty.hot_years import LEVELS_C
+from dashboards.links import finding_key
+from dashboards.private import PRIVATE_KINDS, shareable
+from dashboards.report_text import render_text
+from dashboards.warranty_page import change_lines, commissioning_facts
+from dashboards.warranty_words import term_words
+from service.db.models import Site, SiteReport
+from service.evidence import queries
+from service.evidence.archive import Member, text_member
+from service.evidence.readme import readme
+from service.ingest import queries as ingest_queries
+from service.ingest.files import RawStore
+from service.sites import queries as site_queries
+from service.warranty.record import Kept, kept_record, last_day
+
+_SAFE = re.compile(r"[^A-Za-z0-9._-]+")
+_LONGEST_NAME = 60
+_DAY_S = 86_400
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """Where the content comes from; `everything` is for the customer, else for a third party."""
+
+    db: Session
+    site: Site
+    raw: RawStore
+    everything: bool
+
+
+def members(source: Source) -> list[Member]:
+    """List the files of a bundle; the same state gives the same files.
+
+    The record is judged as of the last day of the log, so that it does not change by itself.
+    """
+    db, site = source.db, source.site
+    facts = parse_site(site.text)
+    saved = db.get(SiteReport, site.id)
+    report = report_from_json(saved.report) if saved is not None else None
+    if report is not None and not source.everything:
+        report = shareable(report)
+    as_of = last_day(report, site, otherwise=site.created_at.astimezone(UTC).date())
+    kept = kept_record(db, site=site, facts=facts, as_of=as_of)
+    found = [
+        text_member("README.txt", readme(site.name, as_of=as_of, everything=source.everything)),
+        text_member("site.toml", site.text),
+        *_site_files(source),
+        *_logs(source),
+        *_rows(source),
+        *_record(facts, kept),
+        *_findings(source, report),
+    ]
+    if report is not None:
+        texts = {fault.kind: fault.text for fault in CATALOGUE}
+        found += [
+            text_member("report.json", _json(report_json(report))),
+            text_member("report.txt", render_text(report, texts=texts)),
+        ]
+    if source.everything:
+        found += _private(source)
+        if report is not None:
+            found += [_table("days.csv", report.days), _table("months.csv", report.months)]
+    return found
+
+
+def _site_files(source: Source) -> Iterator[Member]:
+    versions = site_queries.file_versions(source.db, site_id=source.site.id)
+    for one in versions:
+        yield text_member(f"site-files/{one.version:05d}.toml", one.text)
+    rows = [
+        (one.version, _at(one.replaced_at), one.replaced_by or "") for one in reversed(versions)
+    ]
+    yield _csv("site-files.csv", ("version", "replaced_at", "replaced_by"), rows)
+
+
+def _logs(source: Source) -> Iterator[Member]:
+    """Give the logs as they came, and a list that says what became of each."""
+    rows = []
+    for number, one in enumerate(
+        queries.uploads_with_bytes(source.db, site_id=source.site.id), start=1
+    ):
+        name = f"logs/{number:05d}-{_safe(one.name)}"
+        rows.append(
+            (name, one.name, one.sha256, one.size_bytes, _at(one.received_at), one.via, one.state,
+             one.rows_read, one.rows_kept, one.rows_duplicate, one.rows_rejected, one.message or "")
+        )  # fmt: skip
+        yield Member(name=name, chunks=_kept_bytes(source.raw, one.sha256 or ""))
+    heads = (
+        "file", "name_as_handed_in", "sha256", "bytes", "received_at", "via", "state", "rows_read",
+        "rows_kept", "rows_duplicate", "rows_rejected", "message",
+    )  # fmt: skip
+    yield _csv("logs.csv", heads, rows)
+
+
+def _kept_bytes(raw: RawStore, sha256: str) -> Callable[[], Iterable[bytes]]:
+    return lambda: raw.chunks(sha256)
+
+
+def _rows(source: Source) -> Iterator[Member]:
+    """Give the rows of days on which a gateway sent some: they never were a file."""
+    days = queries.pushed_days(source.db, site_id=source.site.id)
+    for month, held in groupby(days, key=lambda day: f"{day:%Y-%m}"):
+        yield Member(name=f"rows/{month}.csv", chunks=_rows_of(source, list(held)))
+
+
+def _rows_of(source: Source, days: Sequence[date]) -> Callable[[], Iterator[bytes]]:
+    def chunks() -> Iterator[bytes]:
+        starts = [int(datetime(d.year, d.month, d.day, tzinfo=UTC).timestamp()) for d in days]
+        blocks = [
+            ingest_queries.load_rows(
+                source.db, site_id=source.site.id, start_s=start, end_s=start + _DAY_S - 1
+            )
+            for start in starts
+        ]
+        names = sorted({name for block in blocks if block is not None for name in block.columns})
+        heads = [found.tidy if (found := channel(name)) else name for name in names]
+        yield (",".join(["time", *heads]) + "\n").encode("ascii")
+        for block in blocks:
+            if block is None:
+                continue
+            nothing = np.full(len(block), np.nan)
+            columns = [block.columns.get(name, nothing) for name in names]
+            for place, stamp in enumerate(block.stamp_s):
+                cells = [_cell(column[place]) for column in columns]
+                yield f"{_at(datetime.fromtimestamp(int(stamp), UTC))},{','.join(cells)}\n".encode()
+
+    return chunks
+
+
+def _cell(value: float) -> str:
+    return f"{value:.10g}" if np.isfinite(value) else ""
+
+
+def _record(facts: SiteFacts, kept: Kept) -> Iterator[Member]:
+    yield _csv(
+        "records/commissioning.csv",
+        ("what", "value", "note"),
+        [(one.label, one.value, one.note) for one in commissioning_facts(facts)],
+    )
+    yield _csv(
+        "records/changes.csv",
+        ("when", "what", "note"),
+        [(one.when, one.what, one.note) for one in change_lines(facts)],
+    )
+    yield _csv(
+        "records/terms.csv",
+        ("kind", "says", "papers", "outcome", "why"),
+        [
+            (one.term.kind, term_words(one.term), one.term.text or "", one.outcome, one.why)
+            for one in kept.judged
+        ],
+    )
+    hours = [f"above_{level}_c_h" for level in LEVELS_C]
+    yield _csv(
+        "records/hot-years.csv",
+        ("year", "days", "seen_frac", *hours, "standing_days", "peak_c", "low_bar", "high_bar"),
+        [
+            (one.year, one.days, round(one.seen_frac, 4),
+             *((one.above_h or {}).get(level) for level in LEVELS_C),
+             one.standing_days, one.peak_c, one.lowest_cold_bar, one.highest_bar)
+            for one in kept.years
+        ],
+    )  # fmt: skip
+    yield _csv(
+        "records/visits.csv",
+        ("when", "who", "what"),
+        [(one.when, one.who, one.what) for one in kept.visits or ()],
+    )
+
+
+def _findings(source: Source, report: Report | None) -> Iterator[Member]:
+    """Give findings, and what people did about them."""
+    found = (*report.findings, *report.explained) if report is not None else ()
+    seen = {one.key: one for one in queries.findings_seen(source.db, site_id=source.site.id)}
+    listed = []
+    for one in found:
+        known = seen.get(finding_key(one))
+        first = _at(known.first_seen_at) if known is not None else None
+        case = known.case_id if known is not None else None
+        entry = {"key": finding_key(one), "first_seen_at": first, "case": case}
+        listed.append({**finding_json(one), **entry})
+    yield text_member("records/findings.json", _json(listed))
+    hidden = frozenset() if source.everything else PRIVATE_KINDS
+    yield _csv(
+        "records/steps.csv",
+        ("case", "kind", "channel", "at", "who", "state", "note"),
+        [
+            (case.id, case.kind, case.channel or "", _at(step.at), step.who, step.state, step.note)
+            for case, step in queries.cases_with_steps(source.db, site_id=source.site.id)
+            if case.kind not in hidden
+        ],
+    )
+
+
+def _private(source: Source) -> Iterator[Member]:
+    """Give what concerns the customer and nobody else."""
+    db, site = source.db, source.site
+    yield _csv(
+        "records/consents.csv",
+        ("purpose", "given_by", "given_on", "how", "recorded_by", "recorded_at", "withdrawn_by",
+         "withdrawn_at"),
+        [
+            (one.purpose, one.given_by, one.given_on, one.how, one.recorded_by,
+             _at(one.recorded_at), one.withdrawn_by or "", _at(one.withdrawn_at))
+            for one in queries.consents_of(db, site_id=site.id)
+        ],
+    )  # fmt: skip
+    yield _csv(
+        "records/links.csv",
+        ("for", "made_by", "made_at", "until", "withdrawn_at", "last_opened_at"),
+        [
+            (one.label, one.made_by, _at(one.created_at), _at(one.expires_at),
+             _at(one.withdrawn_at), _at(one.opened_at))
+            for one in queries.links_of(db, site_id=site.id)
+        ],
+    )  # fmt: skip
+    yield _csv(
+        "records/gateway-keys.csv",
+        ("label", "made_at", "useless_since"),
+        [
+            (one.label, _at(one.created_at), _at(one.revoked_at))
+            for one in queries.keys_of(db, site_id=site.id)
+        ],
+    )
+    # A digest names other customers, too: of it only that it went out is theirs.
+    mails = [
+        {
+            "to": one.recipient,
+            "state": one.state,
+            "made_at": _at(one.created_at),
+            "sent_at": _at(one.sent_at),
+            "subject": one.subject if one.site_id == site.id else "weekly digest",
+            "text": one.text if one.site_id == site.id else None,
+        }
+        for one in queries.mails_about(db, site=site)
+    ]
+    yield text_member("records/mails.json", _json(mails))
+    yield _csv(
+        "records/trail.csv",
+        ("at", "who", "what", "subject"),
+        [
+            (_at(one.at), one.who, one.what, one.subject or "")
+            for one in queries.trail_about(db, site=site)
+        ],
+    )
+    fetched = queries.weather_source(db, site_id=site.id)
+    weather = queries.weather_with_bytes(db, site_id=site.id)
+    names = [f"weather/{number:05d}-{_safe(one.name)}" for number, one in enumerate(weather, 1)]
+    for name, one in zip(names, weather, strict=True):
+        yield Member(name=name, chunks=_kept_bytes(source.raw, one.sha256))
+    rows: list[tuple[object, ...]] = [
+        (name, one.name, one.sha256, _at(one.received_at), one.via, one.state)
+        for name, one in zip(names, weather, strict=True)
+    ]
+    if fetched is not None:
+        rows.append(("", fetched.url, "", _at(fetched.asked_at), "address", ""))
+    heads = ("file", "name_as_handed_in", "sha256", "received_at", "via", "state")
+    yield _csv("weather.csv", heads, rows)
+
+
+def _table(name: str, entries: Sequence[Any]) -> Member:
+    rows = [asdict(one) for one in entries if is_dataclass(one) and not isinstance(one, type)]
+    heads = list(rows[0]) if rows else []
+    return _csv(name, heads, [tuple(row.values()) for row in rows])
+
+
+def _csv(name: str, heads: Sequence[str], rows: Iterable[Sequence[object]]) -> Member:
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(heads)
+    writer.writerows([["" if cell is None else _guarded(cell) for cell in row] for row in rows])
+    return text_member(name, out.getvalue())
+
+
+def _guarded(cell: object) -> object:
+    """Keep a spreadsheet from taking a text for a formula."""
+    if isinstance(cell, str) and cell[:1] in ("=", "+", "-", "@", "\t", "\r"):
+        return f"'{cell}"
+    return cell
+
+
+def _json(content: Mapping[str, Any] | Sequence[Any]) -> str:
+    return json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _at(when: datetime | None) -> str:
+    return f"{when.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}" if when is not None else ""
+
+
+def _safe(name: str) -> str:
+    """Give a name that every system can hold; the one as handed in stands in the list."""
+    return (
+        _SAFE.sub("-", name.encode("ascii", "ignore").decode()).strip("-.")[-_LONGEST_NAME:]
+        or "log"
+    )

@@ -1,0 +1,1 @@
+"""What belongs to the customer: what they agreed to, what is held of them, and its erasure."""

@@ -1,0 +1,83 @@
+"""All SQL about consents, kept papers and the traces of an installation. Nothing here commits."""
+
+from datetime import date, datetime
+
+from sqlalchemy import delete, or_, select, update
+from sqlalchemy.orm import Session
+
+from service.db.models import ApiKey, Consent, CustomerLink, KeptPapers, Outbox, Site, TrailEntry
+from service.evidence.queries import trail_about
+
+ERASED = "an erased installation"
+
+
+def consent_of(db: Session, *, site_id: int, consent_id: int) -> Consent | None:
+    """Give a consent of a site."""
+    found = db.get(Consent, consent_id, with_for_update=True)
+    return found if found is not None and found.site_id == site_id else None
+
+
+def stop_links(db: Session, *, site_id: int, now: datetime) -> None:
+    """Make all customers' links of a site useless."""
+    db.execute(
+        update(CustomerLink)
+        .where(CustomerLink.site_id == site_id, CustomerLink.withdrawn_at.is_(None))
+        .values(withdrawn_at=now)
+    )
+
+
+def stop_keys(db: Session, *, site_id: int, now: datetime) -> None:
+    """Make all gateway keys of a site useless."""
+    db.execute(
+        update(ApiKey)
+        .where(ApiKey.site_id == site_id, ApiKey.revoked_at.is_(None))
+        .values(revoked_at=now)
+    )
+
+
+def papers_of_firm(db: Session, *, firm_id: int) -> list[KeptPapers]:
+    """Give the papers that a firm keeps of erased installations, the newest first."""
+    found = select(KeptPapers).where(KeptPapers.firm_id == firm_id)
+    return list(db.scalars(found.order_by(KeptPapers.id.desc())))
+
+
+def papers_of(db: Session, *, firm_id: int, papers_id: int) -> KeptPapers | None:
+    """Give papers of a firm by their number."""
+    found = db.get(KeptPapers, papers_id)
+    return found if found is not None and found.firm_id == firm_id else None
+
+
+def drop_old_papers(db: Session, *, today: date) -> None:
+    """Erase papers whose time is over."""
+    db.execute(delete(KeptPapers).where(KeptPapers.keep_until < today))
+
+
+def hide_in_trail(db: Session, *, site: Site) -> None:
+    """Leave the lines of the audit trail, but take out which installation they are about."""
+    ids = [line.id for line in trail_about(db, site=site)]
+    db.execute(update(TrailEntry).where(TrailEntry.id.in_(ids)).values(subject=ERASED))
+
+
+def forget_mails(db: Session, *, site: Site) -> int:
+    """Take an installation out of kept mails; gives how many were not sent because of it.
+
+    A digest names others, too: one that went out stays as a line without its text, one that still
+    waits is dropped, because it cannot be unsaid afterwards.
+    """
+    path = f"/sites/{site.slug}"
+    of_firm = Outbox.firm_id == site.firm_id
+    named = or_(
+        Outbox.site_id == site.id,
+        Outbox.text.contains(path, autoescape=True),
+        Outbox.html.contains(path, autoescape=True),
+    )
+    dropped = db.execute(
+        delete(Outbox).where(of_firm, named, Outbox.state == "waiting").returning(Outbox.id)
+    ).all()
+    in_words = Outbox.text.contains(site.name, autoescape=True)
+    db.execute(
+        update(Outbox)
+        .where(of_firm, or_(named, in_words), Outbox.state != "waiting")
+        .values(subject=ERASED, text="", html="")
+    )
+    return len(dropped)
