@@ -1,5 +1,6 @@
 """The warranty record in plain words: terms, what became of them, keys of the papers."""
 
+import re
 from collections.abc import Mapping
 from datetime import date
 from typing import Any
@@ -70,6 +71,14 @@ _ARRAY_WORDS = {
     "azimuth_deg": "Direction [° from north]",
     "area_m2": "Area [m²]",
 }
+_FORM_WORDS = {
+    **TERM_KEY_WORDS,
+    "date": "The day",
+    "what": "What it was",
+    "serial": "Number on it",
+    "value": "Is now",
+}
+_KEY = re.compile(r"\b(?:commissioned|warranty(?:\.term\.\d+)?|part\.\d+|change\.\d+)\.(\w+)")
 FLUID_WORDS = {
     "water": "water",
     "propylene_glycol": "propylene glycol",
@@ -123,6 +132,16 @@ def key_words(key: str) -> str:
         words = _ARRAY_WORDS.get(name, name)
         return words if place == "1" else f"{words}, array {place}"
     return KEY_WORDS.get(key, key)
+
+
+def refusal_words(what: str) -> str:
+    """Write why a form was refused with the names that its fields have on the page."""
+
+    def named(found: re.Match[str]) -> str:
+        words = KEY_WORDS.get(found[0]) or _FORM_WORDS.get(found[1], found[1])
+        return f"“{words}”"
+
+    return sentence(_KEY.sub(named, what).replace(" without quotes", ""))
 
 
 def value_words(value: Any) -> str:

@@ -43,12 +43,10 @@ TERM_KINDS: dict[str, TermKind] = {
     "stagnation_days": TermKind(
         needs=("most_days",), says="The collector stands hot on at most {most_days} a year"
     ),
-    "pressure": TermKind(
-        one_of=("low_bar", "high_bar"), says="The loop's pressure stays within {bar}"
-    ),
+    "pressure": TermKind(one_of=("low_bar", "high_bar"), says="The loop's pressure is {bar}"),
     "concentration": TermKind(
         one_of=("low_concentration", "high_concentration"),
-        says="The antifreeze is kept at {concentration}",
+        says="The strength of the antifreeze is {concentration}",
     ),
     "other": TermKind(needs=("text",), says="{text}"),
 }

@@ -12,6 +12,8 @@ from sqlalchemy.orm import Session
 
 # A writer waits this long for another before it gives up [ms].
 _BUSY_MS = 30_000
+# Whoever empties the log waits so long for readers [ms]; what is left then is emptied later.
+_PATIENCE_MS = 2_000
 _MIGRATION_LOCK = 7_205_541
 # What one writer at a time may do (`one_at_a_time`).
 BYTES_LOCK = 7_205_542
@@ -72,7 +74,10 @@ class Database:
             return
         connection = self.engine.raw_connection()
         try:
-            connection.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            cursor = connection.cursor()
+            cursor.execute(f"PRAGMA busy_timeout = {_PATIENCE_MS}")
+            cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            cursor.execute(f"PRAGMA busy_timeout = {_BUSY_MS}")
         finally:
             connection.close()
 

@@ -135,6 +135,7 @@ class Worker:
             webhook_queries.purge(db, before=now - _KEPT)
             claims.forget_old(db, before=now - _KEPT)
         drop_bytes(self.database, raw=self.raw, hashes=gone)
+        self.database.empty_log()
         self.raw.sweep()
 
     @property

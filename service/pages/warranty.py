@@ -12,12 +12,12 @@ from starlette.concurrency import run_in_threadpool
 from analysis.errors import SiteFileError
 from analysis.sitefile_schema import TERM
 from analysis.warranty.terms import TERM_KINDS
-from dashboards.format import moment, sentence
+from dashboards.format import moment
 from dashboards.links import site_path
 from dashboards.private import shareable
 from dashboards.warranty_history import edits
 from dashboards.warranty_page import warranty_view
-from dashboards.warranty_words import KIND_WORDS, TERM_KEY_WORDS, key_words
+from dashboards.warranty_words import KIND_WORDS, TERM_KEY_WORDS, key_words, refusal_words
 from service.accounts.access import Caller
 from service.context import Context, Here, RowId
 from service.db.models import Site
@@ -134,7 +134,7 @@ def _edit(here: Context, slug: str, values: dict[str, str], deed: _Deed) -> Resp
             deed(db, site, caller, int(version), values)
     except SiteFileError as error:
         return _page(
-            here, slug, problem=f"{sentence(error.what)} Nothing was changed.", values=values
+            here, slug, problem=f"{refusal_words(error.what)} Nothing was changed.", values=values
         )
     except (ConflictError, InvalidError) as error:
         return _page(here, slug, problem=error.detail, values=values)

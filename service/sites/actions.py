@@ -139,13 +139,16 @@ def add_reading(
 def _but_columns(facts: SiteFacts) -> SiteFacts:
     """Give everything that a day's analysis rests on beside its rows."""
     made = facts.commissioned
+    dated = made and (made.filled or made.tubes_fitted or made.fluid_tested)
     return replace(
         facts,
         log=replace(facts.log, columns=()),
         readings=(),
         parts=(),
         warranty=None,
-        commissioned=made and replace(made, by=None, registration=None, serials=()),
+        commissioned=replace(made, by=None, registration=None, serials=())
+        if made is not None and dated
+        else None,
     )
 
 
