@@ -148,7 +148,8 @@ def lived_in(back: BackEnd, client: TestClient) -> str:
             db.add(
                 Outbox(
                     firm_id=back.firm_id, site_id=about, message_id=f"<{number}@x>",
-                    recipient="a@b", subject="s", text=text, html=text, state=state, not_before=back.clock.now(),
+                    recipient="a@b", subject="s", text=text, html=text, state=state,
+                    not_before=back.clock.now(),
                     created_at=back.clock.now(),
                 )
             )  # fmt: skip
