@@ -5,8 +5,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from dashboards.warranty_words import KIND_WORDS, key_words, value_words
+from dashboards.warranty_words import (
+    KIND_WORDS,
+    NOTE_WORDS,
+    TERM_KEY_WORDS,
+    change_words,
+    key_words,
+    value_words,
+)
 
+_TERM_WORDS = {**TERM_KEY_WORDS, **NOTE_WORDS}
 _TABLES = ("commissioned", "warranty")
 _LISTS = {"change": "Change", "part": "Part"}
 
@@ -66,16 +74,13 @@ def _entry(entry: dict[str, Any]) -> str:
         rest = {key: value for key, value in entry.items() if key != "kind"}
         return "; ".join([KIND_WORDS.get(entry["kind"], entry["kind"]), *_pairs(rest)])
     if "key" in entry:
-        words = [
-            value_words(entry["date"]),
-            f"{key_words(entry['key'])} {value_words(entry['value'])}",
-        ]
+        words = [value_words(entry["date"]), change_words(entry["key"], entry["value"])]
         return "; ".join([*words, *([entry["why"]] if entry.get("why") else [])])
     return "; ".join(value_words(value) for value in entry.values())
 
 
 def _pairs(entry: dict[str, Any]) -> list[str]:
-    return [f"{key.replace('_', ' ')} {value_words(value)}" for key, value in entry.items()]
+    return [f"{_TERM_WORDS.get(key, key)}: {value_words(value)}" for key, value in entry.items()]
 
 
 def _said(value: Any) -> str:

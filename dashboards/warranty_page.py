@@ -19,10 +19,9 @@ from dashboards.warranty_history import Edit
 from dashboards.warranty_words import (
     FLUID_WORDS,
     OUTCOME_WORDS,
+    change_words,
     direction,
-    key_words,
     term_words,
-    value_words,
 )
 
 NOT_GIVEN = "not on record"
@@ -198,7 +197,7 @@ def change_lines(site: Site) -> tuple[ChangeLine, ...]:
             one.date,
             ChangeLine(
                 when=day(one.date),
-                what=f"{key_words(one.key)}: {value_words(one.value)}",
+                what=change_words(one.key, one.value),
                 note=one.why or "",
             ),
         )

@@ -40,7 +40,7 @@ KEY_WORDS = {
     "warranty.conditions": "Conditions in words",
     "loop.flow_l_min": "Flow set [l/min]",
     "loop.pressure_bar": "Cold fill pressure [bar]",
-    "loop.concentration": "Antifreeze, share by mass",
+    "loop.concentration": "Antifreeze by mass",
     "loop.fluid": "Fluid",
     "loop.pump_w": "Pump [W]",
     "loop.vessel_l": "Vessel [l]",
@@ -71,6 +71,8 @@ _ARRAY_WORDS = {
     "azimuth_deg": "Direction [° from north]",
     "area_m2": "Area [m²]",
 }
+# What a person noted about a term.
+NOTE_WORDS = {"kept": "Kept", "noted": "Noted on", "by": "By"}
 _FORM_WORDS = {
     **TERM_KEY_WORDS,
     "date": "The day",
@@ -142,6 +144,13 @@ def refusal_words(what: str) -> str:
         return f"“{words}”"
 
     return sentence(_KEY.sub(named, what).replace(" without quotes", ""))
+
+
+def change_words(key: str, value: Any) -> str:
+    """Say what a key of the site file has become."""
+    if key.endswith("concentration"):
+        return f"{key_words(key)}: {_plain(100.0 * float(value))} %"
+    return f"{key_words(key)}: {value_words(value)}"
 
 
 def value_words(value: Any) -> str:

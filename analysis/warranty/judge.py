@@ -255,9 +255,9 @@ def _concentration(record: Record, term: WarrantyTerm) -> _Answer:
     ]
     for strength, since in strengths:
         if not low <= strength <= high:
-            return "not_kept", f"{strength:.0%} on record from {_day(since)} on"
+            return "not_kept", f"{_percent(strength)} on record from {_day(since)} on"
     latest, since = strengths[-1]
-    return "kept", f"{latest:.0%} on record; a test of the fluid is what tells"
+    return "kept", f"{_percent(latest)} on record; a test of the fluid is what tells"
 
 
 def _other(record: Record, term: WarrantyTerm) -> _Answer:
@@ -297,8 +297,12 @@ def _count(number: int, one: str) -> str:
 
 
 def _thin(year: int, seen_frac: float) -> str:
-    return f"only {seen_frac:.0%} of {year} is in the log"
+    return f"only {_percent(seen_frac)} of {year} is in the log"
 
 
 def _seen(frac: float) -> str:
-    return f"at least {frac:.0%} of each year is in the log"
+    return f"at least {_percent(frac)} of each year is in the log"
+
+
+def _percent(frac: float) -> str:
+    return f"{100.0 * frac:.0f} %"

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Form, Query, Response
 
-from dashboards.format import day, moment
+from dashboards.format import day, moment, plural
 from dashboards.links import site_path
 from service.context import Context, Here, RowId
 from service.errors import ConflictError, InvalidError
@@ -83,7 +83,7 @@ def _stands(found: list[Any], purpose: str) -> bool:
 
 def _held(loaded: loading.Loaded, logs: int) -> str:
     days = len(loaded.report.days) if loaded.report is not None else 0
-    return f"{logs:,} logs and {days:,} days of figures."
+    return f"{plural(logs, 'log')} and {plural(days, 'day')} of figures."
 
 
 def _when(time_s: float, zone: str) -> str:

@@ -128,7 +128,7 @@ def _kept(db: Session, site: Site, keep: Keep, *, who: str, now: datetime) -> Ke
 
 
 def papers_without_people(text: str) -> dict[str, Any]:
-    """Give the warranty papers of a site file: no name, no place, no words that people wrote."""
+    """Give the warranty papers of a site file: no name, no place, no reasons in words."""
     facts = parse_site(text)
     papers = facts.warranty
     return {

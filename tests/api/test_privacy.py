@@ -244,7 +244,7 @@ def test_nothing_goes_where_the_form_is_not_whole(back, client, fields, words):
     assert rows_of(back, KeptPapers) == []
 
 
-def test_papers_that_have_to_stay_hold_no_name_no_place_and_no_words_of_people(back, client):
+def test_papers_that_have_to_stay_hold_no_name_no_place_and_no_reasons(back, client):
     slug = lived_in(back, client)
     answer = client.post(f"/sites/{slug}/privacy/erase", data=KEEP)
     (papers,) = rows_of(back, KeptPapers)

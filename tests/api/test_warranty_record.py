@@ -138,7 +138,7 @@ def test_parts_and_changes_are_recorded_with_their_days(desk):
     assert found.changes[0].value == pytest.approx(0.45)
     assert found.changes[1].value == 19
     text = plain(desk.page())
-    assert text.index("Tubes: 19") < text.index("Antifreeze, share by mass: 0.45")
+    assert text.index("Tubes: 19") < text.index("Antifreeze by mass: 45 %")
     assert "New: pump, number P 7" in text
 
 

@@ -257,7 +257,7 @@ def test_few_hours_in_a_full_log_are_kept():
     table = a_table(START, 277, peaks=155.0, hot=(0.3, 0.1, 0.0))
     one = judged(HOURS, table=table)
     assert (one.outcome, one.why) == (
-        "kept", "at most 28 h in a year were logged; at least 100% of each year is in the log",
+        "kept", "at most 28 h in a year were logged; at least 100 % of each year is in the log",
     )  # fmt: skip
 
 
@@ -349,7 +349,7 @@ def test_a_weaker_mixture_from_a_day_on_is_not_kept():
     assert judged(term).outcome == "kept"
     weak = Change(date=date(2021, 8, 1), key="loop.concentration", value=0.3, why=None)
     one = judged(term, site=replace(SITE, changes=(weak,)))
-    assert (one.outcome, one.why) == ("not_kept", "30% on record from 1 August 2021 on")
+    assert (one.outcome, one.why) == ("not_kept", "30 % on record from 1 August 2021 on")
 
 
 def test_what_a_person_noted_counts_where_the_data_do_not_tell():
