@@ -5,9 +5,9 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 from analysis.errors import SiteFileError
-from analysis.site import Change, Commissioned, HandReading, LogMap, Site, Warranty
+from analysis.site import Change, Commissioned, HandReading, LogMap, Part, Site, Warranty
 from analysis.sitefile import parse_site
-from analysis.sitefile_schema import READING, TABLES
+from analysis.sitefile_schema import PART, READING, TABLES
 from analysis.sitefile_write import (
     change_lines,
     map_to_toml,
@@ -46,6 +46,11 @@ def with_reading(text: str, reading: HandReading) -> str:
 def with_changes(text: str, changes: Sequence[Change]) -> str:
     """Give a site file with more dated changes at its end (see `with_reading`)."""
     return _with_more(text, [line for one in changes for line in ("", *change_lines(one))])
+
+
+def with_part(text: str, part: Part) -> str:
+    """Give a site file with one more part at its end (see `with_reading`)."""
+    return _with_more(text, ["[[part]]", *pairs(PART, part)])
 
 
 def _with_more(text: str, lines: Sequence[str]) -> str:

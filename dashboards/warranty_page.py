@@ -51,11 +51,17 @@ class ChangeLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class VisitLine:
-    """A visit on record."""
+    """A visit on record; `what` is what of it went into the site's facts."""
 
-    when: str
+    number: int
+    day: date
     who: str
-    what: str
+    what: tuple[str, ...]
+
+    @property
+    def when(self) -> str:
+        """The day in words."""
+        return day(self.day)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,7 +98,7 @@ class WarrantyView:
     picture: Markup
     years: tuple[HotLine, ...]
     findings: tuple[HotFinding, ...]
-    visits: tuple[VisitLine, ...] | None
+    visits: tuple[VisitLine, ...]
     edits: tuple[Edit, ...]
 
 
@@ -103,12 +109,12 @@ def warranty_view(
     report: Report | None,
     judged: Sequence[Judged],
     years: Sequence[HotYear],
-    visits: tuple[VisitLine, ...] | None,
+    visits: tuple[VisitLine, ...],
     edits: tuple[Edit, ...],
     texts: Texts,
     as_of: date,
 ) -> WarrantyView:
-    """Put the record together; `visits` is None where no visit is kept on record here."""
+    """Put the record together."""
     return WarrantyView(
         as_of=day(as_of),
         commissioning=commissioning_facts(site),

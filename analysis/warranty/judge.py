@@ -5,7 +5,7 @@ measured are there, hours that nobody logged are unknown. What is only on record
 record stands, because that is what papers go by.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Literal
@@ -41,6 +41,7 @@ class Record:
     site : the site file
     table : what each local day showed, None where there is no log
     visits : days of visits on record; None where nobody keeps such a record
+    fluid : days on which visits tested or renewed the fluid; the site file has only the latest
     as_of : the day up to which is judged
     """
 
@@ -48,6 +49,7 @@ class Record:
     table: DayTable | None
     visits: tuple[date, ...] | None
     as_of: date
+    fluid: tuple[date, ...] = ()
 
     @property
     def papers(self) -> Warranty:
@@ -105,7 +107,7 @@ def fluid_days(site: Site) -> tuple[date, ...]:
 
 
 def _fluid_test(record: Record, term: WarrantyTerm) -> _Answer:
-    return _at_least_every(record, term, fluid_days(record.site), "test or fill")
+    return _at_least_every(record, term, {*fluid_days(record.site), *record.fluid}, "test or fill")
 
 
 def _visit(record: Record, term: WarrantyTerm) -> _Answer:
@@ -114,7 +116,7 @@ def _visit(record: Record, term: WarrantyTerm) -> _Answer:
     return _at_least_every(record, term, record.visits, "visit")
 
 
-def _at_least_every(record: Record, term: WarrantyTerm, days: Sequence[date], what: str) -> _Answer:
+def _at_least_every(record: Record, term: WarrantyTerm, days: Iterable[date], what: str) -> _Answer:
     """Walk from the warranty's first day from one to the next."""
     assert term.years is not None
     before, last = record.papers.start, None

@@ -31,6 +31,7 @@ from service.evidence.readme import readme
 from service.ingest import queries as ingest_queries
 from service.ingest.files import RawStore
 from service.sites import queries as site_queries
+from service.visits import queries as visit_queries
 from service.warranty.record import Kept, kept_record, last_day
 
 _SAFE = re.compile(r"[^A-Za-z0-9._-]+")
@@ -68,6 +69,7 @@ def members(source: Source) -> list[Member]:
         *_logs(source),
         *_rows(source),
         *_record(facts, kept),
+        *_visits(source),
         *_findings(source, report),
     ]
     if report is not None:
@@ -183,9 +185,46 @@ def _record(facts: SiteFacts, kept: Kept) -> Iterator[Member]:
     )  # fmt: skip
     yield _csv(
         "records/visits.csv",
-        ("when", "who", "what"),
-        [(one.when, one.who, one.what) for one in kept.visits or ()],
+        ("visit", "day", "who", "changed"),
+        [(one.number, one.day, one.who, "; ".join(one.what)) for one in kept.visits],
     )
+
+
+def _visits(source: Source) -> Iterator[Member]:
+    """Give what was typed on visits; plans and photos only to the customer."""
+    shown = [
+        one
+        for one in visit_queries.visits_of_site(source.db, site_id=source.site.id)
+        if source.everything or one.state == "finished"
+    ]
+    typed = [
+        (one.id, entry.field, entry.value, entry.who, _at(entry.typed_at))
+        for one in reversed(shown)
+        for entry in visit_queries.entries_of(source.db, visit_id=one.id)
+    ]
+    heads = ("visit", "field", "value", "who", "typed_at")
+    yield _csv("records/visit-entries.csv", heads, typed)
+    if not source.everything:
+        return
+    plans = [
+        {
+            "visit": one.id,
+            "planned_on": one.planned_on.isoformat(),
+            "state": one.state,
+            "note": one.note,
+            "findings": one.findings,
+            "made_by": one.made_by,
+            "made_at": _at(one.made_at),
+        }
+        for one in queries.visits_of(source.db, site_id=source.site.id)
+    ]
+    yield text_member("records/visit-plans.json", _json(plans))
+    for number, photo in enumerate(queries.photos_of(source.db, site_id=source.site.id), start=1):
+        kind = photo.media_type.rpartition("/")[2]
+        yield Member(
+            name=f"photos/{number:05d}-visit-{photo.visit_id}.{kind}",
+            chunks=_kept_bytes(source.raw, photo.sha256),
+        )
 
 
 def _findings(source: Source, report: Report | None) -> Iterator[Member]:
@@ -242,6 +281,22 @@ def _private(source: Source) -> Iterator[Member]:
             for one in queries.keys_of(db, site_id=site.id)
         ],
     )
+    contact = queries.contact_of(db, site_id=site.id)
+    yield _csv(
+        "records/contact.csv",
+        ("name", "address", "language", "changed_at"),
+        []
+        if contact is None
+        else [(contact.name, contact.address, contact.language, _at(contact.changed_at))],
+    )
+    yield _csv(
+        "records/letters.csv",
+        ("year", "chosen_by", "chosen_at", "sent_at", "problem"),
+        [
+            (one.year, one.chosen_by, _at(one.chosen_at), _at(one.laid_at), one.problem or "")
+            for one in queries.letters_of(db, site_id=site.id)
+        ],
+    )
     # A digest names other customers, too: of it only that it went out is theirs.
     mails = [
         {
@@ -249,10 +304,10 @@ def _private(source: Source) -> Iterator[Member]:
             "state": one.state,
             "made_at": _at(one.created_at),
             "sent_at": _at(one.sent_at),
-            "subject": one.subject if one.site_id == site.id else "weekly digest",
-            "text": one.text if one.site_id == site.id else None,
+            "subject": one.subject if own else "weekly digest",
+            "text": one.text if own else None,
         }
-        for one in queries.mails_about(db, site=site)
+        for one, own in queries.mails_about(db, site=site)
     ]
     yield text_member("records/mails.json", _json(mails))
     yield _csv(

@@ -9,6 +9,7 @@ from service.db.models import (
     ApiKey,
     CaseEvent,
     Consent,
+    CustomerContact,
     CustomerLink,
     DayLayer,
     FindingCase,
@@ -17,8 +18,11 @@ from service.db.models import (
     Site,
     TrailEntry,
     Upload,
+    Visit,
+    VisitPhoto,
     WeatherFile,
     WeatherSource,
+    YearlyLetter,
 )
 
 
@@ -78,17 +82,44 @@ def consents_of(db: Session, *, site_id: int) -> list[Consent]:
     return list(db.scalars(select(Consent).where(Consent.site_id == site_id).order_by(Consent.id)))
 
 
-def mails_about(db: Session, *, site: Site) -> list[Outbox]:
-    """Give the mails that are about a site alone, and those that name it, the oldest first."""
+def contact_of(db: Session, *, site_id: int) -> CustomerContact | None:
+    """Give where the customer gets letters."""
+    return db.get(CustomerContact, site_id)
+
+
+def letters_of(db: Session, *, site_id: int) -> list[YearlyLetter]:
+    """Give the letters that were chosen for the customer, the oldest first."""
+    found = select(YearlyLetter).where(YearlyLetter.site_id == site_id)
+    return list(db.scalars(found.order_by(YearlyLetter.id)))
+
+
+def visits_of(db: Session, *, site_id: int) -> list[Visit]:
+    """Give all visits of a site, dropped ones too, the oldest first."""
+    return list(db.scalars(select(Visit).where(Visit.site_id == site_id).order_by(Visit.id)))
+
+
+def photos_of(db: Session, *, site_id: int) -> list[VisitPhoto]:
+    """Give the photos of a site's visits, the oldest first."""
+    found = select(VisitPhoto).join(Visit).where(Visit.site_id == site_id)
+    return list(db.scalars(found.order_by(VisitPhoto.id)))
+
+
+def mails_about(db: Session, *, site: Site) -> list[tuple[Outbox, bool]]:
+    """Give the mails that name a site, the oldest first, and whether each is about it alone."""
+    letters = {one.message_id for one in letters_of(db, site_id=site.id)} - {None}
     found = (
         select(Outbox)
         .where(
             Outbox.firm_id == site.firm_id,
-            or_(Outbox.site_id == site.id, Outbox.text.contains(site.name, autoescape=True)),
+            or_(
+                Outbox.site_id == site.id,
+                Outbox.message_id.in_(letters),
+                Outbox.text.contains(site.name, autoescape=True),
+            ),
         )
         .order_by(Outbox.id)
     )
-    return list(db.scalars(found))
+    return [(one, one.site_id == site.id or one.message_id in letters) for one in db.scalars(found)]
 
 
 def trail_about(db: Session, *, site: Site) -> list[TrailEntry]:
@@ -100,6 +131,7 @@ def trail_about(db: Session, *, site: Site) -> list[TrailEntry]:
             or_(
                 TrailEntry.subject == site.slug,
                 TrailEntry.subject.startswith(f"{site.slug}, ", autoescape=True),
+                TrailEntry.subject.endswith(f", {site.slug}", autoescape=True),
             ),
             # The subjects of these are numbers of accounts and keys.
             TrailEntry.what.not_like("pages.firm.%"),

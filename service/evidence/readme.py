@@ -18,13 +18,14 @@ Records are as of {as_of}, the last day of the log.
   records/changes.csv         tubes, parts and settings that were changed
   records/terms.csv           terms of the warranty: kept, not kept or not known, and why
   records/hot-years.csv       hours that the collector stood above 120, 150 and 170 C, by years
-  records/visits.csv          visits on record
+  records/visits.csv          visits on record; visit-entries.csv: everything that was typed there
   records/findings.json       what was found in the logs
   records/steps.csv           what people did about it
   report.txt, report.json     the whole report, to read and for programs
 
 Left out: whether and when nobody used hot water. That says when a house stood empty and is nobody
-else's business. The logs themselves are whole and can show it; hand them on only as far as needed.
+else's business. Left out, too: photos of visits, which show a home. The logs themselves are whole
+and can show when a house stood empty; hand them on only as far as needed.
 """
 
 _EVERYTHING = """{name}: everything that is held
@@ -40,7 +41,8 @@ Records are as of {as_of}, the last day of the log.
   days.csv, months.csv        the figures
   report.txt, report.json     the whole report, to read and for programs
   records/                    papers, changes, visits, findings, what was done about them, consents,
-                              links, gateway keys, mails, and who did what to this installation
+                              links, gateway keys, mails, letters, and who did what to this plant
+  photos/                     photos of visits
   weather/, weather.csv       weather files of the place
 
 Not in it: passwords and keys, of which only fingerprints are kept; mails that name other

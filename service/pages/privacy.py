@@ -147,6 +147,8 @@ def erase(
             caller = here.person(db, may="govern")
             site = here.site_of(db, caller, slug)
             name = site.name
+            contact = evidence_queries.contact_of(db, site_id=site.id)
+            address = contact.address if contact is not None else None
             kept = erasure.Keep(why=why, until=_day(until, "until")) if keep else None
             done = erasure.erase(
                 db, site=site, confirm=confirm, keep=kept, who=caller.who, now=here.now()
@@ -155,7 +157,7 @@ def erase(
         values = {"keep": keep, "why": why, "until": until}
         return _page(here, slug, erase_problem=error.detail, values=values)
     drop_bytes(here.database, raw=here.raw, hashes=done.hashes)
-    files = erasure.drop_mail_files(here.settings.outbox, name=name, slug=slug)
+    files = erasure.drop_mail_files(here.settings.outbox, name=name, slug=slug, address=address)
     here.database.empty_log()
     return page("erased.html", done=done, mail_files=files)
 

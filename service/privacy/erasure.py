@@ -74,6 +74,7 @@ def forget_traces(db: Session, site: Site) -> int:
     """Take a site out of what outlives its rows; gives how many mails were not sent by that."""
     overwrite_freed(db)
     queries.hide_in_trail(db, site=site)
+    queries.forget_told(db, site=site)
     return queries.forget_mails(db, site=site)
 
 
@@ -86,12 +87,12 @@ def drop_papers(db: Session, *, firm_id: int, papers_id: int) -> None:
     db.delete(papers)
 
 
-def drop_mail_files(folder: Path, *, name: str, slug: str) -> int:
-    """Remove mails that became files and name a site; gives how many."""
+def drop_mail_files(folder: Path, *, name: str, slug: str, address: str | None) -> int:
+    """Remove mails that became files and name a site, or went to its customer; gives how many."""
     count = 0
     for path in folder.glob("*.eml") if folder.is_dir() else ():
         text = "\n".join(_texts(path.read_bytes()))
-        if name in text or f"/sites/{slug}" in text:
+        if name in text or f"/sites/{slug}" in text or (address and address in text):
             path.unlink(missing_ok=True)
             count += 1
     return count
@@ -100,7 +101,7 @@ def drop_mail_files(folder: Path, *, name: str, slug: str) -> int:
 def _texts(content: bytes) -> Iterator[str]:
     message = message_from_bytes(content, policy=policy.default)
     assert isinstance(message, EmailMessage)
-    yield str(message["Subject"])
+    yield f"{message['Subject']}\n{message['To']}"
     for part in message.walk():
         if part.get_content_maintype() == "text":
             yield str(part.get_content())

@@ -5,8 +5,18 @@ from datetime import date, datetime
 from sqlalchemy import delete, or_, select, update
 from sqlalchemy.orm import Session
 
-from service.db.models import ApiKey, Consent, CustomerLink, KeptPapers, Outbox, Site, TrailEntry
-from service.evidence.queries import trail_about
+from service.db.models import (
+    ApiKey,
+    Consent,
+    CustomerLink,
+    KeptPapers,
+    Outbox,
+    OutboxPart,
+    Recipient,
+    Site,
+    TrailEntry,
+)
+from service.evidence.queries import letters_of, trail_about
 
 ERASED = "an erased installation"
 
@@ -61,23 +71,31 @@ def hide_in_trail(db: Session, *, site: Site) -> None:
 def forget_mails(db: Session, *, site: Site) -> int:
     """Take an installation out of kept mails; gives how many were not sent because of it.
 
-    A digest names others, too: one that went out stays as a line without its text, one that still
-    waits is dropped, because it cannot be unsaid afterwards.
+    A mail about it alone goes. A digest names others, too: one that went out stays as a line
+    without its content, one that still waits is dropped, because it cannot be unsaid afterwards.
     """
+    letters = {one.message_id for one in letters_of(db, site_id=site.id)} - {None}
+    alone = or_(Outbox.site_id == site.id, Outbox.message_id.in_(letters))
     path = f"/sites/{site.slug}"
-    of_firm = Outbox.firm_id == site.firm_id
-    named = or_(
-        Outbox.site_id == site.id,
-        Outbox.text.contains(path, autoescape=True),
-        Outbox.html.contains(path, autoescape=True),
+    linked = or_(
+        Outbox.text.contains(path, autoescape=True), Outbox.html.contains(path, autoescape=True)
     )
-    dropped = db.execute(
-        delete(Outbox).where(of_firm, named, Outbox.state == "waiting").returning(Outbox.id)
-    ).all()
     in_words = Outbox.text.contains(site.name, autoescape=True)
-    db.execute(
-        update(Outbox)
-        .where(of_firm, or_(named, in_words), Outbox.state != "waiting")
-        .values(subject=ERASED, text="", html="")
-    )
-    return len(dropped)
+    of_firm = Outbox.firm_id == site.firm_id
+    waiting = Outbox.state == "waiting"
+    gone = delete(Outbox).where(of_firm, or_(alone, linked), waiting).returning(Outbox.id)
+    dropped = len(db.execute(gone).all())
+    db.execute(delete(Outbox).where(of_firm, alone))
+    names_it = select(Outbox.id).where(of_firm, or_(linked, in_words), ~waiting)
+    ids = list(db.scalars(names_it))
+    db.execute(delete(OutboxPart).where(OutboxPart.outbox_id.in_(ids)))
+    db.execute(update(Outbox).where(Outbox.id.in_(ids)).values(subject=ERASED, text="", html=""))
+    return dropped
+
+
+def forget_told(db: Session, *, site: Site) -> None:
+    """Take out what readers of digests were told of an installation."""
+    key = str(site.id)
+    for reader in db.scalars(select(Recipient).where(Recipient.firm_id == site.firm_id)):
+        if reader.told and key in reader.told:
+            reader.told = {name: told for name, told in reader.told.items() if name != key}

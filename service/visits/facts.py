@@ -15,7 +15,7 @@ from dashboards.format import number
 from dashboards.visits.fields import Field, all_fields, typed_number, typed_tubes
 
 # What is said of the fluid, and what becomes of the dates in the site file.
-_FLUID_DATES: Mapping[str, Callable[[Commissioned, date], Commissioned]] = {
+FLUID_DATES: Mapping[str, Callable[[Commissioned, date], Commissioned]] = {
     "passed": lambda held, day: replace(held, fluid_tested=day),
     "renewed": lambda held, day: replace(held, filled=day),
 }
@@ -68,9 +68,9 @@ def new_facts(
         words.append(_changed_words(field, held, value, day))
     text = with_changes(text, changes)
     fluid = values.get("fluid", "")
-    if fluid in _FLUID_DATES:
+    if fluid in FLUID_DATES:
         held = facts.commissioned or Commissioned(filled=None, tubes_fitted=None)
-        moved = _FLUID_DATES[fluid](held, day)
+        moved = FLUID_DATES[fluid](held, day)
         if moved != held:
             text = with_papers(text, moved, facts.warranty)
             words.append(f"{_FLUID_WORDS[fluid]} on {day_words(day)}")

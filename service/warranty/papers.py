@@ -3,12 +3,13 @@
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date, datetime
+from typing import Any
 
 from sqlalchemy.orm import Session
 
 from analysis.errors import SiteFileError
+from analysis.site import Change, Commissioned, Warranty, WarrantyTerm
 from analysis.site import Site as SiteFacts
-from analysis.site import Warranty, WarrantyTerm
 from analysis.sitefile import parse_site
 from analysis.sitefile_schema import CHANGE, PART, TABLES, TERM
 from analysis.sitefile_splice import with_changes, with_papers
@@ -18,6 +19,8 @@ from service.errors import ConflictError
 from service.sites.actions import replace_site_file
 from service.sites.form import literal_lines
 from service.warranty.fields import rule_keys, rule_of_change
+
+_DATES = ("commissioned.fluid_tested", "commissioned.filled")
 
 
 def keep_papers(
@@ -115,8 +118,34 @@ def add_change(
         *literal_lines(CHANGE.rules, fields),
         *literal_lines({"value": rule_of_change(key)}, fields),
     ]
-    found = parse_site("\n".join([site.text.rstrip(), "", "[[change]]", *lines, ""]))
-    _replace(db, site, with_changes(site.text, found.changes[-1:]), who=who, now=now)
+    text = _with_commissioned(site.text) if key in _DATES else site.text
+    found = parse_site("\n".join([text.rstrip(), "", "[[change]]", *lines, ""]))
+    change = found.changes[-1]
+    text = _with_date(text, change) if key in _DATES else with_changes(text, [change])
+    _replace(db, site, text, who=who, now=now)
+
+
+def _with_commissioned(text: str) -> str:
+    """See that there is a table whose dates can change."""
+    facts = parse_site(text)
+    if facts.commissioned is not None:
+        return text
+    return with_papers(text, Commissioned(filled=None, tubes_fitted=None), facts.warranty)
+
+
+def _with_date(text: str, change: Change) -> str:
+    """Put the latest date into `[commissioned]`, where kinds look for it; earlier ones stay."""
+    facts = parse_site(text)
+    held, new = facts.commissioned, change.value
+    assert held is not None
+    assert isinstance(new, date)
+    name = change.key.removeprefix("commissioned.")
+    old: date | None = getattr(held, name)
+    changes = [change]
+    if old is not None and not any(one.value == old for one in facts.changes):
+        changes.insert(0, Change(date=old, key=change.key, value=old, why=None))
+    latest: dict[str, Any] = {name: new if old is None else max(old, new)}
+    return with_papers(with_changes(text, changes), replace(held, **latest), facts.warranty)
 
 
 def _seen(site: Site, version: int) -> SiteFacts:

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date, timedelta
+from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
 
@@ -12,7 +13,10 @@ from analysis.warranty.hot_years import HotYear, hot_years
 from analysis.warranty.judge import Judged, Record, judge
 from dashboards.warranty_page import VisitLine
 from service.assessments import queries as assessment_queries
-from service.db.models import Site
+from service.db.models import Site, Visit
+from service.visits import queries as visit_queries
+from service.visits.actions import values_of
+from service.visits.facts import FLUID_DATES
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,15 +25,21 @@ class Kept:
 
     judged: tuple[Judged, ...]
     years: tuple[HotYear, ...]
-    visits: tuple[VisitLine, ...] | None
+    visits: tuple[VisitLine, ...]
     as_of: date
 
 
 def kept_record(db: Session, *, site: Site, facts: SiteFacts, as_of: date) -> Kept:
     """Judge the papers' terms as of a local day, and add up what the plant stood by years."""
     table = day_table(db, site)
-    days, visits = visits_of(db, site)
-    record = Record(site=facts, table=table, visits=days, as_of=as_of)
+    visits = _visits(db, site)
+    record = Record(
+        site=facts,
+        table=table,
+        visits=tuple(one.day for one in visits),
+        as_of=as_of,
+        fluid=_fluid_days(db, site),
+    )
     return Kept(
         judged=judge(record) if facts.warranty is not None else (),
         years=hot_years(table) if table is not None else (),
@@ -44,15 +54,37 @@ def day_table(db: Session, site: Site) -> DayTable | None:
     return table_from_rows(rows, timezone=site.timezone) if rows else None
 
 
-def visits_of(
-    db: Session, site: Site
-) -> tuple[tuple[date, ...] | None, tuple[VisitLine, ...] | None]:
-    """Give days and lines of the visits on record; None where no visit is kept on record here.
+def _visits(db: Session, site: Site) -> tuple[VisitLine, ...]:
+    """Give the finished visits, the latest first."""
+    return tuple(
+        VisitLine(
+            number=one.id,
+            day=_day_of(one, site),
+            who=one.finished_by or one.made_by,
+            what=tuple(one.facts_kept),
+        )
+        for one in visit_queries.visits_of_site(db, site_id=site.id)
+        if one.state == "finished"
+    )
 
-    Visits have no table of their own yet; here is where they come in.
-    """
-    del db, site
-    return None, None
+
+def _fluid_days(db: Session, site: Site) -> tuple[date, ...]:
+    """Give the days on which finished visits tested or renewed the fluid."""
+    days = []
+    for one in visit_queries.visits_of_site(db, site_id=site.id):
+        if one.state == "finished":
+            typed = values_of(visit_queries.entries_of(db, visit_id=one.id))
+            if "fluid" in typed and typed["fluid"].value in FLUID_DATES:
+                days.append(_day_of(one, site))
+    return tuple(days)
+
+
+def _day_of(visit: Visit, site: Site) -> date:
+    return (
+        visit.planned_on
+        if visit.finished_at is None
+        else visit.finished_at.astimezone(ZoneInfo(site.timezone)).date()
+    )
 
 
 def last_day(report: Report | None, site: Site, *, otherwise: date) -> date:

@@ -8,8 +8,20 @@ import pytest
 from starlette.testclient import TestClient
 
 from service.accounts.customers import make_link
+from service.accounts.trail import add as add_trail
 from service.db.base import Base
-from service.db.models import Consent, CustomerLink, KeptPapers, Outbox, Site, TrailEntry
+from service.db.models import (
+    Consent,
+    CustomerContact,
+    CustomerLink,
+    KeptPapers,
+    Outbox,
+    OutboxPart,
+    Recipient,
+    Site,
+    TrailEntry,
+    YearlyLetter,
+)
 from tests.build_service import LOCAL, BackEnd, back_ends, site_file, tidy_log
 
 FIRST = datetime(2025, 6, 1, tzinfo=UTC)
@@ -153,10 +165,43 @@ def lived_in(back: BackEnd, client: TestClient) -> str:
                     created_at=back.clock.now(),
                 )
             )  # fmt: skip
+        db.add(
+            CustomerContact(
+                site_id=site_id, name="Frau Mill", address="mill@lane.example", language="de",
+                changed_at=back.clock.now(),
+            )
+        )  # fmt: skip
+        db.add(
+            YearlyLetter(
+                site_id=site_id, year=2024, serial=0, chosen_by="office",
+                chosen_at=back.clock.now(), message_id="<letter@x>",
+            )
+        )  # fmt: skip
+        letter = Outbox(
+            firm_id=back.firm_id, message_id="<letter@x>", recipient="mill@lane.example",
+            subject="s", text="Dear Frau M", html="", state="sent", not_before=back.clock.now(),
+            created_at=back.clock.now(),
+        )  # fmt: skip
+        db.add(letter)
+        db.flush()
+        part = OutboxPart(outbox_id=letter.id, name="s.pdf", media_type="x/y", content=b"Frau Mill")
+        db.add(part)
+        reader = Recipient(
+            firm_id=back.firm_id, address="o@example.org", timezone="UTC",
+            told={str(site_id): ["x"], "999": ["y"]}, created_at=back.clock.now(),
+        )  # fmt: skip
+        db.add(reader)
+        add_trail(db, back.firm_id, who="o", what="pages.letters.show", subject=f"2024, {slug}",
+                  now=back.clock.now())  # fmt: skip
     back.settings.outbox.mkdir(parents=True, exist_ok=True)
-    for name, words in (("a", "Mill Lane 4 =C3=BC"), ("b", "Elm Row 2")):
+    mails = (
+        ("a", "o@example.org", "Mill Lane 4 =C3=BC"),
+        ("b", "o@example.org", "Elm Row 2"),
+        ("c", "mill@lane.example", "What was saved"),
+    )
+    for name, to, words in mails:
         (back.settings.outbox / f"{name}.eml").write_text(
-            "Subject: Digest\nContent-Type: text/plain; charset=utf-8\n"
+            f"To: {to}\nSubject: Digest\nContent-Type: text/plain; charset=utf-8\n"
             f"Content-Transfer-Encoding: quoted-printable\n\n{words}\n"
         )
     return slug
@@ -175,7 +220,7 @@ def test_erasing_leaves_nothing_of_the_installation_in_any_file(back, client):
     answer = client.post(f"/sites/{slug}/privacy/erase", data={"confirm": NAME})
     assert answer.status_code == 200
     assert "It is erased" in answer.text
-    for words in (b"Mill Lane 4", b"mill-lane-4", b"Frau Mill"):
+    for words in (b"Mill Lane 4", b"mill-lane-4", b"Frau Mill", b"mill@lane.example"):
         assert bytes_with(folder, words) == [], words
     assert client.get(f"/sites/{slug}").status_code == 404
     assert client.get(f"/sites/{other}").status_code == 200
@@ -203,6 +248,7 @@ def test_mails_that_name_it_lose_their_text_and_one_that_waits_is_not_sent(back,
     ]
     assert "still waited and were not sent: 1." in answer.text
     assert [one.name for one in back.settings.outbox.glob("*.eml")] == ["b.eml"]
+    assert rows_of(back, Recipient)[0].told == {"999": ["y"]}
 
 
 def test_no_row_of_any_table_is_left_behind(back, client):
@@ -211,7 +257,7 @@ def test_no_row_of_any_table_is_left_behind(back, client):
             return {
                 table.name: db.query(table).count()
                 for table in Base.metadata.sorted_tables
-                if table.name not in ("trail_entry", "outbox")
+                if table.name not in ("trail_entry", "outbox", "recipient")
             }
 
     before = counts()

@@ -8,7 +8,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from analysis.sitefile import parse_site
-from service.db.models import DayMark, Site, SiteFileVersion
+from service.db.models import DayMark, Site, SiteFileVersion, Visit, VisitEntry, VisitSave
 from tests.build_service import LOCAL, BackEnd, back_ends, site_file, tidy_log
 
 FIRST = datetime(2025, 6, 1, tzinfo=UTC)
@@ -246,6 +246,68 @@ def test_reading_needs_no_right_to_edit_and_then_shows_no_forms(tmp_path):
     assert "Download the bundle" in text
     assert "Enter or put right" not in text
     assert "/warranty/papers" not in text
+
+
+def test_tests_of_the_fluid_add_up_and_the_latest_stands_where_kinds_look(desk):
+    desk.post("papers", **{**PAPERS, "warranty__from": "2019-06-01"})
+    key = "commissioned.fluid_tested"
+    for day in ("2021-06-05", "2023-06-10", "2025-06-01"):
+        desk.post("changes", date=day, key=key, value=day)
+    found = desk.facts()
+    assert found.commissioned.fluid_tested == date(2025, 6, 1)
+    assert [one.value for one in found.changes if one.key == key] == [
+        date(2021, 6, 5), date(2023, 6, 10), date(2025, 6, 1),
+    ]  # fmt: skip
+    desk.post("terms", kind="fluid_test", years="2")
+    text = plain(desk.page())
+    assert "Last test or fill on record 1 June 2025; the next is due by 1 June 2027" in text
+
+
+def test_an_earlier_test_that_only_the_papers_held_stays(desk):
+    desk.post("papers", **PAPERS, commissioned__fluid_tested="2023-06-01")
+    key = "commissioned.fluid_tested"
+    desk.post("changes", date="2025-06-01", key=key, value="2025-06-01")
+    assert [one.value for one in desk.facts().changes] == [date(2023, 6, 1), date(2025, 6, 1)]
+
+
+def test_finished_visits_stand_on_record_and_count_for_terms(desk):
+    desk.post("papers", **{**PAPERS, "warranty__from": "2021-06-01"})
+    desk.post("terms", kind="visit", years="2")
+    desk.post("terms", kind="fluid_test", years="2")
+    assert "no visit is on record here" in plain(desk.page()).lower()
+    for year, state in ((2023, "finished"), (2025, "finished"), (2025, "planned")):
+        a_visit(desk, datetime(year, 6, 2, 22, 30, tzinfo=UTC), state=state)
+    text = plain(desk.page())
+    # Half past ten in the evening UTC is the next day in Berlin.
+    assert text.count("3 June 2023 tech") == 1
+    assert text.count("3 June 2025 tech") == 1
+    assert "Kept Somebody looks after the plant at least every 2 years." in text
+    assert "Last visit on record 3 June 2025; the next is due by 3 June 2027" in text
+    assert "Last test or fill on record 3 June 2025" in text
+    assert "flow set to 2.4" in text
+
+
+def a_visit(desk: Desk, at: datetime, *, state: str) -> None:
+    with desk.back.database.session() as db:
+        visit = Visit(
+            site_id=desk.site.id, planned_on=at.date(), state=state, made_by="office", made_at=at,
+            finished_at=at if state == "finished" else None, finished_by="tech",
+            facts_kept=["flow set to 2.4"],
+        )  # fmt: skip
+        db.add(visit)
+        db.flush()
+        save = VisitSave(visit_id=visit.id, key=f"{visit.id:036d}", who="tech", received_at=at)
+        db.add(save)
+        db.flush()
+        entry = VisitEntry(
+            visit_id=visit.id,
+            save_id=save.id,
+            field="fluid",
+            value="passed",
+            who="tech",
+            typed_at=at,
+        )
+        db.add(entry)
 
 
 def test_a_name_that_holds_markup_stays_text(served):
