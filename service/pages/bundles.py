@@ -17,7 +17,7 @@ def evidence(here: Here, slug: str) -> Response:
     return _bundle(here, slug, may="see", everything=False)
 
 
-@router.post("/sites/{slug}/export")
+@router.post("/sites/{slug}/privacy/export")
 def everything(here: Here, slug: str) -> Response:
     """Give everything that is held about the site and its people."""
     return _bundle(here, slug, may="arrange", everything=True)

@@ -75,6 +75,7 @@ def forget_traces(db: Session, site: Site) -> int:
     overwrite_freed(db)
     queries.hide_in_trail(db, site=site)
     queries.forget_told(db, site=site)
+    queries.forget_messages(db, site=site)
     return queries.forget_mails(db, site=site)
 
 

@@ -1,5 +1,6 @@
 """All SQL about consents, kept papers and the traces of an installation. Nothing here commits."""
 
+import json
 from datetime import date, datetime
 
 from sqlalchemy import delete, or_, select, update
@@ -15,6 +16,8 @@ from service.db.models import (
     Recipient,
     Site,
     TrailEntry,
+    Webhook,
+    WebhookDelivery,
 )
 from service.evidence.queries import letters_of, trail_about
 
@@ -91,6 +94,19 @@ def forget_mails(db: Session, *, site: Site) -> int:
     db.execute(delete(OutboxPart).where(OutboxPart.outbox_id.in_(ids)))
     db.execute(update(Outbox).where(Outbox.id.in_(ids)).values(subject=ERASED, text="", html=""))
     return dropped
+
+
+def forget_messages(db: Session, *, site: Site) -> None:
+    """Take messages to other programs that name an installation out of what is kept."""
+    hooks = select(Webhook.id).where(Webhook.firm_id == site.firm_id)
+    body = WebhookDelivery.body
+    names_it = or_(
+        body.contains(f"/sites/{site.slug}", autoescape=True),
+        body.contains(json.dumps(site.slug), autoescape=True),
+        body.contains(json.dumps(site.name), autoescape=True),
+        body.contains(json.dumps(site.name, ensure_ascii=False), autoescape=True),
+    )
+    db.execute(delete(WebhookDelivery).where(WebhookDelivery.webhook_id.in_(hooks), names_it))
 
 
 def forget_told(db: Session, *, site: Site) -> None:

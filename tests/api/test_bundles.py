@@ -132,7 +132,7 @@ def test_records_and_report_are_in_it(served):
 
 
 def test_what_shows_that_a_house_stood_empty_is_not_in_it_but_is_the_customers_own(served):
-    evidence, own = served.files(), served.files("export")
+    evidence, own = served.files(), served.files("privacy/export")
     for name, content in evidence.items():
         if name != "README.txt":
             assert b"no_draw" not in content, name
@@ -218,7 +218,7 @@ def test_every_table_that_belongs_to_a_site_is_in_the_customers_own_file(served)
         if any(key.target_fullname == "site.id" for key in table.foreign_keys)
     }
     assert belongs <= set(SHOWN) | DERIVED
-    files = served.files("export")
+    files = served.files("privacy/export")
     assert set(SHOWN.values()) <= set(files)
 
 
@@ -227,7 +227,7 @@ def test_the_customers_own_file_tells_of_consents_links_mails_and_who_did_what(s
     client.post(f"{path}/customer", data={"label": "=the family", "days": "9"})
     given = {"purpose": "letter", "given_by": "M. Mill", "given_on": "2025-06-01"}
     client.post(f"{path}/privacy/consents", data=given)
-    files = served.files("export")
+    files = served.files("privacy/export")
     assert rows(files["records/links.csv"])[0]["for"] == "'=the family"  # no formula
     assert rows(files["records/consents.csv"])[0]["given_by"] == "M. Mill"
     assert {"pages.customers.make", "pages.privacy.record"} <= {

@@ -20,10 +20,14 @@ from service.db.models import (
     Recipient,
     Site,
     TrailEntry,
+    Webhook,
+    WebhookDelivery,
     YearlyLetter,
 )
 from tests.build_service import LOCAL, BackEnd, back_ends, site_file, tidy_log
 
+# Tables of the firm; what they say of a site is looked at apart.
+KEPT = ("trail_entry", "outbox", "recipient", "webhook", "webhook_delivery")
 FIRST = datetime(2025, 6, 1, tzinfo=UTC)
 NAME = "Mill Lane 4"
 KEEP = {"confirm": NAME, "keep": "yes", "why": "we answer for the tubes", "until": "2035-06-01"}
@@ -186,6 +190,18 @@ def lived_in(back: BackEnd, client: TestClient) -> str:
         db.flush()
         part = OutboxPart(outbox_id=letter.id, name="s.pdf", media_type="x/y", content=b"Frau Mill")
         db.add(part)
+        hook = Webhook(
+            firm_id=back.firm_id, url="https://x.example", events=[], secret="s", made_by="o",
+            created_at=back.clock.now(),
+        )  # fmt: skip
+        db.add(hook)
+        db.flush()
+        for number, body in enumerate(('{"site": "mill-lane-4"}', '{"site": "elm-row-2"}')):
+            message = WebhookDelivery(
+                webhook_id=hook.id, event="finding", event_id=str(number), body=body, state="sent",
+                not_before=back.clock.now(), created_at=back.clock.now(),
+            )  # fmt: skip
+            db.add(message)
         reader = Recipient(
             firm_id=back.firm_id, address="o@example.org", timezone="UTC",
             told={str(site_id): ["x"], "999": ["y"]}, created_at=back.clock.now(),
@@ -248,6 +264,7 @@ def test_mails_that_name_it_lose_their_text_and_one_that_waits_is_not_sent(back,
     ]
     assert "still waited and were not sent: 1." in answer.text
     assert [one.name for one in back.settings.outbox.glob("*.eml")] == ["b.eml"]
+    assert [one.body for one in rows_of(back, WebhookDelivery)] == ['{"site": "elm-row-2"}']
     assert rows_of(back, Recipient)[0].told == {"999": ["y"]}
 
 
@@ -257,7 +274,7 @@ def test_no_row_of_any_table_is_left_behind(back, client):
             return {
                 table.name: db.query(table).count()
                 for table in Base.metadata.sorted_tables
-                if table.name not in ("trail_entry", "outbox", "recipient")
+                if table.name not in KEPT
             }
 
     before = counts()

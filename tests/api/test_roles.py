@@ -129,7 +129,7 @@ NEEDS: dict[str, str] = {
     "POST /sites/{slug}/warranty/parts": "arrange",
     "POST /sites/{slug}/warranty/changes": "arrange",
     "GET /sites/{slug}/privacy": "arrange",
-    "POST /sites/{slug}/export": "arrange",
+    "POST /sites/{slug}/privacy/export": "arrange",
     "POST /sites/{slug}/privacy/consents": "arrange",
     "POST /sites/{slug}/privacy/consents/{consent_id}/withdraw": "arrange",
     "GET /papers": "arrange",
