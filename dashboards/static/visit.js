@@ -10,7 +10,7 @@
   const status = document.querySelector("[data-sync]");
   const all = (selector, root = document) => [...root.querySelectorAll(selector)];
   const PAGES = "suntally-visits"; // as in the worker
-  const QUIET_MS = 1200;
+  const QUIET_MS = 2000;
   const AGAIN_MS = 15000;
   const LONGEST_SIDE_PX = 2000;
 
@@ -366,12 +366,16 @@
       }
       document.addEventListener("input", typed);
       form.addEventListener("submit", async (event) => {
-        if (event.submitter?.matches("[data-plain]")) return;
         event.preventDefault();
         tellProblem(null);
         if (event.submitter?.value === "finish") {
+          const at = new Date().toISOString();
           await note((one) => {
-            one.finished_at = new Date().toISOString();
+            // What was proposed and left standing is meant.
+            all("[data-usual]").forEach(({ name, value }) => {
+              if (value && !one.kept[name]) one.pending[name] ??= { value, typed_at: at };
+            });
+            one.finished_at = at;
           });
           say("busy", "Finished on this phone; it goes on record when it is sent.");
         }

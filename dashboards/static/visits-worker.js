@@ -10,17 +10,21 @@ const FONTS = ["/static/text-latin.woff2", "/static/text-latin-ext.woff2"];
 self.addEventListener("install", (event) => {
   self.skipWaiting();
   event.waitUntil(
-    caches.open(SHELF).then((shelf) =>
-      Promise.all([...PARTS, ...FONTS, "/static/plotly.min.js"].map((part) =>
-        shelf.match(part).then((held) => held ?? shelf.add(part)),
-      )),
-    ),
+    (async () => {
+      const shelf = await caches.open(SHELF);
+      const take = async (part) => (await shelf.match(part)) ?? shelf.add(part);
+      await Promise.all(PARTS.map(take));
+      // Without these a page can be worked with: on a poor line they come when they come.
+      await Promise.allSettled([...FONTS, "/static/plotly.min.js"].map(take));
+    })(),
   );
 });
 
 self.addEventListener("activate", (event) => {
   event.waitUntil(
     (async () => {
+      // A page that was kept needs the parts that it was made with.
+      if (await caches.has(PAGES)) return self.clients.claim();
       const shelf = await caches.open(SHELF);
       const versions = new Map(PARTS.map((part) => [part.split("?")[0], part]));
       for (const request of await shelf.keys()) {
@@ -28,7 +32,7 @@ self.addEventListener("activate", (event) => {
         const wanted = versions.get(pathname);
         if (wanted && wanted !== pathname + search) await shelf.delete(request);
       }
-      await self.clients.claim();
+      return self.clients.claim();
     })(),
   );
 });

@@ -22,7 +22,7 @@ from service.care.life import STATE_WORDS, STEPS, State
 from service.context import Context, Here
 from service.db.models import Site
 from service.errors import ConflictError, InvalidError, NotFoundError
-from service.pages import loading
+from service.pages import loading, visits
 from service.pages.answers import page, see_other, texts
 
 router = APIRouter(include_in_schema=False)
@@ -53,6 +53,7 @@ def _page(
         start_s, end_s = decisive_hours(found, report.days, timezone=zone, end_s=report.end_s)
         record = loading.record_of(db, loaded.row, start_s, end_s)
         life = _life(db, loaded.row, found)
+        made = [one for one in visits.visits_of(db, loaded.row) if found in one.findings_in(report)]
     weeks = course(found, report, titles=titles(texts()))
     return page(
         "finding.html",
@@ -65,6 +66,7 @@ def _page(
         course={"says": weeks.says, "figure": figure_json(weeks.figure)} if weeks else None,
         hours=f"{moment(start_s, zone)} to {moment(end_s, zone)}",
         life=life,
+        visits=made,
         usual_until=(here.now().date() + timedelta(days=_USUAL_ASIDE_DAYS)).isoformat(),
         message=message,
         problem=problem,

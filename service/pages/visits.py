@@ -1,6 +1,7 @@
 """The list of visits: which sites want one, what is planned for whom, and planning one."""
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Annotated
 from zoneinfo import ZoneInfo
@@ -8,7 +9,7 @@ from zoneinfo import ZoneInfo
 from fastapi import APIRouter, Form, Query, Response
 from sqlalchemy.orm import Session
 
-from analysis.results import Report
+from analysis.results import Finding, Report
 from analysis.sitefile import parse_site
 from dashboards.format import URGENCY_RANK, day, local_date
 from dashboards.links import finding_key, finding_of_key
@@ -35,6 +36,7 @@ from service.pages import loading
 from service.pages.answers import page, see_other, texts
 from service.visits import actions, queries
 from service.visits.actions import Plan
+from service.visits.schemas import PlannedFinding
 
 router = APIRouter(include_in_schema=False)
 
@@ -210,8 +212,47 @@ def _finished(visit: Visit, site: Site) -> dict[str, object]:
         "id": visit.id,
         "site": site.name,
         "on": day(local_date(visit.finished_at.timestamp(), site.timezone), weekday=True),
-        "what": ", ".join(one.title for one in actions.findings_of(visit)) or "Routine visit",
+        "what": _what(actions.findings_of(visit)),
     }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SiteVisit:
+    """A visit as the pages of its site and findings list it."""
+
+    path: str
+    when: str
+    state: str
+    made: bool
+    what: str
+    keys: tuple[str, ...]
+
+    def findings_in(self, report: Report) -> list[Finding]:
+        """Give what it looked at, as an analysis sees it."""
+        found = (finding_of_key(report, key) for key in self.keys)
+        return [one for one in found if one is not None]
+
+
+def visits_of(db: Session, site: Site) -> list[SiteVisit]:
+    """Give a site's visits, the latest first."""
+    return [_of_site(visit, site) for visit in queries.visits_of_site(db, site_id=site.id)]
+
+
+def _of_site(visit: Visit, site: Site) -> SiteVisit:
+    done, found = visit.finished_at, actions.findings_of(visit)
+    when = local_date(done.timestamp(), site.timezone) if done else visit.planned_on
+    return SiteVisit(
+        path=f"/visits/{visit.id}",
+        when=day(when, weekday=True),
+        state="made" if done else "planned",
+        made=done is not None,
+        what=_what(found),
+        keys=tuple(one.key for one in found),
+    )
+
+
+def _what(found: Iterable[PlannedFinding]) -> str:
+    return ", ".join(one.title for one in found) or "Routine visit"
 
 
 @router.post("/visits/base")

@@ -24,7 +24,7 @@ from dashboards.site_page import MARK_WORDS, site_view
 from dashboards.texts import titles
 from service.context import Here
 from service.errors import NotFoundError
-from service.pages import loading, uploads
+from service.pages import loading, uploads, visits
 from service.pages.answers import page, texts
 
 router = APIRouter(include_in_schema=False)
@@ -58,10 +58,12 @@ def site(
         record = loading.record_of_day(db, loaded.row, when) if when else None
         files = uploads.uploads_of(db, loaded.row)
         keys = loading.keys_in_use(db, loaded.row)
+        made = visits.visits_of(db, loaded.row)
     words = texts()
     context: dict[str, Any] = {
         "site": loaded.head,
         "uploads": files,
+        "visits": made,
         "keys": keys,
         "message": _MESSAGES.get(message or ""),
         "view": None,

@@ -11,7 +11,9 @@ from PIL import Image
 from starlette.testclient import TestClient
 
 from analysis.sitefile import parse_site
+from dashboards.links import finding_key
 from service.db.models import Site, VisitEntry, VisitSave
+from tests.api.test_care import FIRST, open_sensor_log, site_with_finding
 from tests.build_service import LOCAL, BackEnd, back_ends, site_file
 from tests.build_visits import (
     AFTER,
@@ -38,6 +40,16 @@ def back(tmp_path: Path) -> Iterator[BackEnd]:
 def client(back: BackEnd) -> Iterator[TestClient]:
     with TestClient(back.app(), base_url=LOCAL, follow_redirects=False) as client:
         yield client
+
+
+@pytest.fixture(scope="module")
+def steady(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[TestClient, int]]:
+    """Give a browser and a planned visit for what is refused and so leaves no trace."""
+    with back_ends(tmp_path_factory.mktemp("steady")) as make:
+        back = make()
+        back.clock.move(seconds=(AFTER - back.clock.now()).total_seconds())
+        with TestClient(back.app(), base_url=LOCAL, follow_redirects=False) as client:
+            yield client, planned(back, client)[1]
 
 
 def planned(back: BackEnd, client: TestClient, *keys: str, on: str = TODAY) -> tuple[str, int]:
@@ -109,10 +121,9 @@ def test_a_planned_visit_moves_from_want_to_its_day(back: BackEnd, client: TestC
 
 
 @pytest.mark.parametrize("on", ["", "2025-12-31", "2031-01-01"])
-def test_a_day_that_cannot_be_meant_is_refused(back: BackEnd, client: TestClient, on: str) -> None:
-    slug = back.add_site()
-    with_report(back, slug)
-    answer = client.post("/visits/new", data={"site": slug, "on": on})
+def test_a_day_that_cannot_be_meant_is_refused(steady: tuple[TestClient, int], on: str) -> None:
+    client, _ = steady
+    answer = client.post("/visits/new", data={"site": "mill-lane-4", "on": on})
     assert answer.status_code == 422
     assert "day" in answer.text
 
@@ -180,17 +191,15 @@ def test_a_wrong_clock_of_the_phone_does_no_harm(back: BackEnd, client: TestClie
     ],
 )
 def test_what_cannot_be_used_is_kept_named_and_not_finished(
-    back: BackEnd, client: TestClient, field: str, value: str, says: str
+    steady: tuple[TestClient, int], field: str, value: str, says: str
 ) -> None:
-    _, visit = planned(back, client)
+    client, visit = steady
     body = a_save((field, value), ("finding.0.outcome", "open"), finished_at=AFTER.isoformat())
     told = save(client, visit, body).json()
     assert says in told["problems"][field]
     assert says in told["problem"]
     assert (told["state"], told["values"][field]["value"]) == ("planned", value)
-    again = a_save((field, ""), at=AFTER + timedelta(minutes=1))
-    back.clock.move(minutes=1)
-    assert save(client, visit, again).json()["problems"] == {}
+    assert save(client, visit, a_save((field, ""))).json()["problems"] == {}
 
 
 def test_finishing_puts_facts_reading_and_lives_on_record(
@@ -205,6 +214,7 @@ def test_finishing_puts_facts_reading_and_lives_on_record(
         ("flow_found_l_min", "0.9"),
         ("fluid", "passed"),
         ("register_kwh", "1234"),
+        ("tubes.1.changed", "7-8, 3"),
         ("finding.0.outcome", "put_right"),
         ("finding.0.note", "pump changed"),
         ("finding.1.outcome", "open"),
@@ -218,6 +228,8 @@ def test_finishing_puts_facts_reading_and_lives_on_record(
     (change,) = found.changes
     assert (change.key, change.value, change.date) == ("loop.pressure_bar", 1.9, date(2026, 1, 1))
     assert found.commissioned.fluid_tested == date(2026, 1, 1)
+    (part,) = found.parts
+    assert (part.what, part.by) == ("tubes changed: 3, 7, 8", "Roof Fitters")
     (reading,) = found.readings
     assert (reading.heat_register_kwh, reading.who) == (1234.0, "Roof Fitters")
     assert state_of(client, slug) == "put_right"
@@ -237,8 +249,6 @@ def test_finishing_puts_facts_reading_and_lives_on_record(
 
 
 def with_keys() -> list[str]:
-    from dashboards.links import finding_key
-
     return [finding_key(STANDING), finding_key(TUBES)]
 
 
@@ -308,8 +318,8 @@ def test_photos_lose_their_place_and_are_kept_once(back: BackEnd, client: TestCl
 
 
 @pytest.mark.parametrize("kind", ["PNG", "WEBP"])
-def test_other_kinds_of_photos_are_taken(back: BackEnd, client: TestClient, kind: str) -> None:
-    _, visit = planned(back, client)
+def test_other_kinds_of_photos_are_taken(steady: tuple[TestClient, int], kind: str) -> None:
+    client, visit = steady
     address = f"/api/visits/{visit}/photos?key={uuid.uuid4()}"
     assert client.post(address, content=a_photo(kind)).status_code == 201
 
@@ -326,9 +336,9 @@ def test_other_kinds_of_photos_are_taken(back: BackEnd, client: TestClient, kind
     ids=["gif", "cut", "empty", "large", "bomb"],
 )
 def test_what_is_no_photo_is_refused(
-    back: BackEnd, client: TestClient, data: bytes, status: int, says: str
+    steady: tuple[TestClient, int], data: bytes, status: int, says: str
 ) -> None:
-    _, visit = planned(back, client)
+    client, visit = steady
     answer = client.post(f"/api/visits/{visit}/photos?key={uuid.uuid4()}", content=data)
     assert answer.status_code == status
     assert says in answer.json()["detail"]
@@ -375,3 +385,40 @@ def test_a_deleted_site_takes_its_visits_out_of_sight(back: BackEnd, client: Tes
     client.delete(f"/api/sites/{slug}?confirm=Mill Lane 4")
     assert client.get(f"/visits/{visit}").status_code == 404
     assert "Mill Lane 4" not in client.get("/visits").text
+
+
+def test_the_card_says_on_the_spot_whether_it_was_put_right(
+    back: BackEnd, client: TestClient
+) -> None:
+    """The sensor is changed on 6 June at nine; the card is read then, and again four days later."""
+    back.clock.move(seconds=(FIRST + timedelta(days=5, hours=9) - back.clock.now()).total_seconds())
+    slug, key = site_with_finding(back, client)
+    form = {"site": slug, "on": "2025-06-06", "finding": key}
+    path = client.post("/visits/new", data=form).headers["location"].split("?")[0]
+    verdict = client.get(path).text.split('class="verdicts"')[1]
+    assert "It still shows" in verdict
+    body = a_save(
+        ("finding.0.outcome", "put_right"),
+        at=back.clock.now(),
+        finished_at=back.clock.now().isoformat(),
+    )
+    assert save(client, int(path[8:]), body).json()["state"] == "finished"
+    back.worker().work_all()
+    verdict = client.get(path).text.split('class="verdicts"')[1]
+    assert "put right, waiting for the next logs" in verdict
+    later = FIRST + timedelta(days=5)
+    log = open_sensor_log(later, broken_until=later + timedelta(hours=9), hours=5 * 24)
+    back.clock.move(days=5)
+    back.hand_in(slug, log, "b.csv")
+    back.worker().work_all()
+    verdict = client.get(path).text.split('class="verdicts"')[1]
+    assert "Put right, confirmed by the data" in verdict
+
+
+def test_the_site_and_the_finding_name_their_visits(back: BackEnd, client: TestClient) -> None:
+    slug, visit = planned(back, client)
+    link = f'href="/visits/{visit}"'
+    assert link in client.get(f"/sites/{slug}").text
+    standing, tubes = with_keys()
+    assert link in client.get(f"/sites/{slug}/findings/{standing}").text
+    assert link not in client.get(f"/sites/{slug}/findings/{tubes}").text

@@ -295,7 +295,8 @@ def test_a_wrong_value_in_the_form_is_told_at_its_field(open_page: Opener) -> No
     assert page.locator('[name="site.name"]').input_value() == "Low"
 
 
-PATHS = ("/", "/sites/mill-lane-4", FINDING, "/sites/new", "/sites/mill-lane-4/facts",
+PATHS = ("/", "/visits", "/visits/new?site=mill-lane-4",
+         "/sites/mill-lane-4", FINDING, "/sites/new", "/sites/mill-lane-4/facts",
          "/sites/mill-lane-4/gateway", "/settings", "/sign-in", "/digest/2025-W30",
          "/sites/mill-lane-4/report.html")  # fmt: skip
 
@@ -365,6 +366,6 @@ def test_every_text_can_be_read_in_light_and_dark(open_page: Opener, scheme: str
     page = open_page("/", color_scheme=scheme)
     grounds = page.evaluate("getComputedStyle(document.documentElement).backgroundColor")
     assert (grounds == "rgb(13, 25, 29)") == (scheme == "dark")
-    for path in ("/", "/sites/mill-lane-4", FINDING, "/sites/new", "/settings"):
+    for path in ("/", "/visits", "/sites/mill-lane-4", FINDING, "/sites/new", "/settings"):
         page.goto(path)
         assert page.evaluate(CONTRAST) == [], path
