@@ -132,7 +132,8 @@ def _page(
             for field in WHO
         }
     names = {person.id: name_of(person) for person in people}
-    usual["name"] = usual["name"] or names.get(one.caller.account_id or 0, "")
+    oneself = next((person for person in people if person.id == one.caller.account_id), None)
+    usual["name"] = usual["name"] or (oneself.name if oneself else "")
     values = {name: entry.value for name, entry in one.values.items()}
     local_day = local_date(here.now().timestamp(), zone)
     facts = site_on(loaded.facts, local_day)

@@ -12,6 +12,7 @@ from service.accounts.actions import make_setup_link, set_password_by_link
 from service.db.models import Account, Visit, VisitEntry, VisitPhoto, VisitSave
 from tests.browser.test_pages_in_a_browser import (  # noqa: F401 - fixtures
     CHROMIUM,
+    CONTRAST,
     browser,
     seed,
     served,
@@ -59,7 +60,8 @@ def house(tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
     with back.database.session() as db:
         token = make_setup_link(db, now=back.clock.now())
     with back.database.session() as db:
-        set_password_by_link(db, token=token, password=PASSWORD, now=back.clock.now())
+        account = set_password_by_link(db, token=token, password=PASSWORD, now=back.clock.now())
+        account.name = "Ann Fitter"
     with served(folder) as address:
         yield House(address, back)
     back.database.close()
@@ -121,6 +123,9 @@ def test_what_is_typed_without_connection_survives_and_arrives_once(
     phone: Any, house: House
 ) -> None:
     page, visit = planned(phone)
+    for scheme in ("light", "dark"):
+        page.emulate_media(color_scheme=scheme)
+        assert page.evaluate(CONTRAST) == []
     phone.set_offline(True)
     page.fill("[name=pressure_left_bar]", "1,9")
     page.fill("[name=notes]", "Pump seized.\nChanged it.")
@@ -160,6 +165,7 @@ def test_what_is_typed_without_connection_survives_and_arrives_once(
         "notes": ["Pump seized.\nChanged it."],
         "check.0.1": ["found"],
         "finding.0.outcome": ["put_right"],
+        "name": ["Ann Fitter"],  # proposed, and left standing
     }
     assert photos == 1
     assert house.state(visit) == "finished"
