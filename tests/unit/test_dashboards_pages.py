@@ -95,7 +95,7 @@ def site_page(report: Report, site: Site) -> str:
     return render(
         "site.html", site=head, view=view, mark_words=MARK_WORDS, sizes=("month",),
         heat=figure_json(heat_by_period(report, "month", titles={})), day=None, uploads=(),
-        keys=0, message=None,
+        visits=(), keys=0, message=None,
     )  # fmt: skip
 
 
@@ -213,6 +213,7 @@ def finding_html(view: FindingView, head: SimpleNamespace) -> str:
             steps=[step],
         ),
         usual_until="2026-01-01",
+        visits=(),
         message=None,
         problem=HOSTILE,
     )
