@@ -19,6 +19,7 @@ from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 
 import dashboards
+from service.accounts import api as people
 from service.accounts import endpoints as accounts
 from service.accounts.actions import ensure_firm
 from service.assessments import endpoints as assessments
@@ -33,6 +34,7 @@ from service.ingest import endpoints as ingest
 from service.ingest import map_endpoints, version_endpoints
 from service.ingest.files import RawStore
 from service.mail import endpoints as mail
+from service.openapi import describe
 from service.pages import endpoints as pages
 from service.settings import Settings
 from service.sites import endpoints as sites
@@ -73,6 +75,7 @@ def create_app(settings: Settings, database: Database, clock: Clock) -> FastAPI:
     for router in (
         health,
         accounts.router,
+        people.router,
         sites.router,
         version_endpoints.router,  # its `summary` stands before the number of an upload
         map_endpoints.router,
@@ -87,6 +90,7 @@ def create_app(settings: Settings, database: Database, clock: Clock) -> FastAPI:
         pages.router,
     ):
         app.include_router(router)
+    describe(app)
     static = Path(dashboards.__file__).parent / "static"
     app.mount("/static", StaticFiles(directory=static), name="static")
     return app
