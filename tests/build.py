@@ -4,10 +4,11 @@ All data made here are invented. Plants come from the simulator of `fixtures`, w
 physics; what is laid by hand (`a_record`, `a_clear_day`) is for tests of one rule at a time.
 """
 
+from collections import OrderedDict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
-from functools import cache
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -131,9 +132,16 @@ def a_history(table: DayTable, *, site: Site | None = None, until: str | None = 
     )
 
 
-@dataclass(frozen=True, kw_only=True)
+# So many plants are kept for tests that ask again: a run of half a year holds some 70 MB.
+_PLANTS = 16
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Plant:
-    """A logged plant: the run with its truth, the site file's facts, and the rows."""
+    """A logged plant: the run with its truth, the site file's facts, and the rows.
+
+    Asking again for the same plant, or for its table of days, costs nothing (`a_plant`, `table`).
+    """
 
     run: Run
     site: Site
@@ -145,9 +153,7 @@ class Plant:
         return int(self.record.start_s[-1] + self.record.step_s[-1])
 
     def table(self, *, catalogue: tuple[Fault, ...] = CATALOGUE) -> DayTable:
-        return observe(
-            site=self.site, record=self.record, channels=self.channels, catalogue=catalogue
-        )
+        return _table_of(self, catalogue)
 
     def report(self, *, table: DayTable | None = None, until_s: int | None = None) -> Report:
         return a_report_of(
@@ -171,6 +177,16 @@ class Plant:
                 until_s=self.end_s,
             )
         )
+
+
+@lru_cache(maxsize=_PLANTS)
+def _table_of(plant: Plant, catalogue: tuple[Fault, ...]) -> DayTable:
+    table = observe(
+        site=plant.site, record=plant.record, channels=plant.channels, catalogue=catalogue
+    )
+    for values in table.columns.values():
+        values.setflags(write=False)  # tests share it
+    return table
 
 
 def fault_of(kind: str) -> Fault:
@@ -201,13 +217,26 @@ def a_report_of(
     )
 
 
-@cache
+@lru_cache(maxsize=_PLANTS)
 def a_run(scenario: str, *, seed: int, start: str, days: int, changes: tuple[Any, ...]) -> Run:
     """Give a simulated span; the same one again costs nothing."""
     return simulate(PLANTS[scenario](**dict(changes)), seed=seed, start=start, days=days)
 
 
-def a_plant(
+_KEPT: OrderedDict[str, Plant] = OrderedDict()
+
+
+def a_plant(**given: Any) -> Plant:
+    """Give a plant of `new_plant`, the same one for the same words as long as it is kept."""
+    key = repr(sorted(given.items()))
+    plant = _KEPT.pop(key, None) or new_plant(**given)
+    _KEPT[key] = plant
+    if len(_KEPT) > _PLANTS:
+        _KEPT.popitem(last=False)
+    return plant
+
+
+def new_plant(
     *,
     plant: str = "home",
     start: str = "2025-05-01",

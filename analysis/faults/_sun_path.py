@@ -94,14 +94,15 @@ def _overdue(case: Case, clear: Sky) -> Bools:
     start_c = max(
         (array.heat_pipe_start_c or -np.inf for array in case.site.arrays), default=-np.inf
     )
-    over = np.zeros(air.shape)
+    # A bin's numbers of all days lie side by side.
+    gain_w = np.ascontiguousarray(np.nan_to_num(clear.gain_w).T)
+    over = np.zeros(gain_w.shape)
     warm = np.zeros(air.shape[0])
     for number in range(air.shape[1]):
         loss_w = model.loss_w(warm)
-        gain_w = np.nan_to_num(clear.gain_w[:, number])
-        warm = np.maximum(warm + BIN_S * (gain_w - loss_w) / model.collector_j_k, 0.0)
-        over[:, number] = warm
-    return np.asarray(air + over > np.maximum(begins, start_c + _SURELY_K))
+        warm = np.maximum(warm + BIN_S * (gain_w[number] - loss_w) / model.collector_j_k, 0.0)
+        over[number] = warm
+    return np.asarray(air + over.T > np.maximum(begins, start_c + _SURELY_K))
 
 
 def _by_sector(
