@@ -10,6 +10,8 @@ from analysis.record import Bools, Floats, Ints
 from analysis.units import SECONDS_PER_HOUR
 
 _LONGEST_HOLE_S = 2 * SECONDS_PER_HOUR
+# Readings of fine steps repeat a few times by themselves; less than this is no run.
+SHORTEST_S = SECONDS_PER_HOUR
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,7 +27,7 @@ class ConstantRun:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Stillness:
-    """All runs of one repeated value within days; arrays with one entry for each run.
+    """A channel's runs of one repeated value within days, from an hour on; an entry for each.
 
     Attributes
     ----------
@@ -86,13 +88,16 @@ def _runs(case: Case, values: Floats, apart: Bools) -> Stillness:
     last = np.append(first[1:], rows.size)[: first.size] - 1
     closing = np.ones(first.size, dtype=np.bool_)
     closing[:-1] = day[first[1:]] != day[first[:-1]]
-    end = rows[last]
+    start_s = record.start_s[rows[first]]
+    end_s = record.start_s[rows[last]] + record.step_s[rows[last]].astype(np.int64)
+    long = end_s - start_s >= SHORTEST_S
+    first, last = first[long], last[long]
     return Stillness(
         day=day[first],
         first=rows[first],
-        last=end,
-        start_s=record.start_s[rows[first]],
-        end_s=record.start_s[end] + record.step_s[end].astype(np.int64),
+        last=rows[last],
+        start_s=start_s[long],
+        end_s=end_s[long],
         value=values[first],
-        reaches_end=closing,
+        reaches_end=closing[long],
     )

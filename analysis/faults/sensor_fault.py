@@ -331,8 +331,7 @@ def _tails(case: Case, still: dict[str, Stillness]) -> dict[str, np.ndarray]:
     for name, runs in still.items():
         if _quantity(name) == "temperature":
             since = np.full(len(case.days), np.nan)
-            long = runs.reaches_end & (runs.end_s - runs.start_s >= SECONDS_PER_HOUR)
-            since[runs.day[long]] = runs.start_s[long]
+            since[runs.day[runs.reaches_end]] = runs.start_s[runs.reaches_end]
             tails[f"still_since_{name}"] = since
     return tails
 

@@ -90,6 +90,8 @@ def read_logs(
     kept_once = sum(account.rows for account in accounts)
     added = _rows_added(read)
     stamp_s, columns, open_columns = join(read)
+    read.clear()
+    _give_back()
     return ParsedLog(
         stamp_s=stamp_s,
         stamp=told.stamp,
@@ -113,6 +115,13 @@ def read_logs(
             if meaning.channel not in columns and channel(meaning.channel) is not None
         ),
     )
+
+
+def _give_back() -> None:
+    """Give back what the parser worked in; a process would hold it for as long as it lives."""
+    import pyarrow as pa
+
+    pa.default_memory_pool().release_unused()
 
 
 def _rows_added(read: Sequence[FileValues]) -> int:
