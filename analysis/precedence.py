@@ -7,7 +7,7 @@ the night). A finding is explained when a cause covers at least half of its time
 with the reason, beside the findings that remain. A cause is as urgent as what it brings about.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
@@ -60,17 +60,69 @@ RESTS_ON = _table(
 """Kind to the channels that it is derived from; what names a channel rests on that one alone."""
 
 
+CLOCK_AHEAD = "clock ahead of the sun"
+CLOCK_AHEAD_BY_ROOF = "clock ahead of the sun, by the collector's warming"
+"""Names of evidence of a wrong clock [min]; the second where nothing but the collector tells it."""
+
+OTHER_END = "taken up at the other end of the day, of what is due"
+"""Name of evidence of shade [-]: a clock moves both ends of the day, a tree one alone."""
+
+# A clock explains something only where it is off by more than dusk takes [min]; less may itself
+# come of a collector that the store keeps warm, or of a sensor that follows late (engineering
+# judgement).
+_DAY_INTO_NIGHT_MIN = 45.0
+# A clock that moves the evening into the dark takes up more than this of what seems due in the
+# morning, or the other way round: 1.3 to 1.6 at an hour, under 1.0 of trees (invented plants).
+_MOVED_FRAC = 1.12
+
+
+def _always(cause: Finding, symptom: Finding) -> bool:
+    del cause, symptom
+    return True
+
+
+def _of_the_sensor(sensor: Finding, symptom: Finding) -> bool:
+    """Tell whether a symptom rests on the sensor that is broken."""
+    return sensor.channel in RESTS_ON[symptom.kind]
+
+
+def _of_the_clock(clock: Finding, symptom: Finding) -> bool:
+    """Tell whether a clock is off by enough, and not itself told by what shade looks like."""
+    if clock.evidence and abs(clock.evidence[0].value) < _DAY_INTO_NIGHT_MIN:
+        return False
+    return not (symptom.kind == "shading" and _of_the_shade(symptom, clock))
+
+
+def _of_the_shade(shade: Finding, clock: Finding) -> bool:
+    """Tell whether one dark end of the day alone makes the collector's day seem moved."""
+    by_roof = any(item.what == CLOCK_AHEAD_BY_ROOF for item in clock.evidence)
+    other_end = [item.value for item in shade.evidence if item.what == OTHER_END]
+    return by_roof and bool(other_end) and other_end[0] < _MOVED_FRAC
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cause:
-    """What a kind accounts for: symptoms that are real, and such that only seem to be."""
+    """What a kind accounts for: symptoms that are real, and such that only seem to be.
+
+    `only` tells of a cause and a symptom whether the row holds for them.
+    """
 
     kind: str
     brings: frozenset[str] = frozenset()
     feigns: frozenset[str] = frozenset()
+    only: Callable[[Finding, Finding], bool] = _always
 
 
-def _cause(kind: str, *, brings: str = "", feigns: str = "") -> Cause:
-    return Cause(kind=kind, brings=frozenset(brings.split()), feigns=frozenset(feigns.split()))
+def _cause(
+    kind: str,
+    *,
+    brings: str = "",
+    feigns: str = "",
+    only: Callable[[Finding, Finding], bool] = _always,
+) -> Cause:
+    return Cause(
+        kind=kind, brings=frozenset(brings.split()), feigns=frozenset(feigns.split()), only=only
+    )
 
 
 _YIELD = "degraded_tubes yield_shortfall"
@@ -85,12 +137,15 @@ _STORE_STATES = "fluid_stress store_overheat scald_risk hygiene_temperature back
 CAUSES = (
     # What is read wrongly: the symptoms are not there.
     # Of a sensor only what rests on it.
-    Cause(kind="sensor_fault", feigns=frozenset(RESTS_ON)),
+    Cause(kind="sensor_fault", feigns=frozenset(RESTS_ON), only=_of_the_sensor),
     _cause("sensors_swapped", feigns=f"{_STORE_STATES} {_TEMPERATURES}"),
+    # Where no sun sensor tells the clock, a dark afternoon looks like one that is behind.
+    _cause("shading", feigns="clock_wrong", only=_of_the_shade),
     _cause(
         "clock_wrong",
         feigns="night_running reverse_circulation start_delayed shading backup_overlap "
         f"charge_limit_low {_YIELD}",
+        only=_of_the_clock,
     ),
     # A flow that is not there carries heat up at night, as the meter has it.
     _cause(
@@ -138,7 +193,8 @@ CAUSES = (
     # What gets too hot: one store, one warning.
     _cause("store_overheat", brings="scald_risk"),
 )
-"""What accounts for what, in order of precedence."""
+"""What accounts for what, in order of precedence; a kind has a second row for what it accounts for
+under a condition alone."""
 
 _COVERS = 0.5
 # A cause known to have cost less than this share of a symptom's loss is not its cause.
@@ -154,10 +210,6 @@ _AFTER_S = int(SECONDS_PER_DAY / 2)
 # much too late at most (engineering judgement).
 _ONSET_S = int(60.0 * SECONDS_PER_DAY)
 _AGAINST_ITS_PAST = frozenset({"degraded_tubes"})
-# A clock explains something only where it is off by more than dusk takes [min]; less may itself
-# come of a collector that the store keeps warm, or of a sensor that follows late (engineering
-# judgement).
-_DAY_INTO_NIGHT_MIN = 45.0
 
 
 def sort_out(
@@ -194,9 +246,7 @@ def _accounts(row: Cause, cause: Finding, item: Finding, until_s: int) -> bool:
     """Tell whether a cause of a row explains a finding."""
     if item.kind not in row.brings | row.feigns or item.channel not in (None, cause.channel):
         return False
-    if cause.kind == "sensor_fault" and cause.channel not in RESTS_ON[item.kind]:
-        return False
-    if cause.kind == "clock_wrong" and not _moves_the_day(cause):
+    if not row.only(cause, item):
         return False
     if item.kind in _AGAINST_ITS_PAST and cause.start_s < item.start_s - _ONSET_S:
         return False
@@ -204,10 +254,6 @@ def _accounts(row: Cause, cause: Finding, item: Finding, until_s: int) -> bool:
     if item.kind in row.brings and cause.lost is not None and item.lost is not None:
         return covered >= _COVERS and cause.lost.high >= _WORTH * covered * item.lost.low
     return covered >= _COVERS
-
-
-def _moves_the_day(clock: Finding) -> bool:
-    return not clock.evidence or abs(clock.evidence[0].value) >= _DAY_INTO_NIGHT_MIN
 
 
 def _heir(cause: Finding, brought: Sequence[Finding]) -> Finding:

@@ -31,6 +31,7 @@ from analysis.faults._protocol import (
     NotJudged,
     Observation,
 )
+from analysis.precedence import CLOCK_AHEAD, CLOCK_AHEAD_BY_ROOF
 from analysis.results import Evidence
 from analysis.sources import INEICHEN, Source
 from analysis.urgency import urgency_of
@@ -108,6 +109,7 @@ class ClockWrong:
                 start_s=start_s,
                 end_s=end_s,
                 piece=one,
+                course=course,
                 summary=f"Clock {off_words(one.offset_s, one.u_s)}{clock}, by {one.days} days of "
                 f"the {course.basis}",
             )
@@ -125,11 +127,14 @@ class ClockWrong:
                 start_s=_day_start_s(history.table, since_s),
                 end_s=None,
                 piece=course.pieces[-1],
+                course=course,
                 summary=said[4].upper() + said[5:],
             )
         ]
 
-    def _found(self, *, start_s: int, end_s: int | None, piece: Piece, summary: str) -> Found:
+    def _found(
+        self, *, start_s: int, end_s: int | None, piece: Piece, course: Course, summary: str
+    ) -> Found:
         certainty = 0.95 if abs(piece.offset_s) > _SURE * piece.u_s else 0.8
         return Found(
             start_s=start_s,
@@ -140,7 +145,7 @@ class ClockWrong:
             summary=summary,
             evidence=(
                 Evidence(
-                    what="clock ahead of the sun",
+                    what=CLOCK_AHEAD if course.basis == "sun sensor" else CLOCK_AHEAD_BY_ROOF,
                     start_s=int(piece.start_s),
                     end_s=int(piece.end_s),
                     value=piece.offset_s / 60.0,

@@ -33,6 +33,7 @@ from analysis.faults._sun_path import (
     sun_path_columns,
 )
 from analysis.missed import Missed, missed_heat
+from analysis.precedence import OTHER_END
 from analysis.record import Bools, Floats, Ints
 from analysis.results import Evidence
 from analysis.season import SEASON_DAYS
@@ -133,7 +134,7 @@ class Shading:
             shaded |= _wide(mark.lasting())
         free = np.any([mark.free for mark in marks], axis=0)
         found = [
-            self._found(history, days, shaded, free, _blind(sun, shaded))
+            self._found(history, days, shaded, free, lit, _blind(sun, shaded))
             for days in _spells(shaded)
             if len(days) >= self.seen
         ]
@@ -160,7 +161,7 @@ class Shading:
         )
 
     def _found(
-        self, history: History, days: Ints, shaded: Bools, free: Bools, blind: bool
+        self, history: History, days: Ints, shaded: Bools, free: Bools, lit: Floats, blind: bool
     ) -> Found:
         table = history.table
         sectors = np.flatnonzero(shaded[days].any(axis=0))
@@ -199,7 +200,9 @@ class Shading:
                     ("to this azimuth", to_deg, "°"),
                     ("up to this height of the sun at least", highest, "°"),
                     ("days that showed it", float(len(days)), "days"),
+                    (OTHER_END, _other_end(lit[days], shaded[days]), ""),
                 )
+                if np.isfinite(value)
             ),
             lost=lost,
             untaken_kwh=0.0 if missed is None else missed.untaken_kwh,
@@ -297,6 +300,22 @@ def _beside(share: Floats, dark_frac: float, free: Bools) -> Bools:
         grown[:, :-1] |= kept[:, 1:]
         kept = dark & grown
     return np.asarray(kept)
+
+
+def _other_end(lit: Floats, shaded: Bools) -> float:
+    """Give what was taken up on the sunnier days while the sun stood as far before noon.
+
+    Or after noon, where the shade lies before it; NaN where there is no such end.
+    """
+    sectors = shaded.any(axis=0)
+    seen = lit[:, sectors[::-1] & ~sectors]
+    seen = seen[np.isfinite(seen)]
+    return float(np.quantile(seen, _SUNNY_QUANTILE)) if seen.size else float("nan")
+
+
+# Of the days on which one end of the day is dark under a clear sky, the other is clear on one in
+# four at least (engineering judgement).
+_SUNNY_QUANTILE = 0.75
 
 
 def _spells(shaded: Bools) -> list[Ints]:
