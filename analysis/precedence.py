@@ -31,7 +31,7 @@ RESTS_ON = _table(
         "sensors_swapped": "",
         "flow_reading_wrong": f"pump collector {_LOOP}",
         "pressure_loss": "pressure",
-        "vessel_charge_lost": "pressure",
+        "vessel_charge_lost": "pressure collector store_bottom ambient",
         "lost_circulation": f"collector {_STORE} {_LOOP} {_SUN}",
         "stagnation": f"collector {_STORE}",
         "fluid_stress": "collector loop_hot",
@@ -64,6 +64,14 @@ CLOCK_AHEAD = "clock ahead of the sun"
 CLOCK_AHEAD_BY_ROOF = "clock ahead of the sun, by the collector's warming"
 """Names of evidence of a wrong clock [min]; the second where nothing but the collector tells it."""
 
+_SWAPPED = "days that show in each other's places: "
+
+
+def swapped_words(one: str, other: str) -> str:
+    """Give the name of the evidence that two channels are swapped [days]."""
+    return f"{_SWAPPED}{one} and {other}"
+
+
 OTHER_END = "taken up at the other end of the day, of what is due"
 """Name of evidence of shade [-]: a clock moves both ends of the day, a tree one alone."""
 
@@ -76,18 +84,27 @@ _DAY_INTO_NIGHT_MIN = 45.0
 _MOVED_FRAC = 1.12
 
 
-def _always(cause: Finding, symptom: Finding) -> bool:
-    del cause, symptom
-    return True
+def _same_channel(cause: Finding, symptom: Finding) -> bool:
+    return symptom.channel in (None, cause.channel)
 
 
 def _of_the_sensor(sensor: Finding, symptom: Finding) -> bool:
     """Tell whether a symptom rests on the sensor that is broken."""
-    return sensor.channel in RESTS_ON[symptom.kind]
+    return sensor.channel in RESTS_ON[symptom.kind] and _same_channel(sensor, symptom)
+
+
+def _of_the_swapped(swap: Finding, symptom: Finding) -> bool:
+    """Tell whether a symptom rests on one of two sensors that are in each other's places."""
+    words = [item.what.removeprefix(_SWAPPED) for item in swap.evidence if _SWAPPED in item.what]
+    names = {name for said in words for name in said.split(" and ")}
+    seen_by = RESTS_ON[symptom.kind] if symptom.channel is None else {symptom.channel}
+    return not names.isdisjoint(seen_by)
 
 
 def _of_the_clock(clock: Finding, symptom: Finding) -> bool:
     """Tell whether a clock is off by enough, and not itself told by what shade looks like."""
+    if not _same_channel(clock, symptom):
+        return False
     if clock.evidence and abs(clock.evidence[0].value) < _DAY_INTO_NIGHT_MIN:
         return False
     return not (symptom.kind == "shading" and _of_the_shade(symptom, clock))
@@ -110,7 +127,7 @@ class Cause:
     kind: str
     brings: frozenset[str] = frozenset()
     feigns: frozenset[str] = frozenset()
-    only: Callable[[Finding, Finding], bool] = _always
+    only: Callable[[Finding, Finding], bool] = _same_channel
 
 
 def _cause(
@@ -118,7 +135,7 @@ def _cause(
     *,
     brings: str = "",
     feigns: str = "",
-    only: Callable[[Finding, Finding], bool] = _always,
+    only: Callable[[Finding, Finding], bool] = _same_channel,
 ) -> Cause:
     return Cause(
         kind=kind, brings=frozenset(brings.split()), feigns=frozenset(feigns.split()), only=only
@@ -138,7 +155,9 @@ CAUSES = (
     # What is read wrongly: the symptoms are not there.
     # Of a sensor only what rests on it.
     Cause(kind="sensor_fault", feigns=frozenset(RESTS_ON), only=_of_the_sensor),
-    _cause("sensors_swapped", feigns=f"{_STORE_STATES} {_TEMPERATURES}"),
+    _cause(
+        "sensors_swapped", feigns=f"shading {_STORE_STATES} {_TEMPERATURES}", only=_of_the_swapped
+    ),
     # Where no sun sensor tells the clock, a dark afternoon looks like one that is behind.
     _cause("shading", feigns="clock_wrong", only=_of_the_shade),
     _cause(
@@ -150,7 +169,8 @@ CAUSES = (
     # A flow that is not there carries heat up at night, as the meter has it.
     _cause(
         "flow_reading_wrong",
-        feigns=f"low_flow high_flow reverse_circulation poor_heat_transfer {_YIELD}",
+        feigns="low_flow high_flow reverse_circulation poor_heat_transfer pipe_heat_loss shading "
+        f"{_YIELD}",
     ),
     # What stands still, from the first cause to the last.
     _cause("not_yet_fitted", feigns=f"start_delayed shading pipe_heat_loss {_STANDS}"),
@@ -244,9 +264,7 @@ def takes_the_yield(finding: Finding) -> bool:
 
 def _accounts(row: Cause, cause: Finding, item: Finding, until_s: int) -> bool:
     """Tell whether a cause of a row explains a finding."""
-    if item.kind not in row.brings | row.feigns or item.channel not in (None, cause.channel):
-        return False
-    if not row.only(cause, item):
+    if item.kind not in row.brings | row.feigns or not row.only(cause, item):
         return False
     if item.kind in _AGAINST_ITS_PAST and cause.start_s < item.start_s - _ONSET_S:
         return False

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.clear_days import CLEAR_U_FRAC, Fall, Level, falls_of, level_of
+from analysis.days import DayTable
 from analysis.energy import delivered
 from analysis.faults._protocol import Conclusion, Found, History, Judged, NotJudged
 from analysis.record import Ints
@@ -17,6 +18,8 @@ _LEAST_DAYS = 8
 # What a fall costs on dull days and at other temperatures than those of the clear hours
 # (engineering judgement), 95 %.
 _ELSEWHEN_FRAC = 0.35
+# Without a meter, more flow than at commissioning looks like less heat (engineering judgement).
+_UNMEASURED = 0.65
 
 
 def weak_under_clear_sky(history: History) -> Conclusion:
@@ -52,7 +55,7 @@ def _found(history: History, level: Level, fall: Fall) -> Found:
     lost = _lost(history, level, days, share, fall.own)
     against = "its own earlier clear days" if fall.own else "what a clear sky brings"
     end_s = last_s if fall.over else history.end_s
-    certainty = _certainty(level, fall)
+    certainty = certainty_of(table, days, _certainty(level, fall))
     return Found(
         start_s=start_s,
         end_s=last_s if fall.over else None,
@@ -86,6 +89,15 @@ def _lost(history: History, level: Level, days: Ints, share: float, own: bool) -
     sky = 0.0 if own else COVERAGE_95 * CLEAR_U_FRAC
     reach = value * float(np.hypot(np.hypot(level.reach_frac, sky), _ELSEWHEN_FRAC))
     return Bounded(value=value, low=max(value - reach, 0.0), high=value + reach)
+
+
+def certainty_of(table: DayTable, days: Ints, sure: float) -> float:
+    """Give how sure a shortfall of some days is, which would be `sure` with measured heat.
+
+    A flow that is only taken to be that of commissioning may have changed as well as the heat.
+    """
+    measured = table.column("heat_measured")[days] > 0.5
+    return sure if measured.mean() >= 0.5 else min(sure, _UNMEASURED)
 
 
 def _certainty(level: Level, fall: Fall) -> float:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.case import Case
+from analysis.case import Case, pump_on
 from analysis.days import DayTable, Happening
 from analysis.faults._cautions import HEIGHT, HOT_PARTS, LOCAL_CODES, STEAM
 from analysis.faults._protocol import (
@@ -87,6 +87,7 @@ class PipeHeatLoss:
     past_days : so many days at first make the past
     around_days : days on each side that smooth a day
     least_days, within_days : fewer days in so many are not reported
+    most_days_frac : of the days between first and last that tell, so many must show it
     quiet_days : so many sound days end it (all engineering judgement)
     excess_u_frac : standard uncertainty of both pipes' excess, as a share of it: the return is not
         seen
@@ -102,6 +103,7 @@ class PipeHeatLoss:
     around_days: int = 3
     least_days: int = 5
     within_days: int = 25
+    most_days_frac: float = 0.6
     quiet_days: int = 3
     excess_u_frac: float = 0.2
     kind: str = "pipe_heat_loss"
@@ -162,11 +164,13 @@ class PipeHeatLoss:
         items = [
             _happening(self.kind, table, int(place[number]), float(shares[number]))
             for number in np.flatnonzero(shares >= bound).tolist()
+            # What is held against its past begins after it.
+            if past is None or number >= self.past_days
         ]
         found = []
         for group, over in lasting(items, table=table, good=good, quiet_days=self.quiet_days):
             kept = without_strays(group, least=self.least_days, within_days=self.within_days)
-            if not kept:
+            if not kept or not self._outweighs(table, kept, place):
                 continue
             # A sensor that was moved shifts all falls alike: its days alone show nothing.
             share = _alone(table, kept)
@@ -174,6 +178,12 @@ class PipeHeatLoss:
                 found.append(self._found(table, kept, over, share, past))
         why = "" if length_known else "no pipe length in the site file: against the own past alone"
         return Judged(findings=tuple(found), why=why)
+
+    def _outweighs(self, table: DayTable, items: tuple[Happening, ...], place: Ints) -> bool:
+        """Tell whether most of the days between that tell, show it."""
+        first, last = (table.days.dates.index(items[end].date) for end in (0, -1))
+        told = ((place >= first) & (place <= last)).sum()
+        return bool(len(items) >= self.most_days_frac * told)
 
     def _past(self, table: DayTable, place: Ints) -> float | None:
         """Give the plant's own loss on its first days, as a share of the planned one."""
@@ -245,6 +255,9 @@ def _flow_share(case: Case) -> Floats:
 
 def _steady(case: Case) -> Bools:
     moving = case.loop.moving_frac > 0.95
+    if "pump" in case.channels:
+        # A flow that is only read carries nothing.
+        moving &= pump_on(case)
     steady = moving.copy()
     for back in range(1, _SETTLE_BINS + 1):
         steady[:, back:] &= moving[:, :-back]

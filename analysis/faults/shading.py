@@ -92,6 +92,8 @@ class Shading:
     sensor_seen : of so many all but one, where the sensor is dark itself and only the directions
         beside tell that the sky was clear (tuned on invented plants, as the next)
     lone_seen : the same where nobody measures the sun
+    edge_frac : for each dark day so many must show two sectors beside each other that are free
+        (engineering judgement)
     free_days : free days at the same places end it
     past_days : days before the onset that the plant is held against
     model_frac : 95 % reach of the healthy figure from one season to the next, against the plant's
@@ -104,6 +106,7 @@ class Shading:
     seen: int = 4
     sensor_seen: int = 8
     lone_seen: int = 6
+    edge_frac: float = 0.5
     free_days: int = 3
     past_days: int = 90
     model_frac: float = 0.06
@@ -131,14 +134,20 @@ class Shading:
             )
         shaded = np.zeros(lit.shape, dtype=np.bool_)
         for mark in marks:
-            shaded |= _wide(mark.lasting())
+            shaded |= _wide(mark.lasting(), mark.wide)
         free = np.any([mark.free for mark in marks], axis=0)
         found = [
             self._found(history, days, shaded, free, lit, _blind(sun, shaded))
             for days in _spells(shaded)
-            if len(days) >= self.seen
+            if len(days) >= self.seen and self._has_an_edge(days, free)
         ]
         return Judged(findings=tuple(found))
+
+    def _has_an_edge(self, days: Ints, free: Bools) -> bool:
+        """Tell whether the sun was free elsewhere: what is dark all day is no shade."""
+        between = free[int(days[0]) : int(days[-1]) + 1]
+        lit = (between[:, 1:] & between[:, :-1]).any(axis=1)
+        return bool(lit.sum() >= self.edge_frac * len(days))
 
     def _marks(self, lit: Floats, sun: Floats) -> tuple["_Mark", ...]:
         """Tell day by day which sectors were dark under a clear sky, and which were free."""
@@ -155,9 +164,22 @@ class Shading:
             lone_free = (lit > self.free_frac) & ~sensed
             lone_dark = _beside(lit, self.dark_frac, lone_free)
         return (
-            _Mark(dark=dark_beside, free=free_beside, seen=self.seen, least=self.seen),
-            _Mark(dark=sun_dark, free=clear, seen=self.sensor_seen, least=self.sensor_seen - 1),
-            _Mark(dark=lone_dark, free=lone_free, seen=self.lone_seen, least=self.lone_seen - 1),
+            _Mark(dark=dark_beside, free=free_beside, seen=self.seen, least=self.seen, wide=2),
+            _Mark(
+                dark=sun_dark,
+                free=clear,
+                seen=self.sensor_seen,
+                least=self.sensor_seen - 1,
+                wide=2,
+            ),
+            # A store that fills at noon, or a lock, may pass for a narrow shade.
+            _Mark(
+                dark=lone_dark,
+                free=lone_free,
+                seen=self.lone_seen,
+                least=self.lone_seen - 1,
+                wide=3,
+            ),
         )
 
     def _found(
@@ -235,13 +257,14 @@ class Shading:
 class _Mark:
     """One way to tell dark from free, of shape (days, sectors), and how many days it takes.
 
-    Of `seen` days in a row that tell, `least` must be dark.
+    Of `seen` days in a row that tell, `least` must be dark, and `wide` sectors beside each other.
     """
 
     dark: Bools
     free: Bools
     seen: int
     least: int
+    wide: int
 
     def lasting(self) -> Bools:
         """Tell where it was dark day after day."""
@@ -257,12 +280,13 @@ class _Mark:
         return shaded
 
 
-def _wide(shaded: Bools) -> Bools:
-    """Keep sectors on days on which one beside them was dark as well."""
+def _wide(shaded: Bools, least: int) -> Bools:
+    """Keep sectors on days on which so many beside each other were dark."""
     kept = np.zeros(shaded.shape, dtype=np.bool_)
-    both = shaded[:, 1:] & shaded[:, :-1]
-    kept[:, 1:] |= both
-    kept[:, :-1] |= both
+    count = shaded.shape[1] - least + 1
+    whole = np.all([shaded[:, at : at + count] for at in range(least)], axis=0)
+    for at in range(least):
+        kept[:, at : at + count] |= whole
     return kept
 
 

@@ -124,6 +124,8 @@ class ShortCycling:
     seen_fracs : how much of the band rows of up to so many seconds see (tuned on invented plants);
         of longer steps it cannot be told
     own_days : days of its own from which a plant's usual level is taken
+    most_own : a band of its own that is wider than so many times that on record is a start that is
+        delayed, not the usual (engineering judgement)
     least_days : days in a row, of those that tell; where starts are counted the weather of some
         more days must even out (engineering judgement)
     counted_days : as said
@@ -133,8 +135,9 @@ class ShortCycling:
     times: float = 3.0
     least_1_h: float = 2.0
     counted_s: float = 130.0
-    seen_fracs: tuple[tuple[float, float], ...] = ((130.0, 1.0), (330.0, 0.9), (660.0, 0.7))
+    seen_fracs: tuple[tuple[float, float], ...] = ((130.0, 1.0), (330.0, 0.9))
     own_days: int = 20
+    most_own: float = 2.0
     least_days: int = 5
     counted_days: int = 8
     kind: str = "short_cycling"
@@ -178,7 +181,7 @@ class ShortCycling:
     def _usual(self, level_k: Floats, stated_k: float) -> float:
         """Give the usual band: the plant's own, or that on record where its own is no wider [K]."""
         own = float(np.quantile(level_k, 0.75)) if level_k.size >= self.own_days else 0.0
-        return max(own, stated_k)
+        return max(min(own, self.most_own * stated_k), stated_k)
 
     def _narrow(self, history: History, spell: Spell, band: _Band, usual: float) -> Found:
         start_s, end_s = span_of(history.table, spell)
@@ -215,7 +218,7 @@ class ShortCycling:
         table = history.table
         starts, hours = table.column("switch_starts"), table.column("switch_sun_h")
         with np.errstate(invalid="ignore", divide="ignore"):
-            rate = np.where(hours >= 2.0, starts / hours, np.nan)
+            rate = np.where((hours >= 2.0) & (starts > 0.0), starts / hours, np.nan)
         known = rate[np.isfinite(rate)]
         if known.size < self.own_days + self.counted_days:
             return []

@@ -13,7 +13,7 @@ import numpy as np
 from analysis.case import Case
 from analysis.energy import delivered, delivered_each, expected, expected_each
 from analysis.faults._cautions import HEIGHT, HOT_PARTS, LOCAL_CODES, STEAM
-from analysis.faults._clear_level import weak_under_clear_sky
+from analysis.faults._clear_level import certainty_of, weak_under_clear_sky
 from analysis.faults._protocol import (
     Conclusion,
     FaultText,
@@ -125,15 +125,16 @@ class YieldShortfall:
         share = 100.0 * got.value / wanted.value
         lacking = table.column("expected_kwh")[run] - table.column("heat_kwh")[run]
         missed = missed_heat(table, run, lacking, u_kwh=reach / COVERAGE_95)
+        certainty = certainty_of(table, run, 0.9)
         return Found(
             start_s=start_s,
             end_s=None if lasts else end_s,
             urgency=urgency_of(
                 self.kind,
-                certainty=0.9,
+                certainty=certainty,
                 lost_week=per_week(missed.lost, start_s=start_s, end_s=end_s),
             ),
-            certainty=0.9,
+            certainty=certainty,
             summary=f"Only {share:.0f} % of what a healthy collector would have given, unexplained",
             evidence=(
                 Evidence(
