@@ -7,114 +7,21 @@ the night). A finding is explained when a cause covers at least half of its time
 with the reason, beside the findings that remain. A cause is as urgent as what it brings about.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from types import MappingProxyType
 
+from analysis.precedence_rules import RESTS_ON as RESTS_ON
+from analysis.precedence_rules import (
+    of_the_clock,
+    of_the_coil,
+    of_the_sensor,
+    of_the_shade,
+    of_the_standing,
+    of_the_swapped,
+    same_channel,
+)
 from analysis.results import URGENCIES, Finding
 from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
-
-_STORE = "store_bottom store_middle store_top"
-_SUN = "irradiance_plane irradiance_horizontal"
-_LOOP = "loop_hot loop_cold flow"
-
-
-def _table(rows: Mapping[str, str]) -> Mapping[str, frozenset[str]]:
-    return MappingProxyType({kind: frozenset(names.split()) for kind, names in rows.items()})
-
-
-RESTS_ON = _table(
-    {
-        "not_yet_fitted": "collector",
-        "clock_wrong": f"collector {_SUN}",
-        # Each moves as the other should: no fault of one sensor does that.
-        "sensors_swapped": "",
-        "flow_reading_wrong": f"pump collector {_LOOP}",
-        "pressure_loss": "pressure",
-        "vessel_charge_lost": "pressure collector store_bottom ambient",
-        "lost_circulation": f"collector {_STORE} {_LOOP} {_SUN}",
-        "stagnation": f"collector {_STORE}",
-        "fluid_stress": "collector loop_hot",
-        "pump_never_stops": "pump collector store_bottom",
-        "night_running": "pump collector store_bottom",
-        "reverse_circulation": f"collector {_STORE} {_LOOP} ambient",
-        "low_flow": "pump flow loop_hot loop_cold irradiance_plane",
-        "high_flow": "pump flow",
-        "short_cycling": "pump collector store_bottom",
-        "start_delayed": "pump collector store_bottom loop_hot",
-        "charge_limit_low": f"collector {_STORE}",
-        "poor_heat_transfer": f"pump collector {_STORE} {_LOOP}",
-        "pipe_heat_loss": "collector loop_hot loop_cold ambient",
-        "shading": f"collector {_LOOP} {_SUN}",
-        "degraded_tubes": f"collector {_LOOP} {_SUN}",
-        "yield_shortfall": f"collector {_STORE} {_LOOP} {_SUN}",
-        "store_overheat": _STORE,
-        "scald_risk": "store_top hot_tap",
-        "hygiene_temperature": "store_top",
-        "backup_overlap": f"backup {_STORE}",
-        "no_draw": _STORE,
-        # Pipes burst: frost is doubted only where the very sensor that saw it is broken.
-        "frost_risk": "collector loop_hot loop_cold",
-    }
-)
-"""Kind to the channels that it is derived from; what names a channel rests on that one alone."""
-
-
-CLOCK_AHEAD = "clock ahead of the sun"
-CLOCK_AHEAD_BY_ROOF = "clock ahead of the sun, by the collector's warming"
-"""Names of evidence of a wrong clock [min]; the second where nothing but the collector tells it."""
-
-_SWAPPED = "days that show in each other's places: "
-
-
-def swapped_words(one: str, other: str) -> str:
-    """Give the name of the evidence that two channels are swapped [days]."""
-    return f"{_SWAPPED}{one} and {other}"
-
-
-OTHER_END = "taken up at the other end of the day, of what is due"
-"""Name of evidence of shade [-]: a clock moves both ends of the day, a tree one alone."""
-
-# A clock explains something only where it is off by more than dusk takes [min]; less may itself
-# come of a collector that the store keeps warm, or of a sensor that follows late (engineering
-# judgement).
-_DAY_INTO_NIGHT_MIN = 45.0
-# A clock that moves the evening into the dark takes up more than this of what seems due in the
-# morning, or the other way round: 1.3 to 1.6 at an hour, under 1.0 of trees (invented plants).
-_MOVED_FRAC = 1.12
-
-
-def _same_channel(cause: Finding, symptom: Finding) -> bool:
-    return symptom.channel in (None, cause.channel)
-
-
-def _of_the_sensor(sensor: Finding, symptom: Finding) -> bool:
-    """Tell whether a symptom rests on the sensor that is broken."""
-    return sensor.channel in RESTS_ON[symptom.kind] and _same_channel(sensor, symptom)
-
-
-def _of_the_swapped(swap: Finding, symptom: Finding) -> bool:
-    """Tell whether a symptom rests on one of two sensors that are in each other's places."""
-    words = [item.what.removeprefix(_SWAPPED) for item in swap.evidence if _SWAPPED in item.what]
-    names = {name for said in words for name in said.split(" and ")}
-    seen_by = RESTS_ON[symptom.kind] if symptom.channel is None else {symptom.channel}
-    return not names.isdisjoint(seen_by)
-
-
-def _of_the_clock(clock: Finding, symptom: Finding) -> bool:
-    """Tell whether a clock is off by enough, and not itself told by what shade looks like."""
-    if not _same_channel(clock, symptom):
-        return False
-    if clock.evidence and abs(clock.evidence[0].value) < _DAY_INTO_NIGHT_MIN:
-        return False
-    return not (symptom.kind == "shading" and _of_the_shade(symptom, clock))
-
-
-def _of_the_shade(shade: Finding, clock: Finding) -> bool:
-    """Tell whether one dark end of the day alone makes the collector's day seem moved."""
-    by_roof = any(item.what == CLOCK_AHEAD_BY_ROOF for item in clock.evidence)
-    other_end = [item.value for item in shade.evidence if item.what == OTHER_END]
-    return by_roof and bool(other_end) and other_end[0] < _MOVED_FRAC
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,7 +34,7 @@ class Cause:
     kind: str
     brings: frozenset[str] = frozenset()
     feigns: frozenset[str] = frozenset()
-    only: Callable[[Finding, Finding], bool] = _same_channel
+    only: Callable[[Finding, Finding], bool] = same_channel
 
 
 def _cause(
@@ -135,7 +42,7 @@ def _cause(
     *,
     brings: str = "",
     feigns: str = "",
-    only: Callable[[Finding, Finding], bool] = _same_channel,
+    only: Callable[[Finding, Finding], bool] = same_channel,
 ) -> Cause:
     return Cause(
         kind=kind, brings=frozenset(brings.split()), feigns=frozenset(feigns.split()), only=only
@@ -154,17 +61,24 @@ _STORE_STATES = "fluid_stress store_overheat scald_risk hygiene_temperature back
 CAUSES = (
     # What is read wrongly: the symptoms are not there.
     # Of a sensor only what rests on it.
-    Cause(kind="sensor_fault", feigns=frozenset(RESTS_ON), only=_of_the_sensor),
+    Cause(kind="sensor_fault", feigns=frozenset(RESTS_ON), only=of_the_sensor),
     _cause(
-        "sensors_swapped", feigns=f"shading {_STORE_STATES} {_TEMPERATURES}", only=_of_the_swapped
+        "sensors_swapped", feigns=f"shading {_STORE_STATES} {_TEMPERATURES}", only=of_the_swapped
+    ),
+    # A roof that nothing cools leaves meter and coil without work, and its day without the sun's
+    # shape.
+    _cause(
+        "lost_circulation",
+        feigns="flow_reading_wrong poor_heat_transfer clock_wrong",
+        only=of_the_standing,
     ),
     # Where no sun sensor tells the clock, a dark afternoon looks like one that is behind.
-    _cause("shading", feigns="clock_wrong", only=_of_the_shade),
+    _cause("shading", feigns="clock_wrong", only=of_the_shade),
     _cause(
         "clock_wrong",
         feigns="night_running reverse_circulation start_delayed shading backup_overlap "
         f"charge_limit_low {_YIELD}",
-        only=_of_the_clock,
+        only=of_the_clock,
     ),
     # A flow that is not there carries heat up at night, as the meter has it.
     _cause(
@@ -180,7 +94,8 @@ CAUSES = (
         # The store's bottom warms while the pump runs: the heat came, late and hot.
         "poor_heat_transfer",
         brings="short_cycling yield_shortfall",
-        feigns="lost_circulation",
+        feigns="lost_circulation shading",
+        only=of_the_coil,
     ),
     _cause(
         "charge_limit_low",
@@ -213,8 +128,9 @@ CAUSES = (
     # What gets too hot: one store, one warning.
     _cause("store_overheat", brings="scald_risk"),
 )
-"""What accounts for what, in order of precedence; a kind has a second row for what it accounts for
-under a condition alone."""
+"""What accounts for what, in order of precedence.
+
+A kind may have an earlier row for what it accounts for under a condition alone."""
 
 _COVERS = 0.5
 # A cause known to have cost less than this share of a symptom's loss is not its cause.
@@ -245,12 +161,17 @@ def sort_out(
     kept = list(findings)
     explained: list[Finding] = []
     for row in CAUSES:
-        for cause in [item for item in kept if item.kind == row.kind]:
-            symptoms = [item for item in kept if _accounts(row, cause, item, until_s)]
-            explained += [replace(item, suppressed_by=row.kind) for item in symptoms]
-            gone = {id(item) for item in symptoms}
-            heir = _heir(cause, [item for item in symptoms if item.kind in row.brings])
-            kept = [heir if item is cause else item for item in kept if id(item) not in gone]
+        causes = [item for item in kept if item.kind == row.kind]
+        heirs: dict[int, list[Finding]] = {id(cause): [] for cause in causes}
+        for item in [item for item in kept if item.kind in row.brings | row.feigns]:
+            cause = _cause_of(row, item, causes, until_s)
+            if cause is None:
+                continue
+            explained.append(replace(item, suppressed_by=row.kind))
+            kept = [other for other in kept if other is not item]
+            if item.kind in row.brings:
+                heirs[id(cause)].append(item)
+        kept = [_heir(item, heirs.get(id(item), [])) for item in kept]
     return tuple(kept), tuple(explained)
 
 
@@ -262,16 +183,27 @@ def takes_the_yield(finding: Finding) -> bool:
     return feigned or finding.kind in _TAKES_THE_YIELD
 
 
-def _accounts(row: Cause, cause: Finding, item: Finding, until_s: int) -> bool:
-    """Tell whether a cause of a row explains a finding."""
-    if item.kind not in row.brings | row.feigns or not row.only(cause, item):
-        return False
-    if item.kind in _AGAINST_ITS_PAST and cause.start_s < item.start_s - _ONSET_S:
-        return False
-    covered = _covered(item, cause, until_s)
-    if item.kind in row.brings and cause.lost is not None and item.lost is not None:
-        return covered >= _COVERS and cause.lost.high >= _WORTH * covered * item.lost.low
-    return covered >= _COVERS
+def _cause_of(row: Cause, item: Finding, causes: Sequence[Finding], until_s: int) -> Finding | None:
+    """Give the finding of a row's kind that explains another, None where none does.
+
+    Several spells of one cause may explain it together; the one that covers most of it then counts.
+    """
+    told = [cause for cause in causes if row.only(cause, item)]
+    if item.kind in _AGAINST_ITS_PAST:
+        told = [cause for cause in told if cause.start_s >= item.start_s - _ONSET_S]
+    if item.kind in row.brings:
+        told = [cause for cause in told if _worth_it(cause, item, until_s)]
+    shares = [_covered(item, cause, until_s) for cause in told]
+    if not told or sum(shares) < _COVERS:
+        return None
+    return told[shares.index(max(shares))]
+
+
+def _worth_it(cause: Finding, item: Finding, until_s: int) -> bool:
+    """Tell whether a cause cost enough for what it is to have brought about."""
+    if cause.lost is None or item.lost is None:
+        return True
+    return cause.lost.high >= _WORTH * _covered(item, cause, until_s) * item.lost.low
 
 
 def _heir(cause: Finding, brought: Sequence[Finding]) -> Finding:

@@ -31,7 +31,7 @@ from analysis.faults._protocol import (
     NotJudged,
     Observation,
 )
-from analysis.precedence import CLOCK_AHEAD, CLOCK_AHEAD_BY_ROOF
+from analysis.precedence_rules import CLOCK_AHEAD, CLOCK_AHEAD_BY_ROOF
 from analysis.results import Evidence
 from analysis.sources import INEICHEN, Source
 from analysis.urgency import urgency_of

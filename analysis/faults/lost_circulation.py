@@ -32,6 +32,7 @@ from analysis.faults._protocol import (
 )
 from analysis.faults._standstill import circulating
 from analysis.heat import TRICKLE_U_FRAC
+from analysis.precedence_rules import ROOF_OVER_STORE
 from analysis.record import Bools
 from analysis.results import Bounded, Evidence
 from analysis.runs import day_span
@@ -219,7 +220,7 @@ class LostCirculation:
         if np.isfinite(excess).any():
             evidence.append(
                 Evidence(
-                    what="collector above store bottom, at most",
+                    what=ROOF_OVER_STORE,
                     start_s=start_s,
                     end_s=end_s,
                     value=float(np.nanmax(excess)),

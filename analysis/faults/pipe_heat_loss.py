@@ -12,6 +12,7 @@ import numpy as np
 
 from analysis.case import Case, pump_on
 from analysis.days import DayTable, Happening
+from analysis.expected import still_idle
 from analysis.faults._cautions import HEIGHT, HOT_PARTS, LOCAL_CODES, STEAM
 from analysis.faults._protocol import (
     Conclusion,
@@ -70,6 +71,7 @@ _LEAST_BINS = 8
 # The sensors' errors, and the place of the one on the roof, together (IEC 60751 class B at 60 °C
 # and common practice: 1.5 K on the roof); what single readings scatter besides.
 _OFFSET_U_K, _SCATTER_K = 1.6, 0.6
+_MOST_OFFSET_K = 5.0 * _OFFSET_U_K
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,6 +131,9 @@ class PipeHeatLoss:
             lag = case.model.pipe_j_k / 2.0 * _rate_k_s(inside) / carry_w_k
         fall = roof - hot - lag
         use = _steady(case) & (share >= _LEAST_FLOW_FRAC) & (np.abs(lag) < _MOST_LAG_K)
+        use &= ~still_idle(case.loop, case.model, case.sky.gain_w)
+        # Where the roof is further off, the fluid stands behind its command.
+        use &= fall <= self.most * planned + _MOST_OFFSET_K
         use &= np.isfinite(planned) & np.isfinite(fall) & (planned > 0.0)
         use &= (use.sum(axis=1) >= _LEAST_BINS)[:, None]
         seconds = case.loop.known_s * case.loop.moving_frac

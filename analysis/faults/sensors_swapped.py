@@ -25,7 +25,7 @@ from analysis.faults._protocol import (
 )
 from analysis.faults._reopening import lasting, without_strays
 from analysis.faults._swap_signs import PAIRS, Pair, spoken, sunlit_running_h
-from analysis.precedence import swapped_words
+from analysis.precedence_rules import swapped_words
 from analysis.record import Bools
 from analysis.results import Evidence
 from analysis.runs import day_span

@@ -33,7 +33,7 @@ from analysis.faults._sun_path import (
     sun_path_columns,
 )
 from analysis.missed import Missed, missed_heat
-from analysis.precedence import OTHER_END
+from analysis.precedence_rules import OTHER_END
 from analysis.record import Bools, Floats, Ints
 from analysis.results import Evidence
 from analysis.season import SEASON_DAYS
@@ -92,8 +92,8 @@ class Shading:
     sensor_seen : of so many all but one, where the sensor is dark itself and only the directions
         beside tell that the sky was clear (tuned on invented plants, as the next)
     lone_seen : the same where nobody measures the sun
-    edge_frac : for each dark day so many must show two sectors beside each other that are free
-        (engineering judgement)
+    edge_frac, edge_days : of the dark days so many must have two free sectors beside each other,
+        on the day itself or so many days before or after (engineering judgement)
     free_days : free days at the same places end it
     past_days : days before the onset that the plant is held against
     model_frac : 95 % reach of the healthy figure from one season to the next, against the plant's
@@ -107,6 +107,7 @@ class Shading:
     sensor_seen: int = 8
     lone_seen: int = 6
     edge_frac: float = 0.5
+    edge_days: int = 3
     free_days: int = 3
     past_days: int = 90
     model_frac: float = 0.06
@@ -139,15 +140,15 @@ class Shading:
         found = [
             self._found(history, days, shaded, free, lit, _blind(sun, shaded))
             for days in _spells(shaded)
-            if len(days) >= self.seen and self._has_an_edge(days, free)
+            if len(days) >= self.seen and self._has_an_edge(days, free & ~shaded)
         ]
         return Judged(findings=tuple(found))
 
     def _has_an_edge(self, days: Ints, free: Bools) -> bool:
         """Tell whether the sun was free elsewhere: what is dark all day is no shade."""
-        between = free[int(days[0]) : int(days[-1]) + 1]
-        lit = (between[:, 1:] & between[:, :-1]).any(axis=1)
-        return bool(lit.sum() >= self.edge_frac * len(days))
+        lit = (free[:, 1:] & free[:, :-1]).any(axis=1)
+        near = np.convolve(lit, np.ones(2 * self.edge_days + 1))[self.edge_days :] > 0.0
+        return bool(near[days].sum() >= self.edge_frac * len(days))
 
     def _marks(self, lit: Floats, sun: Floats) -> tuple["_Mark", ...]:
         """Tell day by day which sectors were dark under a clear sky, and which were free."""
@@ -331,7 +332,7 @@ def _other_end(lit: Floats, shaded: Bools) -> float:
 
     Or after noon, where the shade lies before it; NaN where there is no such end.
     """
-    sectors = shaded.any(axis=0)
+    sectors = np.asarray(shaded.any(axis=0))
     seen = lit[:, sectors[::-1] & ~sectors]
     seen = seen[np.isfinite(seen)]
     return float(np.quantile(seen, _SUNNY_QUANTILE)) if seen.size else float("nan")

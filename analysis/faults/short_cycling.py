@@ -133,7 +133,7 @@ class ShortCycling:
 
     narrow_frac: float = 0.42
     times: float = 3.0
-    least_1_h: float = 2.0
+    least_1_h: float = 3.0
     counted_s: float = 130.0
     seen_fracs: tuple[tuple[float, float], ...] = ((130.0, 1.0), (330.0, 0.9))
     own_days: int = 20
