@@ -10,6 +10,7 @@ from fixtures.bench.__main__ import main
 from fixtures.bench.cases import Outcome, Said, troubled
 from fixtures.bench.judgeable import ONLY, judgeable
 from fixtures.bench.matrix import SETS, STEPS_S, step_of
+from fixtures.bench.printing import summary
 from fixtures.bench.scoring import doubles, false_calls, precision, score
 from fixtures.bench.severities import PAIRS, ROWS, nightly
 from fixtures.bench.truth import spans_of
@@ -74,7 +75,7 @@ def test_a_kind_that_is_not_judged_where_it_can_be_is_a_miss():
     assert (got.found, got.asked) == (1, 2)
     assert got.by_set == {"full": (1, 1), "poor": (0, 1)}
     assert got.sunny == (1.0, 1.0)
-    assert got.urgent_sunny == (3.0, 1)
+    assert got.urgent_sunny == (3.0, 3, 1)
 
 
 def test_lost_heat_is_right_near_the_truth_or_with_the_truth_in_its_bounds():
@@ -102,6 +103,24 @@ def test_pairs_count_only_where_both_can_be_judged():
         an_outcome(**{**both, "asked": (True, False)}, told=(True, False)),
     ]
     assert doubles(outcomes) == (1, 2, 2)
+
+
+def test_what_is_urgent_and_called_late_is_printed_with_the_latest_day():
+    dead = {"kinds": ("lost_circulation",), "rows": ("pump dead",)}
+    outcomes = [an_outcome(**dead, urgent_sunny=days) for days in (2, 5, 7, 9)]
+    # A kind that is never more than a note is never late.
+    outcomes.append(an_outcome(urgent_sunny=30))
+    lines = list(summary(outcomes))
+    assert "- pump dead: 2 of 4, the latest after 9" in lines
+    assert not any(line.startswith("- three days") for line in lines)
+
+
+def test_what_is_missed_is_printed_by_reason():
+    miss = {"named": (False,), "verdicts": ("explained by clock_wrong",)}
+    lines = list(summary([an_outcome(**miss, channels=name) for name in ("poor", "full", "poor")]))
+    assert "- three days: explained by clock_wrong (poor 2, full 1)" in lines
+    beyond = an_outcome(**miss, asked=(False,))
+    assert not any("Missed" in line for line in summary([beyond]))
 
 
 def test_spans_keep_what_lasts():

@@ -167,7 +167,7 @@ def test_a_meter_at_nought_does_not_explain_a_roof_that_stands_hot():
     standing = shown("lost_circulation", (ROOF_OVER_STORE, 100.0))
     meter = finding("sensor_fault", channel="flow")
     wrong = finding("flow_reading_wrong", channel="flow")
-    kept, explained = sort_out([meter, wrong, standing], until_s=UNTIL)
+    kept, _ = sort_out([meter, wrong, standing], until_s=UNTIL)
     assert "lost_circulation" in kinds(kept)
     assert kinds(sort_out([wrong, standing], until_s=UNTIL)[0]) == ["lost_circulation"]
     broken = finding("sensor_fault", channel="collector")
