@@ -135,20 +135,25 @@ class Shading:
             )
         shaded = np.zeros(lit.shape, dtype=np.bool_)
         for mark in marks:
-            shaded |= _wide(mark.lasting(), mark.wide)
+            shaded |= self._edged(_wide(mark.lasting(), mark.wide), mark.free)
         free = np.any([mark.free for mark in marks], axis=0)
         found = [
             self._found(history, days, shaded, free, lit, _blind(sun, shaded))
             for days in _spells(shaded)
-            if len(days) >= self.seen and self._has_an_edge(days, free & ~shaded)
+            if len(days) >= self.seen
         ]
         return Judged(findings=tuple(found))
 
-    def _has_an_edge(self, days: Ints, free: Bools) -> bool:
-        """Tell whether the sun was free elsewhere: what is dark all day is no shade."""
-        lit = (free[:, 1:] & free[:, :-1]).any(axis=1)
+    def _edged(self, shaded: Bools, free: Bools) -> Bools:
+        """Keep spells in which the sun was free elsewhere: what is dark all day is no shade."""
+        beside = free & ~shaded
+        lit = (beside[:, 1:] & beside[:, :-1]).any(axis=1)
         near = np.convolve(lit, np.ones(2 * self.edge_days + 1))[self.edge_days :] > 0.0
-        return bool(near[days].sum() >= self.edge_frac * len(days))
+        kept = shaded.copy()
+        for days in _spells(shaded):
+            if near[days].sum() < self.edge_frac * len(days):
+                kept[days] = False
+        return kept
 
     def _marks(self, lit: Floats, sun: Floats) -> tuple["_Mark", ...]:
         """Tell day by day which sectors were dark under a clear sky, and which were free."""

@@ -7,6 +7,7 @@ import pytest
 
 from analysis.faults import Judged, NotJudged
 from analysis.faults._sun_path import SECTORS, elevations_deg
+from analysis.record import record_from_stamps
 from fixtures.faults import Fault
 from fixtures.weather import DULL
 from tests.build import FULL_LOG, NO_SUN_LOG, PUMP_LOG, a_plant, a_site, a_table, of_kind
@@ -86,6 +87,67 @@ def test_an_azimuth_that_is_wrong_makes_no_edge(off_deg, channels):
     turned = replace(array, azimuth_deg=array.azimuth_deg + off_deg)
     logged = replace(logged, site=replace(logged.site, arrays=(turned,)))
     assert logged.conclusion("shading").findings == ()
+
+
+def with_clock(logged, minutes):
+    """Give a plant as a clock would log it that is ahead by so much."""
+    record = record_from_stamps(
+        stamp_s=logged.record.start_s + minutes * 60, columns=logged.record.columns, stamp="start"
+    )
+    return replace(logged, record=record)
+
+
+def told(report, kind):
+    """Give what explains each finding of a kind; None for one that stands."""
+    return [item.suppressed_by for item in of_kind(report, kind)]
+
+
+WITHOUT_SUN = pytest.mark.parametrize("channels", [NO_SUN_LOG, PUMP_LOG])
+
+
+@WITHOUT_SUN
+@pytest.mark.parametrize("azimuth_deg", [(95.0, 150.0), (210.0, 265.0)])
+def test_shade_is_not_taken_for_a_clock_where_no_sensor_sees_the_sun(channels, azimuth_deg):
+    tree = Fault(kind="shading", start="2025-06-01", azimuth_deg=azimuth_deg, elevation_deg=60.0)
+    report = a_plant(start="2025-05-01", days=80, channels=channels, faults=(tree,)).report()
+    assert told(report, "shading") == [None]
+    assert set(told(report, "clock_wrong")) <= {"shading"}
+
+
+# Half an hour of a clock that is behind is more than a pump's log alone tells.
+@pytest.mark.parametrize(
+    ("channels", "minutes"),
+    [(NO_SUN_LOG, -60), (NO_SUN_LOG, -30), (NO_SUN_LOG, 30), (PUMP_LOG, -60), (PUMP_LOG, 30)],
+)
+def test_a_clock_is_not_taken_for_shade_where_no_sensor_sees_the_sun(channels, minutes):
+    report = with_clock(a_plant(start="2025-05-01", days=80, channels=channels), minutes).report()
+    assert told(report, "clock_wrong") == [None]
+    assert set(told(report, "shading")) <= {"clock_wrong"}
+
+
+@WITHOUT_SUN
+@pytest.mark.parametrize("minutes", [-45, 45])
+def test_both_together_leave_the_shade_told(channels, minutes):
+    report = with_clock(
+        a_plant(
+            start="2025-05-01", days=80, channels=channels,
+            faults=(
+                Fault(
+                    kind="shading", start="2025-06-01", azimuth_deg=(210.0, 265.0),
+                    elevation_deg=60.0,
+                ),
+            ),
+        ),
+        minutes,
+    ).report()  # fmt: skip
+    assert len(told(report, "shading")) == 1
+    # Only from the sound weeks before can the clock be told.
+    assert None in (*told(report, "shading"), *told(report, "clock_wrong"))
+
+
+def test_what_is_dark_from_morning_to_evening_is_no_shade():
+    meter = Fault(kind="flow_dead", start="2025-08-20")
+    assert a_plant(**DAYS, faults=(meter,)).conclusion("shading").findings == ()
 
 
 def test_it_is_not_judged_without_heat_and_sun():
