@@ -74,6 +74,8 @@ class BackupOverlap:
     still_bins, margin_k : while the loop rested for so many bins before, or with the top this much
         hotter than the collector whenever it ran
     least_days, within_days : fewer days are not reported
+    timed_days : so many are enough where the signal is logged and the hours are on record
+        (engineering judgement: a button pressed by hand now and then is no timer)
     sound_days : so many sunny days without it end it
     """
 
@@ -90,6 +92,7 @@ class BackupOverlap:
     still_bins: int = 12
     margin_k: float = 2.0
     least_days: int = 5
+    timed_days: int = 3
     within_days: int = 21
     sound_days: int = 10
     kind: str = "backup_overlap"
@@ -168,8 +171,12 @@ class BackupOverlap:
             return NotJudged(why="no backup in the log or the site file")
         if not np.isfinite(table.column("backup_sound")).any():
             return NotJudged(why="no sunny day with the backup, or store top and pump, in the log")
+        timed = history.site.backup is not None and history.site.backup.hours is not None
+        sure = timed and "seen_backup" in table.columns
         items = without_strays(
-            table.of_kind(self.kind), least=self.least_days, within_days=self.within_days
+            table.of_kind(self.kind),
+            least=self.timed_days if sure else self.least_days,
+            within_days=self.within_days,
         )
         groups = lasting(
             items,
