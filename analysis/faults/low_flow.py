@@ -66,10 +66,11 @@ _HOW = ("metered", "worked out from sun and spread", "told by clear days and spr
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Measure:
-    """How the share was told, its days, which of them are low and which sound."""
+    """How the share was told, its days against papers and past, which are low, which sound."""
 
     how: str
     share: Floats
+    own: Floats
     low: Bools
     good: Bools
 
@@ -129,6 +130,7 @@ class LowFlow:
             measure.low,
             {
                 "share": measure.share,
+                "own": measure.own,
                 "how": np.full(len(table.days), float(_HOW.index(measure.how))),
                 "asked_l_min": table.column("asked_flow_l_min"),
             },
@@ -147,7 +149,7 @@ class LowFlow:
         share = table.column("flow_share")
         if "seen_flow" in table.columns:
             low, good = share < self.metered_frac, share >= self.sound_frac
-            how = "metered"
+            how, level = "metered", np.full(share.shape, np.nan)
         else:
             how, edge_frac = "worked out from sun and spread", 0.5
             if not np.isfinite(share).any():
@@ -158,11 +160,13 @@ class LowFlow:
             low |= share < self.sunlit_frac
             good = np.where(np.isfinite(own.share), own.share, share) >= self.sound_frac
             good &= ~low
+            level = own.share
         if not np.isfinite(share).any():
             return None
         return _Measure(
             how=how,
             share=share,
+            own=level,
             low=np.asarray(low & (share > self.blocked_frac)),
             good=np.asarray(good),
         )
@@ -171,6 +175,10 @@ class LowFlow:
         start_s, end_s = items[0].start_s, items[-1].end_s
         share = float(np.median([item.values["share"] for item in items]))
         how = _HOW[round(items[-1].values["how"])]
+        own = float(np.median([item.values["own"] for item in items]))
+        # Collector data or a sky that are off leave the papers' share near one.
+        by_own = own < self.own_frac and share >= self.sunlit_frac
+        told, against = (own, "its own earlier days") if by_own else (share, "commissioning")
         sure = how == "metered" and share < self.visit_frac and len(items) >= self.visit_days
         certainty = 0.9 if sure else 0.65
         return Found(
@@ -180,13 +188,13 @@ class LowFlow:
                 self.kind, certainty=certainty, level="present" if sure else "possible"
             ),
             certainty=certainty,
-            summary=f"Flow at {100.0 * share:.0f} % of commissioning, {how}, on {len(items)} days",
+            summary=f"Flow at {100.0 * told:.0f} % of {against}, {how}, on {len(items)} days",
             evidence=(
                 Evidence(
-                    what=f"flow against commissioning, {how}, median of days",
+                    what=f"flow against {against}, {how}, median of days",
                     start_s=start_s,
                     end_s=end_s,
-                    value=100.0 * share,
+                    value=100.0 * told,
                     unit="%",
                 ),
                 Evidence(

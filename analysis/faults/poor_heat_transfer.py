@@ -82,6 +82,7 @@ class PoorHeatTransfer:
     past_days : so many sound days at first make the plant's own past
     least_days, within_days : fewer days in so many are not reported
     quiet_days : so many sound days end it (all engineering judgement)
+    sky_quiet_days : the same by a clear sky, where a cloudy day looks sound (invented plants)
     over_u_frac, blind_u_frac : standard uncertainty of what the hotter loop loses, as a share of
         it, by both pipes and otherwise
     """
@@ -96,6 +97,7 @@ class PoorHeatTransfer:
     least_days: int = 3
     within_days: int = 15
     quiet_days: int = 3
+    sky_quiet_days: int = 8
     over_u_frac: float = 0.15
     blind_u_frac: float = 0.25
     kind: str = "poor_heat_transfer"
@@ -151,8 +153,12 @@ class PoorHeatTransfer:
             )
         past = self._past(units)
         low = [item for item in table.of_kind(self.kind) if self._low(item, past)]
+        by_sky = np.nanmax(table.column("coil_basis")) == BY_CLEAR_SKY
         groups = lasting(
-            low, table=table, good=units >= self.sound_units, quiet_days=self.quiet_days
+            low,
+            table=table,
+            good=units >= self.sound_units,
+            quiet_days=self.sky_quiet_days if by_sky else self.quiet_days,
         )
         found = []
         for items, over in groups:

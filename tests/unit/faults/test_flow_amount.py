@@ -1,5 +1,7 @@
 """Too little and too much flow, metered and from the sun; a blocked loop and lost tubes differ."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -33,6 +35,18 @@ def test_without_a_meter_sun_and_spread_tell_it():
     (found,) = of_kind(plant("low_flow", channels=UNMETERED, value=0.3).report(), "low_flow")
     assert found.urgency == "watch"
     assert found.evidence[0].value == pytest.approx(30.0, abs=12.0)
+
+
+def test_a_fall_against_the_own_past_is_not_stated_as_a_share_of_the_papers():
+    # Papers that state three fifths of the real flow leave a fall to half near their figure.
+    pipes = tuple(name for name in EVERYTHING if name != "flow")
+    fault = Fault(kind="low_flow", start="2025-05-25", end="2025-06-20", value=0.5)
+    logged = a_plant(days=60, faults=(fault,), channels=pipes, least_speed=1.0)
+    stated = logged.site.loop
+    loop = replace(stated, flow_l_min=0.6 * stated.flow_l_min)
+    (found,) = of_kind(replace(logged, site=replace(logged.site, loop=loop)).report(), "low_flow")
+    assert "its own earlier days" in found.summary
+    assert found.evidence[0].value == pytest.approx(50.0, abs=15.0)
 
 
 def test_without_meter_and_sun_it_cannot_be_judged():

@@ -70,16 +70,7 @@ def test_a_shaded_array_is_dated_and_sized_by_the_days_that_follow():
     assert 34.0 <= found.evidence[0].value <= 46.0
 
 
-AS_METER = pytest.mark.xfail(reason="a meter at nought under an airlock is told as wrong, too")
-
-
-@pytest.mark.parametrize(
-    "without",
-    [
-        pytest.param((), marks=AS_METER),
-        ("irradiance_plane", "flow", "loop_hot", "loop_cold"),
-    ],
-)
+@pytest.mark.parametrize("without", [(), ("irradiance_plane", "flow", "loop_hot", "loop_cold")])
 def test_a_store_that_rests_on_one_kelvin_under_an_airlock_is_no_stuck_sensor(without):
     other = Other(days=40, start="2025-05-01", airlock=(15, 30), grain_k=1.0)
     report = report_of(other, log_of(other, without=without))
