@@ -37,6 +37,9 @@ _USUAL_C = 50.0
 # The loop is cold from midnight to six, nothing moving, the roof below this (judgement).
 _NIGHT_BINS = 6 * int(SECONDS_PER_HOUR) // BIN_S
 _COLD_ROOF_C = 50.0
+# Pipes that stay warmer than a room at night carry the store's heat up: they say nothing of the
+# gas (engineering judgement).
+_COLD_PIPES_C = 30.0
 _LEAST_COLD_BINS = 6
 # Fluid boils at 110 °C and above even in a loop that lost its pressure; below this there is no
 # steam (boiling line of 40 % glycol, EuroSun 2008).
@@ -119,6 +122,7 @@ def cold_columns(case: Case) -> dict[str, Floats]:
     cold = still & ~(roof > _COLD_ROOF_C) & np.isfinite(pressure)
     cold[:, _NIGHT_BINS:] = False
     pipes = 0.5 * (case.binned("loop_hot") + case.binned("loop_cold"))
+    cold &= ~(pipes > _COLD_PIPES_C)
     return {
         COLD: _median(pressure, cold),
         _GROWN: _median(grown_l(case), cold),

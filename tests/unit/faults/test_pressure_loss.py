@@ -11,7 +11,7 @@ from analysis.faults import Judged, NotJudged
 from analysis.season import SEASON_DAYS
 from analysis.site import Change
 from fixtures.faults import Fault
-from tests.build import NO_SUN_LOG, a_history, a_plant, a_site, a_table, fault_of, of_kind
+from tests.build import FULL_LOG, NO_SUN_LOG, a_history, a_plant, a_site, a_table, fault_of, of_kind
 
 pytestmark = pytest.mark.thorough
 
@@ -119,6 +119,14 @@ def test_cold_fluid_and_cold_gas_are_not_a_leak():
     levels = noisy(absolute - 1.013)
     assert levels[0] - levels[-1] > 0.3
     assert judged(levels, cold_grown_l=grown_l, cold_gas_c=warm).findings == ()
+
+
+def test_pipes_that_carry_the_store_up_at_night_say_nothing_of_the_gas():
+    faults = (Fault(kind="reverse_circulation", start="2025-08-25", end="2025-09-10"),)
+    given = {"start": "2025-07-20", "days": 60, "litres_per_day": 50.0}
+    plant = a_plant(channels=(*FULL_LOG, "pressure"), faults=faults, **given)
+    assert np.nanmax(plant.table().column("cold_gas_c")) <= 30.0
+    assert of_kind(plant.report(), KIND) == ()
 
 
 def test_a_vessel_that_loses_its_gas_explains_a_falling_pressure():
