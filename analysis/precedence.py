@@ -142,6 +142,8 @@ _TAKES_THE_YIELD = frozenset(
 # A cause goes on acting for a while: a sensor repaired at noon leaves a hot collector.
 _BEFORE_S = int(SECONDS_PER_HOUR)
 _AFTER_S = int(SECONDS_PER_DAY / 2)
+# What came back so soon was hardly gone between (engineering judgement).
+_BREAK_S = int(7.0 * SECONDS_PER_DAY)
 # A drop against the plant's own past is not explained by what was there before; it is dated by so
 # much too late at most (engineering judgement).
 _ONSET_S = int(60.0 * SECONDS_PER_DAY)
@@ -193,17 +195,16 @@ def _cause_of(row: Cause, item: Finding, causes: Sequence[Finding], until_s: int
         told = [cause for cause in told if cause.start_s >= item.start_s - _ONSET_S]
     if item.kind in row.brings:
         told = [cause for cause in told if _worth_it(cause, item, until_s)]
-    shares = [_covered(item, cause, until_s) for cause in told]
-    if not told or sum(shares) < _COVERS:
+    if not told or _covered(item, told, until_s) < _COVERS:
         return None
-    return told[shares.index(max(shares))]
+    return max(told, key=lambda cause: _covered(item, [cause], until_s))
 
 
 def _worth_it(cause: Finding, item: Finding, until_s: int) -> bool:
     """Tell whether a cause cost enough for what it is to have brought about."""
     if cause.lost is None or item.lost is None:
         return True
-    return cause.lost.high >= _WORTH * _covered(item, cause, until_s) * item.lost.low
+    return cause.lost.high >= _WORTH * _covered(item, [cause], until_s) * item.lost.low
 
 
 def _heir(cause: Finding, brought: Sequence[Finding]) -> Finding:
@@ -218,9 +219,21 @@ def _heir(cause: Finding, brought: Sequence[Finding]) -> Finding:
     return replace(cause, urgency=urgency, lost=told.lost, untaken_kwh=told.untaken_kwh)
 
 
-def _covered(item: Finding, cause: Finding, until_s: int) -> float:
-    """Give the share of a finding's time that a cause covers."""
-    start, end = item.start_s, until_s if item.end_s is None else item.end_s
-    first = cause.start_s - _BEFORE_S
-    last = (until_s if cause.end_s is None else cause.end_s) + _AFTER_S
-    return max(min(end, last) - max(start, first), 0) / max(end - start, 1)
+def _covered(item: Finding, causes: Sequence[Finding], until_s: int) -> float:
+    """Give the share of a finding's time that spells of one cause cover, short breaks included."""
+
+    def span_s(finding: Finding) -> tuple[int, int]:
+        return finding.start_s, until_s if finding.end_s is None else finding.end_s
+
+    start, end = span_s(item)
+    spells: list[list[int]] = []
+    for begins, ends in sorted(span_s(cause) for cause in causes):
+        if spells and begins - spells[-1][1] <= _BREAK_S:
+            spells[-1][1] = max(spells[-1][1], ends)
+        else:
+            spells.append([begins, ends])
+    shared = sum(
+        max(min(end, ends + _AFTER_S) - max(start, begins - _BEFORE_S), 0)
+        for begins, ends in spells
+    )
+    return shared / max(end - start, 1)

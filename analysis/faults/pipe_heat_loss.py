@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.case import Case, pump_on
+from analysis.case import Case
 from analysis.days import DayTable, Happening
 from analysis.expected import still_idle
 from analysis.faults._cautions import HEIGHT, HOT_PARTS, LOCAL_CODES, STEAM
@@ -24,6 +24,7 @@ from analysis.faults._protocol import (
     Observation,
 )
 from analysis.faults._reopening import lasting, without_strays
+from analysis.heat import PUMP_ON_PERCENT
 from analysis.loop_pipes import around_pipes_c
 from analysis.missed import Missed, missed_heat
 from analysis.record import Bools, Floats, Ints
@@ -178,8 +179,8 @@ class PipeHeatLoss:
             if not kept or not self._outweighs(table, kept, place):
                 continue
             # A sensor that was moved shifts all falls alike: its days alone show nothing.
-            share = _alone(table, kept)
-            if self.alone_frac * bound <= share <= self.most:
+            share, high = _alone(table, kept)
+            if self.alone_frac * bound <= share and high <= self.most:
                 found.append(self._found(table, kept, over, share, past))
         why = "" if length_known else "no pipe length in the site file: against the own past alone"
         return Judged(findings=tuple(found), why=why)
@@ -262,7 +263,7 @@ def _steady(case: Case) -> Bools:
     moving = case.loop.moving_frac > 0.95
     if "pump" in case.channels:
         # A flow that is only read carries nothing.
-        moving &= pump_on(case)
+        moving &= case.binned("pump") >= PUMP_ON_PERCENT
     steady = moving.copy()
     for back in range(1, _SETTLE_BINS + 1):
         steady[:, back:] &= moving[:, :-back]
@@ -288,10 +289,11 @@ def _running_kwh(power_w: Floats, seconds: Floats) -> Floats:
     return np.asarray(kwh_from_j(energy_j.sum(axis=1)))
 
 
-def _alone(table: DayTable, items: tuple[Happening, ...]) -> float:
-    """Give the loss of some days, as a share of the planned one, fitted to them alone."""
+def _alone(table: DayTable, items: tuple[Happening, ...]) -> tuple[float, float]:
+    """Give median and upper quartile of the loss over the planned one, fitted to days alone."""
     place = np.array([table.days.dates.index(item.date) for item in items], dtype=np.int64)
-    return float(np.median(_shares(table, place)))
+    middle, high = np.quantile(_shares(table, place), (0.5, 0.75)).tolist()
+    return middle, high
 
 
 def _shares(table: DayTable, place: Ints) -> Floats:

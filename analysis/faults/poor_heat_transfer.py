@@ -82,7 +82,8 @@ class PoorHeatTransfer:
     past_days : so many sound days at first make the plant's own past
     least_days, within_days : fewer days in so many are not reported
     quiet_days : so many sound days end it (all engineering judgement)
-    sky_quiet_days : the same by a clear sky, where a cloudy day looks sound (invented plants)
+    sky_quiet_days : so many part days of one finding by a clear sky, where a cloudy day looks sound
+        (invented plants)
     over_u_frac, blind_u_frac : standard uncertainty of what the hotter loop loses, as a share of
         it, by both pipes and otherwise
     """
@@ -161,7 +162,9 @@ class PoorHeatTransfer:
             quiet_days=self.sky_quiet_days if by_sky else self.quiet_days,
         )
         found = []
-        for items, over in groups:
+        for items, _ in groups:
+            last = table.days.dates.index(items[-1].date)
+            over = bool((units[last + 1 :] >= self.sound_units).sum() >= self.quiet_days)
             kept = without_strays(items, least=self.least_days, within_days=self.within_days)
             if kept:
                 found.append(self._found(table, kept, over, past))
