@@ -33,6 +33,7 @@ _MOST_CHANGED = 25
 _MOST_STANDING = 25
 _MOST_SHORT = 15
 _MOST_REASONS = 3
+_MOST_NAMED = 4
 # A digest goes out at six on Monday: what is seen until then is still of this week.
 _MORNING_S = 6 * 3600
 _PICTURE = "heat-by-weeks"
@@ -364,7 +365,10 @@ class _Words:
         )
 
     def unjudged(self, sites: Sequence[DigestSite]) -> list[ShortLine]:
-        """Write which sites could not be judged and why, those without any judgement first."""
+        """Write which sites could not be judged and why, those without any judgement first.
+
+        Sites of one reason share a line: a whole fleet without a pressure sensor is one sentence.
+        """
         lines = []
         for site in sites:
             open_questions = [
@@ -382,7 +386,21 @@ class _Words:
             )
             judged = site.report is not None and _judged_at_all(site.report)
             lines.append((judged, -len(open_questions), site.name, line))
-        return [line for *_, line in sorted(lines, key=lambda item: item[:3])]
+        alike: dict[str, list[ShortLine]] = {}
+        for *_, line in sorted(lines, key=lambda item: item[:3]):
+            alike.setdefault(line.words, []).append(line)
+        return [self._together(group) for group in alike.values()]
+
+    def _together(self, lines: Sequence[ShortLine]) -> ShortLine:
+        if len(lines) == 1:
+            return lines[0]
+        named = ", ".join(line.name for line in lines[:_MOST_NAMED])
+        more = _more(len(lines) - _MOST_NAMED, "other roof")
+        return ShortLine(
+            name=f"{named} {more}" if more else named,
+            href=f"{self.base_url}/",
+            words=lines[0].words,
+        )
 
     def _reasons(self, verdicts: Sequence[Verdict]) -> str:
         """Put the kinds of one reason together: `no flow was logged (low flow, airlock)`."""

@@ -86,7 +86,12 @@ def letter_mail(view: SheetView, *, name: str, firm: str) -> Mail:
         site=view.site,
         greeting=says.greeting.format(name=name) if name else says.greeting_unnamed,
         headline=view.headline,
-        rows=tuple(LetterRow(label=row.label, value=row.year.value) for row in view.rows),
+        # What is not known stands on the sheet with the reason.
+        rows=tuple(
+            LetterRow(label=row.label, value=row.year.value)
+            for row in view.rows
+            if row.year.value != view.says.unknown
+        ),
         sentences=view.sentences,
         attached=says.attached,
         closing=says.closing,

@@ -85,6 +85,8 @@ def test_a_letter_goes_out_once_in_the_customers_language_with_the_sheet(back, c
     assert message["Subject"].strip() == "Was Ihre Solarheizung 2025 gespart hat"
     text = message.get_body(("plain",)).get_content()
     assert "Guten Tag, A. Owner," in text
+    assert "Wärme von der Sonne: 981 kWh" in text
+    assert "nicht bekannt\n" not in text
     assert "Take care" not in text
     assert "hot water" not in message.as_string()
     (sheet,) = message.iter_attachments()

@@ -160,6 +160,13 @@ def test_who_could_not_be_judged_stands_there_with_the_reason():
     assert page.unjudged[-1].name == "Judged"
 
 
+def test_sites_that_lack_the_same_share_a_line():
+    page = page_of(*(site(f"House {number}") for number in range(9)))
+    (line,) = page.unjudged
+    assert line.name == "House 0, House 1, House 2, House 3 and 5 other roofs"
+    assert line.words == "no pressure was logged (pressure loss)."
+
+
 def test_a_site_of_which_nothing_is_known_breaks_nothing():
     mail = mail_of(DigestSite(slug="e", name="Empty", report=an_empty_report()))
     assert "0 kWh" not in mail.text
