@@ -17,7 +17,7 @@ from analysis.days import DayTable
 from analysis.record import Bools, Floats
 from analysis.site import Site
 from analysis.stepping import values_kind
-from analysis.units import SECONDS_PER_MONTH
+from analysis.units import SECONDS_PER_DAY, SECONDS_PER_MONTH
 
 Basis = Literal["sun sensor", "collector"]
 
@@ -155,11 +155,21 @@ def clock_days(table: DayTable, site: Site) -> ClockDays | None:
     return ClockDays(
         day=told,
         time_s=np.asarray(0.5 * (edges[:-1] + edges[1:])[told], dtype=np.float64),
-        offset_s=np.where(sensor, sun[told], roof[told]) + late * step_s,
+        offset_s=one_way_round(np.where(sensor, sun[told], roof[told]) + late * step_s),
         noise_s=noise_s,
         stays_s=stays_s,
         basis=basis,
     )
+
+
+def one_way_round(offset_s: Floats) -> Floats:
+    """Give errors on one side of the clock: half a day ahead is half a day behind."""
+    turn = 2.0 * np.pi / SECONDS_PER_DAY
+    middle_s = np.arctan2(np.sin(turn * offset_s).mean(), np.cos(turn * offset_s).mean()) / turn
+    if abs(middle_s) < 0.25 * SECONDS_PER_DAY:
+        return offset_s
+    half = 0.5 * SECONDS_PER_DAY
+    return np.asarray(middle_s + (offset_s - middle_s + half) % SECONDS_PER_DAY - half)
 
 
 def _within_step(table: DayTable, site: Site) -> tuple[float, float]:

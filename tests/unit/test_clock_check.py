@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.clock_check.course import ClockDays, course_of
+from analysis.clock_check.course import ClockDays, course_of, one_way_round
 from analysis.clock_check.curves import Curves
 from analysis.clock_check.ends import light_ends
 from analysis.clock_check.proposal import keys_of, zone_of_clock
@@ -153,3 +153,12 @@ def test_keys_are_what_the_map_reads():
     seen, _ = looked(site, log, -61)
     told = parse_map("[log]\n" + keys_of(seen.corrections[-1], apart="\n") + "\n")
     assert told.clock_offset_min == pytest.approx(-61, abs=6)
+
+
+def test_half_a_day_off_is_one_error_and_not_two():
+    flipping = np.array([43000.0, -43100.0, 42000.0, -42500.0, 43150.0])
+    one_side = one_way_round(flipping)
+    assert np.ptp(one_side) < 2200.0
+    assert np.allclose((one_side - flipping) % 86400.0, 0.0)
+    little = np.array([-600.0, 300.0, 43000.0, 900.0, -1200.0])
+    assert one_way_round(little).tolist() == little.tolist()
