@@ -19,6 +19,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
+from functools import lru_cache
 from typing import Any
 
 from analysis.site import Change, Controller, HandReading, LogMap, Part, Sensors, Site, Sun
@@ -30,6 +31,8 @@ from analysis.sitefile_schema import CHANGE, NESTED, PART, READING, TABLES, TARI
 from analysis.sitefile_sense import faults
 
 
+# The same text is asked for at every batch of a gateway and on every page of the site.
+@lru_cache(maxsize=256)
 def parse_site(text: str) -> Site:
     """Read a site file.
 
