@@ -83,24 +83,47 @@ def find_headers(
     # A lone line that looks like units is a header of short names all the same.
     names = names or _names(remarks, width, told) or units
     if names is None:
+        _decimals_apart(name, before, samples, width)
         return Headers(names=("",) * width, units=("",) * width, lines=())
     number, cells = names
     if clock_place is not None and len(bare(cells)) == width - 1:
         cells = [*cells[:clock_place], "", *cells[clock_place:]]
     heads = _wide([cell.strip() for cell in cells], width)
     if cells and not heads[-1] and len(cells) < width and any(row[-1].strip() for row in samples):
-        raise LogError(
-            f"the header names {len(bare(cells))} columns, but the rows hold {width} values; "
-            "a decimal comma in a comma separated file does this: export it with decimal points "
-            "or semicolons, else complete the header",
-            file=name,
-            line=number,
-        )
+        raise _too_short(name, number, bare(cells), width)
     lines = (number,) if units is None or units[0] == number else (number, units[0])
     above = [cells for line, cells in (*before, *remarks) if line <= lines[-1]]
     again = frozenset(bare(cells) for cells in above)
     printed = [_unit(cell) for cell in units[1]] if units is not None else []
     return Headers(names=heads, units=_wide(printed, width), lines=lines, again=again)
+
+
+def _decimals_apart(
+    name: str, before: list[Row], samples: tuple[tuple[str, ...], ...], width: int
+) -> None:
+    """Refuse rows whose decimal commas separate columns, as a header of half as many names shows.
+
+    Without it such a file would be one without a header, whole degrees and tenths in turns.
+    """
+    if not before or not samples:
+        return
+    number, cells = before[-1]
+    filled = bare(cells)
+    if len(filled) < 2 or width != 2 * len(filled) - 1 or any(map(looks_like_number, filled)):
+        return
+    tenths = [row[place].strip() for row in samples for place in range(2, width, 2)]
+    if all(cell.isdigit() and len(cell) <= 3 for cell in tenths):
+        raise _too_short(name, number, filled, width)
+
+
+def _too_short(name: str, line: int, names: tuple[str, ...], width: int) -> LogError:
+    return LogError(
+        f"the header names {len(names)} columns, but the rows hold {width} values; "
+        "a decimal comma in a comma separated file does this: export it with decimal points "
+        "or semicolons, else complete the header",
+        file=name,
+        line=line,
+    )
 
 
 def bare(cells: list[str]) -> tuple[str, ...]:

@@ -16,7 +16,7 @@ from analysis.logs.asking import Proposal, Question
 from analysis.logs.joining import count_impossible, join, settle_shares
 from analysis.logs.layout import nothing_known
 from analysis.logs.massflow import volume_flow_l_min
-from analysis.logs.onefile import read_rows
+from analysis.logs.onefile import RowsRead, read_rows
 from analysis.logs.planning import FilePlan, Told, open_order, plan_file, settle_orders
 from analysis.logs.proposing import is_open, proposals_for, proposals_for_series
 from analysis.logs.set_aside import groups_of
@@ -26,6 +26,9 @@ from analysis.logs.tenths import asked_for_tenths
 from analysis.logs.understanding import FileValues, file_values, wide_plan, with_proposals
 from analysis.results import RowCount
 from analysis.site import LogMap, Site
+
+# A counter that starts anew may stand in a few rows of one date (engineering judgement).
+_MOST_ROWS_A_DATE = 4
 
 
 def read_logs(
@@ -229,10 +232,12 @@ def _read_one(
         plan = with_proposals(plan, proposals)
         if keep_open:
             plan = replace(plan, layout=plan.layout.reading(*plan.layout.open))
-        elif not plan.layout.columns:
+        if not plan.layout.columns:
             raise _nothing(plan, proposals)
     rows = read_rows(plan, told=told, problems=problems)
     dated = bare_dates(plan)
+    if dated and plan.long is None:
+        _no_time_of_day(plan, rows)
     if not len(rows.stamp_s):
         raise _nothing_left(plan.name, problems)
     if plan.long is not None:
@@ -252,6 +257,21 @@ def _read_one(
         raise _nothing(plan, proposals)
     held = file_values(plan, rows, told, proposals=proposals, tells=_tells(problems))
     return on_their_days(held, plan, told, dated=dated, keep_open=keep_open)
+
+
+def _no_time_of_day(plan: FilePlan, rows: RowsRead) -> None:
+    """Refuse a file of dates alone with many rows for each: their times would be lost."""
+    days = len(np.unique(rows.stamp_s))
+    if len(rows.stamp_s) <= _MOST_ROWS_A_DATE * days:
+        return
+    raise LogError(
+        f"{len(rows.stamp_s)} rows share {days} dates, and no column with their time of day, "
+        "written as 14:05, is known; export date and time together, or map the column: "
+        '"its header" = { channel = "time_of_day" } under [log.columns]',
+        file=plan.name,
+        line=plan.dialect.first_line + plan.line_offset,
+        column=plan.layout.stamp.head,
+    )
 
 
 def _tells(problems: ProblemList) -> dict[str, int]:

@@ -23,6 +23,10 @@ _SETTLED = 2.0
 # Right headers reach 0.2 at most in 32 dialects of the corpus, crossed ones 7 to 14 (`home`, 8 days
 # in May and January).
 _EXCHANGED = 4.0
+# What runs in the sun, and a correlation with it that none of these has (engineering judgement).
+_SUNNY = ("pump", "secondary_pump", "flow", "heat_power")
+_AGAINST_THE_SUN = -0.25
+INVERTED = "it is on by night and off in the sun: it may tell when the pump is off"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,15 +40,17 @@ class Doubt:
     printed : the unit of its head, where heat forbids it
     times : how much more heat (below 1: less) that would be than there can be, or than another
         column shows
+    inverted : whether it is on by night and off in the sun, as a signal for "off" is
     """
 
     units: tuple[str, ...] = ()
     channel: str = ""
     printed: str = ""
     times: float = 1.0
+    inverted: bool = False
 
     def __bool__(self) -> bool:
-        return bool(self.units or self.channel or self.printed)
+        return bool(self.units or self.channel or self.printed or self.inverted)
 
     def reason(self, best: State) -> str:
         """Say it as a phrase that begins with "but", "" where nothing is open."""
@@ -54,6 +60,8 @@ class Doubt:
                 f"but the values are those of the {says[self.channel]}, "
                 f"and another column has those of the {says[best.channel]}"
             )
+        if self.inverted:
+            return f"but {INVERTED}"
         if self.printed:
             return f"but {self.against_head}"
         if self.units:
@@ -110,7 +118,8 @@ def doubt_of(
     if headers[column].scores.nats.get(best.channel):
         gain, other = _exchanged(column, headers, states, assignment, links)
         channel = other if gain >= _EXCHANGED else ""
-    return Doubt(units=units, channel=channel)
+    inverted = best.channel in _SUNNY and best.look.sun_like < _AGAINST_THE_SUN
+    return Doubt(units=units, channel=channel, inverted=inverted)
 
 
 def _open_units(

@@ -16,7 +16,7 @@ from analysis.logs.asking import SURE_FRAC, OpenColumn, Proposal, Question
 from analysis.logs.conversions import UNITS
 from analysis.meaning.assign import Assignment, Links, assign
 from analysis.meaning.balance import balance_of
-from analysis.meaning.doubts import Doubt, doubt_of
+from analysis.meaning.doubts import INVERTED, Doubt, doubt_of
 from analysis.meaning.gaps import gaps_of
 from analysis.meaning.looks import Look, look_at
 from analysis.meaning.misprints import with_other_units
@@ -325,6 +325,8 @@ class _Found:
                 f"its values are those of the {BASE_CHANNELS[doubt.channel].says}"
             )
             return (column_question(shared, subject, file, why=why),)
+        if doubt.inverted:
+            return (column_question(by_channel, subject, file, why=INVERTED),)
         ranked = sorted(by_channel.items(), key=lambda one: -one[1])[:MOST_CHOICES]
         units = self._units(number, best, degrees) if best.channel else {}
         for unit in doubt.units:
