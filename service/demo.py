@@ -202,6 +202,7 @@ def _make(settings: "Settings", database: "Database", clock: "Clock", *, last_da
         worker.work_all()
     worker.stop()
     _check(database)
+    _set_out(database)
     _mark(database, _READY, clock)
 
 
@@ -225,6 +226,17 @@ def _load(settings: "Settings", database: "Database", clock: "Clock", files: "De
         )
         keep_upload(db, site=site, kept=kept, name=files.log_name, via="demo", now=clock.now())
         return site.name
+
+
+def _set_out(database: "Database") -> None:
+    """Say where the invented firm sets out from, so that the list of visits tells distances."""
+    from service.accounts.queries import first_firm
+    from service.visits.actions import set_base
+
+    with database.session() as db:
+        firm = first_firm(db)
+        assert firm is not None
+        set_base(db, firm_id=firm.id, latitude="52.3", longitude="-1.6")
 
 
 def _check(database: "Database") -> None:

@@ -527,6 +527,7 @@
   const busy = () => document.querySelector("[data-uploads] progress") !== null;
   setInterval(() => {
     if (document.body.dataset.follow === undefined || document.hidden || busy()) return;
+    if (!navigator.onLine) return;
     if (document.activeElement?.matches("input, textarea, select")) return;
     location.reload();
   }, 4000);

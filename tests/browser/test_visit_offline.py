@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -17,7 +18,7 @@ from tests.browser.test_pages_in_a_browser import (  # noqa: F401 - fixtures
     seed,
     served,
 )
-from tests.build_service import BackEnd, back_end
+from tests.build_service import BackEnd, back_end, tidy_log
 from tests.build_visits import STANDING, a_located_photo, with_report
 
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")
@@ -224,3 +225,24 @@ def test_a_save_whose_answer_was_lost_is_stored_once(
     assert len(lost) == 1
     assert house.stored(visit) == ({"ph": ["8.1"]}, 1, 0)
     context.close()
+
+
+def test_the_card_is_read_on_the_spot_and_what_was_typed_stays(
+    phone: Any, house: House, tmp_path: Path
+) -> None:
+    card = tmp_path / "card.csv"
+    card.write_text(tidy_log(hours=48), encoding="utf-8")
+    page, _ = planned(phone)
+    assert "still shows" in page.locator(".verdicts").inner_text()
+    page.fill("[name=notes]", "typed before the card")
+    page.set_input_files("#files", str(card))
+    page.get_by_role("button", name="Hand in").tap()
+    # It is read, the page follows, and says what the newest data make of the finding.
+    page.locator("[data-uploads] li[data-state=stored]").filter(has_text="card.csv").wait_for()
+    page.wait_for_function(
+        "() => !('follow' in document.body.dataset) && "
+        "/do not show it|do not let it|Over since/.test("
+        "document.querySelector('.verdicts')?.innerText ?? '')",
+        timeout=60_000,
+    )
+    shows(page, "notes", "typed before the card")
