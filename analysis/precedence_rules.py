@@ -112,7 +112,8 @@ def same_channel(cause: Finding, symptom: Finding) -> bool:
 
 def of_the_sensor(sensor: Finding, symptom: Finding) -> bool:
     """Tell whether a symptom rests on the sensor that is broken."""
-    if _stands(symptom) and sensor.channel not in ("collector", "store_bottom"):
+    # A meter at nought is right about a loop that stands.
+    if _stands(symptom) and sensor.channel in ("flow", "flow_volume"):
         return False
     return sensor.channel in RESTS_ON[symptom.kind] and same_channel(sensor, symptom)
 
