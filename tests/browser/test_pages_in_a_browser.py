@@ -298,7 +298,8 @@ def test_a_wrong_value_in_the_form_is_told_at_its_field(open_page: Opener) -> No
 PATHS = ("/", "/visits", "/visits/new?site=mill-lane-4",
          "/sites/mill-lane-4", FINDING, "/sites/new", "/sites/mill-lane-4/facts",
          "/sites/mill-lane-4/gateway", "/settings", "/sign-in", "/digest/2025-W30",
-         "/sites/mill-lane-4/report.html")  # fmt: skip
+         "/sites/mill-lane-4/report.html", "/sites/mill-lane-4/warranty",
+         "/sites/mill-lane-4/privacy", "/papers")  # fmt: skip
 
 
 def test_nothing_scrolls_sideways_on_a_phone(open_page: Opener) -> None:
@@ -366,6 +367,8 @@ def test_every_text_can_be_read_in_light_and_dark(open_page: Opener, scheme: str
     page = open_page("/", color_scheme=scheme)
     grounds = page.evaluate("getComputedStyle(document.documentElement).backgroundColor")
     assert (grounds == "rgb(13, 25, 29)") == (scheme == "dark")
-    for path in ("/", "/visits", "/sites/mill-lane-4", FINDING, "/sites/new", "/settings"):
+    warranty = "/sites/mill-lane-4/warranty"
+    paths = ("/", "/visits", "/sites/mill-lane-4", FINDING, "/sites/new", "/settings", warranty)
+    for path in paths:
         page.goto(path)
         assert page.evaluate(CONTRAST) == [], path

@@ -19,7 +19,9 @@ from analysis.warranty.hot_years import hot_years, hours_above
 from analysis.warranty.judge import Judged, Record, fluid_days, judge, warranty_end
 from analysis.warranty.terms import TERM_KINDS
 
-TEXT = (Path(__file__).parents[2] / "fixtures/sites/mill-lane-4.toml").read_text("utf-8")
+FULL = (Path(__file__).parents[2] / "fixtures/sites/mill-lane-4.toml").read_text("utf-8")
+# The same without terms and parts.
+TEXT = FULL[: FULL.index("[[warranty.term]]")] + "\n" + FULL[FULL.index("[[change]]") :]
 SITE = parse_site(TEXT)
 START = date(2021, 3, 30)
 EVERY_TERM = """
@@ -84,6 +86,14 @@ def judged(
     record = Record(site=replace(site, warranty=papers), table=table, visits=visits, as_of=as_of)
     (one,) = judge(record)
     return one
+
+
+def test_the_complete_site_file_shows_terms_and_parts():
+    site = parse_site(FULL)
+    assert [one.kind for one in site.warranty.terms] == ["hours_above", "other"]
+    assert site.parts[0].what == "pump"
+    assert site.commissioned.serials == ("K 20-0815",)
+    assert parse_site(site_to_toml(site)) == site
 
 
 def test_terms_and_parts_of_a_site_file_are_read_and_written_back():
