@@ -360,3 +360,40 @@ def test_only_an_owner_may_erase(tmp_path):
             answer = client.post(f"/sites/{slug}/privacy/erase", data={"confirm": NAME})
             assert answer.status_code == 403
             assert client.get(f"/sites/{slug}").status_code == 200
+
+
+def test_postgresql_erases_as_well(tmp_path):
+    with back_ends(tmp_path, "postgres") as make:
+        back = make()
+        with TestClient(back.app(), base_url=LOCAL, headers={"accept": "text/html"}) as client:
+            slug = lived_in(back, client)
+            assert client.post(f"/sites/{slug}/privacy/export").status_code == 200
+            answer = client.post(f"/sites/{slug}/privacy/erase", data=KEEP)
+        assert "It is erased" in answer.text
+        assert rows_of(back, Site) == []
+        assert [one.text for one in rows_of(back, Outbox)] == [
+            "", "Look: http://sun.example/sites/elm-row-2", "Digest: Elm Row 2",
+        ]  # fmt: skip
+        assert {one.subject for one in rows_of(back, TrailEntry)} == {"an erased installation"}
+
+
+def test_an_analysis_that_was_under_way_brings_nothing_back(back, client, monkeypatch):
+    """The site is erased between what the worker read and what it writes."""
+    from service.assessments import actions
+
+    slug = back.add_site(text=site_file() + PAPERS)
+    back.hand_in(slug, tidy_log(first=FIRST, hours=30))
+    worker = back.worker()
+    analyse = actions._think
+
+    def meanwhile(*args, **kwargs):
+        found = analyse(*args, **kwargs)
+        client.post(f"/sites/{slug}/privacy/erase", data={"confirm": NAME})
+        return found
+
+    monkeypatch.setattr(actions, "_think", meanwhile)
+    worker.work_all()
+    with back.database.reading() as db:
+        for table in ("site", "report", "day_row", "day_block", "upload"):
+            assert db.query(Base.metadata.tables[table]).count() == 0, table
+    assert worker.work_once() is False
