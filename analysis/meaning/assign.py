@@ -110,8 +110,9 @@ def assign(states: Sequence[Sequence[State]], links: Links) -> Assignment:
     return Assignment(
         best=tuple(int(option) for option in chosen[0]),
         shares=tuple(
-            np.bincount(chosen[:, column], weights=weight, minlength=len(states[column])).astype(
-                np.float64
+            # Four hundred weights that sum to one may do so but for the last digit.
+            np.minimum(
+                np.bincount(chosen[:, column], weights=weight, minlength=len(states[column])), 1.0
             )
             for column in range(count)
         ),

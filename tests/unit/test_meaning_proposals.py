@@ -8,7 +8,9 @@ import pytest
 from analysis.logs.asking import SURE_FRAC, OpenColumn
 from analysis.logs.reading import read_logs
 from analysis.logs.shapes import LogSource
+from analysis.meaning.assign import Links, assign
 from analysis.meaning.propose import propose
+from analysis.meaning.states import State
 from analysis.site import ColumnMeaning, LogMap
 from analysis.sitefile import parse_site
 from fixtures.scenario import home, site_toml
@@ -395,3 +397,20 @@ def test_a_head_that_names_a_channel_is_asked_for_its_unit_all_the_same():
     answered = read_logs([source], site=parse_site(site_toml(home())), log_map=answer)
     assert not answered.questions
     assert np.nanmax(answered.columns["flow"]) < 5.0
+
+
+def test_a_certainty_is_never_above_one_by_a_last_digit():
+    """The fuzzer found 1.000000000000001: a share is a sum of hundreds of rounded weights."""
+    links = Links(pairs=None, gaps=None, named=[])
+    for seed in range(12):
+        nats = np.random.default_rng(seed).exponential(1.0, (6, 8))
+        states = [
+            tuple(
+                State(channel="", unit=None, nats=-value, traits=np.zeros(0), look=None,
+                      factor=1.0, shift=0.0)
+                for value in sorted(row)
+            )
+            for row in nats.tolist()
+        ]  # fmt: skip
+        found = assign([states[0][:1], *states[1:]], links)
+        assert max(float(shares.max()) for shares in found.shares) <= 1.0
