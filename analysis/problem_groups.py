@@ -69,6 +69,21 @@ class ProblemGroups:
 
     def __init__(self) -> None:
         self._held: dict[tuple[str, str | None, str], ProblemGroup] = {}
+        # How many more of a long group there are, and their first and last line: a damaged file
+        # has them by the hundred thousand.
+        self._more: dict[tuple[str, str | None, str], list[int]] = {}
+
+    def add_one(self, *, file: str, line: int, column: str | None, why: str) -> None:
+        """Take the problem of one line."""
+        key = (file, column, _DIFFERS.sub("", why))
+        held = self._held.get(key)
+        if held is None or held.count < LINES_NAMED:
+            self.add_lines(file=file, lines=(line,), column=column, why=why)
+            return
+        more = self._more.setdefault(key, [0, line, line])
+        more[0] += 1
+        more[1] = min(more[1], line)
+        more[2] = max(more[2], line)
 
     def add_lines(
         self, *, file: str, lines: Sequence[int] | NDArray[np.int32], column: str | None, why: str
@@ -97,7 +112,10 @@ class ProblemGroups:
 
     def all(self) -> tuple[ProblemGroup, ...]:
         """Give the groups in the order of their first problems."""
-        return tuple(self._held.values())
+        return tuple(
+            group if key not in self._more else _longer(group, *self._more[key])
+            for key, group in self._held.items()
+        )
 
 
 def grouped(problems: Iterable[Problem]) -> tuple[ProblemGroup, ...]:
@@ -119,6 +137,15 @@ def with_others(
     """Give groups and, after them, those of the problems that stand in none of them."""
     held = tuple(groups)
     return (*held, *grouped(one for one in problems if not any(g.holds(one) for g in held)))
+
+
+def _longer(group: ProblemGroup, count: int, first: int, last: int) -> ProblemGroup:
+    return replace(
+        group,
+        count=group.count + count,
+        first_line=first if group.first_line is None else min(group.first_line, first),
+        last_line=last if group.last_line is None else max(group.last_line, last),
+    )
 
 
 def _joined(held: ProblemGroup, more: ProblemGroup) -> ProblemGroup:

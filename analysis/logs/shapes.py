@@ -128,8 +128,10 @@ class ProblemList:
         """Count one problem, and list it while there is room."""
         self.total += 1
         self.by_column[column or ""] += 1
-        lines = () if line is None else (line,)
-        self.groups.add_lines(file=file, lines=lines, column=column, why=why)
+        if line is None:
+            self.groups.add_lines(file=file, lines=(), column=column, why=why)
+        else:
+            self.groups.add_one(file=file, line=line, column=column, why=why)
         if len(self.listed) < self.most:
             self.listed.append(Problem(file=file, line=line, column=column, why=why))
 
