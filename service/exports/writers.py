@@ -17,7 +17,7 @@ from service.ingest.set_aside import safe
 
 # A sheet holds 1,048,576 rows (ECMA-376); long before that no desk opens it in good time
 # (engineering judgement).
-MOST_XLSX_ROWS = 300_000
+MOST_XLSX_ROWS = 100_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
