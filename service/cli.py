@@ -53,6 +53,8 @@ def _parser() -> argparse.ArgumentParser:
         _add_firm,
         _add_bundle,
         _add_verify,
+        _add_backup,
+        _add_restore,
         _add_demo,
     ):
         add(commands)
@@ -223,6 +225,38 @@ def _verify(args: argparse.Namespace) -> int:
     from service.evidence.command import run_verify
 
     return run_verify(args)
+
+
+def _add_backup(commands: "_Commands") -> None:
+    from service.backups.command import add_backup_arguments
+
+    command = commands.add_parser(
+        "backup", help="write everything that is kept into one file, while the service runs"
+    )
+    _add_places(command)
+    add_backup_arguments(command)
+    command.set_defaults(run=_backup)
+
+
+def _backup(args: argparse.Namespace) -> int:
+    from service.backups.command import run_backup
+
+    return run_backup(args)
+
+
+def _add_restore(commands: "_Commands") -> None:
+    from service.backups.command import add_restore_arguments
+
+    command = commands.add_parser("restore", help="put a backup into an empty place")
+    _add_places(command)
+    add_restore_arguments(command)
+    command.set_defaults(run=_restore)
+
+
+def _restore(args: argparse.Namespace) -> int:
+    from service.backups.command import run_restore
+
+    return run_restore(args)
 
 
 def _add_demo(commands: "_Commands") -> None:

@@ -1,0 +1,1 @@
+"""Backups: everything that the service keeps, as one file, and back again."""
