@@ -9,7 +9,9 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from dashboards.explain import EXPLAINED
 from dashboards.format import URGENCY_WORDS
+from dashboards.glossary import WORDS
 from dashboards.theme import css_variables
 
 FOLDER = Path(__file__).parent
@@ -33,6 +35,8 @@ def environment() -> Environment:
     )
     made.globals |= {
         "asset": asset,
+        "explanations": EXPLAINED,
+        "glossary_words": WORDS,
         "script_json": script_json,
         "theme_css": Markup(css_variables()),  # noqa: S704 - our own palette
         "urgency_words": URGENCY_WORDS,

@@ -102,6 +102,7 @@ class SiteView:
     rows: str
     rejected: tuple[Fact, ...]
     describes: str
+    linked: bool
 
 
 def site_view(
@@ -167,6 +168,7 @@ def site_view(
         rows=rows_read(report),
         rejected=set_aside_facts(grouped(report.rejected)),
         describes=describe(site),
+        linked=links,
     )
 
 

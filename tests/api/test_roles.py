@@ -25,6 +25,7 @@ PASSWORD = "correct horse"
 NEEDS: dict[str, str] = {
     "GET /health": "nobody",
     "GET /static/plotly.min.js": "nobody",
+    "GET /glossary": "nobody",
     "GET /sign-in": "nobody",
     "POST /sign-in": "nobody",
     "GET /sign-in/code": "nobody",
