@@ -68,7 +68,9 @@ GROUPS: tuple[Group, ...] = (
     Group(
         title="Collectors",
         about="From the roof and the test certificate. The defaults are an invented array of 18 "
-        "heat-pipe tubes; put your certificate's values in their place.",
+        "heat-pipe tubes; put your certificate's values in their place. "
+        "The form knows one array; for a roof with several, describe one here, then add the others "
+        "as further [[array]] tables under “Site facts” on the page of the installation.",
         fields=(
             Field(name="array.1.collector", label="Kind", required=True, default="heat_pipe",
                   choices=(("heat_pipe", "Evacuated tubes, heat pipe"),

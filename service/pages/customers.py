@@ -4,6 +4,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Form, Query, Response
 
+from dashboards.format import day
 from dashboards.links import site_path
 from dashboards.sheet.languages import LANGUAGES
 from service.accounts import customers, queries
@@ -43,9 +44,9 @@ def _page(
             {
                 "id": one.id,
                 "label": one.label,
-                "until": f"{one.expires_at:%Y-%m-%d}",
+                "until": day(one.expires_at.date()),
                 "over": one.expires_at <= here.now(),
-                "opened": f"{one.opened_at:%Y-%m-%d}" if one.opened_at else None,
+                "opened": day(one.opened_at.date()) if one.opened_at else None,
                 "address": _address(here, customers.token_of(db, one)),
             }
             for one in queries.customer_links(db, site_id=loaded.row.id)

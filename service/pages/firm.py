@@ -1,12 +1,11 @@
 """The firm's people, its keys for programs, and the trail of who did what."""
 
-from datetime import datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Query, Response
 from sqlalchemy.orm import Session
 
-from dashboards.format import moment
+from dashboards.format import day, moment
 from service.accounts import people, queries
 from service.accounts.rights import KEY_ROLES, PERSON_ROLES, ROLE_WORDS
 from service.accounts.trail_words import deed_words
@@ -50,7 +49,12 @@ def _page(
                 for one in queries.accounts_of(db, firm_id=caller.firm_id)
             ],
             "keys": [
-                {"id": key.id, "label": key.label, "role": key.role, "made": _day(key.created_at)}
+                {
+                    "id": key.id,
+                    "label": key.label,
+                    "role": key.role,
+                    "made": day(key.created_at.date()),
+                }
                 for key in queries.firm_keys(db, firm_id=caller.firm_id)
             ],
             "open": caller.is_own_machine,
@@ -59,6 +63,7 @@ def _page(
         "people.html",
         status=422 if errors else 200,
         roles=[(role, ROLE_WORDS[role]) for role in PERSON_ROLES],
+        all_roles=tuple(ROLE_WORDS.items()),
         key_roles=[(role, ROLE_WORDS[role]) for role in KEY_ROLES],
         errors=errors or {},
         days=people.LINK_DAYS,
@@ -67,10 +72,6 @@ def _page(
         secret=secret,
         **context,
     )
-
-
-def _day(when: datetime) -> str:
-    return f"{when:%Y-%m-%d}"
 
 
 @router.post("/people")

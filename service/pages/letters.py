@@ -4,6 +4,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Form, Path, Query, Response
 
+from dashboards.format import day
 from dashboards.links import site_path
 from dashboards.mails import as_page
 from dashboards.sheet.languages import LANGUAGES
@@ -72,9 +73,9 @@ def _state(one: Candidate) -> str:
     if letter.laid_at is None:
         return f"not written: {letter.problem}" if letter.problem else "being written"
     if mail is None:
-        return f"sent, chosen on {letter.chosen_at:%Y-%m-%d}"
+        return f"sent, chosen on {day(letter.chosen_at.date())}"
     if mail.state == outbox.SENT and mail.sent_at is not None:
-        return f"sent on {mail.sent_at:%Y-%m-%d}"
+        return f"sent on {day(mail.sent_at.date())}"
     if mail.state == outbox.FAILED:
         return f"not taken by the mail server: {mail.problem}"
     return "waits to be sent"

@@ -179,7 +179,7 @@ def papers(here: Here) -> Response:
                 "id": one.id,
                 "reference": one.reference,
                 "why": one.why,
-                "kept": f"{one.kept_by}, {one.kept_at:%Y-%m-%d}",
+                "kept": f"{one.kept_by}, {day(one.kept_at.date())}",
                 "until": day(one.keep_until),
                 "papers": one.papers,
             }
