@@ -11,7 +11,7 @@ from dashboards.glossary import PARTS, WORDS, Word
 from dashboards.render import render
 
 TEMPLATES = Path(dashboards.__file__).parent / "templates"
-MARKUP = {str(path.relative_to(TEMPLATES)): path.read_text() for path in TEMPLATES.glob("**/*.html")}
+MARKUP = {str(one.relative_to(TEMPLATES)): one.read_text() for one in TEMPLATES.glob("**/*.html")}
 USED = re.compile(r'explained\("([a-z-]+)"')
 
 
