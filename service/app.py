@@ -28,7 +28,7 @@ from service.clock import Clock
 from service.db.engine import Database
 from service.errors import ServiceError, SignedOutError
 from service.exports import endpoints as exports
-from service.guards import HEADERS, Guard
+from service.guards import Guard
 from service.health import router as health
 from service.ingest import endpoints as ingest
 from service.ingest import map_endpoints, version_endpoints
@@ -36,6 +36,7 @@ from service.ingest.files import RawStore
 from service.mail import endpoints as mail
 from service.openapi import describe
 from service.pages import endpoints as pages
+from service.policy import headers as policy_headers
 from service.settings import Settings
 from service.sites import endpoints as sites
 from service.visits import endpoints as visits
@@ -195,7 +196,7 @@ def _unexpected(request: Request, error: Exception) -> Response:
         "part. Try again, and tell the operator if it happens again.",
     )
     # This answer is given outside the guard, which adds these to all others.
-    for name, value in HEADERS:
+    for name, value in policy_headers(https=request.app.state.settings.secure_cookies):
         answer.headers[name.decode()] = value.decode()
     return answer
 

@@ -12,6 +12,7 @@ from urllib.parse import urlsplit
 
 from dashboards.render import render
 from service.errors import TooLargeError
+from service.policy import headers as policy_headers
 from service.settings import Settings, is_loopback
 
 Scope = MutableMapping[str, Any]
@@ -21,28 +22,6 @@ Send = Callable[[Message], Awaitable[None]]
 App = Callable[[Scope, Receive, Send], Awaitable[None]]
 
 _SAFE = {"GET", "HEAD", "OPTIONS"}
-# Plotly sets styles on elements, so styles may stand in the page; scripts may not.
-_POLICY = "; ".join(
-    (
-        "default-src 'none'",
-        "script-src 'self'",
-        "style-src 'self' 'unsafe-inline'",
-        "img-src 'self' data: blob:",
-        "font-src 'self'",
-        "connect-src 'self'",
-        "frame-src 'self'",
-        "form-action 'self'",
-        "frame-ancestors 'none'",
-        "base-uri 'none'",
-    )
-)
-HEADERS = (
-    (b"content-security-policy", _POLICY.encode()),
-    (b"x-content-type-options", b"nosniff"),
-    (b"referrer-policy", b"same-origin"),
-    (b"x-frame-options", b"DENY"),
-    (b"cross-origin-opener-policy", b"same-origin"),
-)
 _SMALL_BODY = 1024 * 1024
 # One photo from the script, a few with the form (see `service.visits.photos`).
 _PHOTO = 12 * 1024 * 1024
@@ -59,6 +38,7 @@ class Guard:
         self.app = app
         self.settings = settings
         self.own = urlsplit(settings.public_url).netloc.lower()
+        self.headers = policy_headers(https=settings.secure_cookies)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a request through, or answer it here."""
@@ -68,7 +48,7 @@ class Guard:
         headers = {name.lower(): value.decode("latin-1") for name, value in scope["headers"]}
         limit = self._limit(scope)
         body = _Body(receive, limit=limit, waits=b"expect" in headers)
-        answer = _with_headers(send, body)
+        answer = self._with_headers(send, body)
         refusal = self._refusal(scope["method"], headers)
         length = headers.get(b"content-length", "0")
         if refusal is None and (not length.isdigit() or int(length) > limit):
@@ -104,6 +84,18 @@ class Guard:
             "This request came from a page of another site; nothing was changed. Use the "
             "service's own pages.",
         )
+
+    def _with_headers(self, send: Send, body: "_Body") -> Send:
+        async def sending(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                if message["status"] >= 400:
+                    await body.throw_away()
+                present = {name.lower() for name, _ in message.get("headers", ())}
+                added = [pair for pair in self.headers if pair[0] not in present]
+                message["headers"] = [*message.get("headers", ()), *added]
+            await send(message)
+
+        return sending
 
     def _is_own_host(self, host: str) -> bool:
         return host == self.own or is_loopback(_hostname(host))
@@ -184,19 +176,6 @@ class _Body:
         self._seen += len(message.get("body", b""))
         self._ended = message["type"] != "http.request" or not message.get("more_body", False)
         return message
-
-
-def _with_headers(send: Send, body: _Body) -> Send:
-    async def sending(message: Message) -> None:
-        if message["type"] == "http.response.start":
-            if message["status"] >= 400:
-                await body.throw_away()
-            present = {name.lower() for name, _ in message.get("headers", ())}
-            added = [pair for pair in HEADERS if pair[0] not in present]
-            message["headers"] = [*message.get("headers", ()), *added]
-        await send(message)
-
-    return sending
 
 
 async def _answer(send: Send, status: int, title: str, detail: str, *, by_hand: bool) -> None:

@@ -9,6 +9,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 from analysis.faults import CATALOGUE
 from dashboards.render import render
 from dashboards.texts import Texts
+from service.policy import policy
 
 
 def page(template: str, *, status: int = 200, **context: Any) -> Response:
@@ -16,6 +17,13 @@ def page(template: str, *, status: int = 200, **context: Any) -> Response:
     return HTMLResponse(
         render(template, **context), status_code=status, headers={"Cache-Control": "no-store"}
     )
+
+
+def mail_page(template: str, *, html: str, **context: Any) -> Response:
+    """Render a page that shows a mail in a frame; the styles of this mail are allowed on it."""
+    answer = page(template, html=html, **context)
+    answer.headers["Content-Security-Policy"] = policy(html)
+    return answer
 
 
 def error_page(request: Request, *, status: int, title: str, detail: str) -> Response:

@@ -9,7 +9,7 @@ from dashboards.weeks import parse_week, week_of
 from service.context import Here
 from service.digests.actions import preview_week
 from service.errors import NotFoundError
-from service.pages.answers import page
+from service.pages.answers import mail_page
 
 router = APIRouter(include_in_schema=False)
 
@@ -32,7 +32,7 @@ def digest(here: Here, week: str) -> Response:
             settings=here.settings,
             today=here.now().date(),
         )
-    return page(
+    return mail_page(
         "digest.html",
         week=str(asked),
         words=asked.days.words,

@@ -13,7 +13,7 @@ from service.errors import InvalidError
 from service.letters import actions, queries
 from service.letters.actions import Candidate
 from service.mail import outbox
-from service.pages.answers import page, see_other
+from service.pages.answers import mail_page, page, see_other
 
 router = APIRouter(include_in_schema=False)
 
@@ -96,7 +96,7 @@ def preview(here: Here, year: Year, slug: str) -> Response:
         site = here.site(db, slug, may="arrange")
         mail = actions.written(db, site, year=year, today=here.now().date())
         contact = queries.contact_of(db, site_id=site.id)
-    return page(
+    return mail_page(
         "letter.html",
         year=year,
         site=site.name,
