@@ -1,6 +1,5 @@
 """The application: routes, error answers, guards; no work at import."""
 
-import errno
 import json
 import logging
 from collections.abc import AsyncIterator
@@ -26,7 +25,7 @@ from service.assessments import endpoints as assessments
 from service.care import endpoints as care
 from service.clock import Clock
 from service.db.engine import Database
-from service.errors import ServiceError, SignedOutError
+from service.errors import NO_ROOM, ServiceError, SignedOutError
 from service.exports import endpoints as exports
 from service.guards import Guard
 from service.health import router as health
@@ -157,7 +156,7 @@ _STORAGE = (
         "is safe. Make room, then send it again.",
     ),
     (
-        ("readonly", "read-only", "read only"),
+        ("readonly", "read-only", "read only", "permission denied"),
         507,
         "Data cannot be written",
         "The data folder or the database can only be read. Nothing of this request was stored; "
@@ -177,7 +176,7 @@ def _no_storage(request: Request, error: Exception) -> Response:
     """Answer in plain words where disk or database is at its end; nothing was stored in part."""
     said = str(getattr(error, "orig", None) or error).lower()
     number = error.errno if isinstance(error, OSError) else None
-    if number in (errno.ENOSPC, errno.EDQUOT):
+    if number in NO_ROOM:
         said = "full"
     for words, status, title, detail in _STORAGE:
         if any(word in said for word in words):

@@ -1,5 +1,6 @@
 """The present moment, as something that is handed over."""
 
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from typing import Protocol
 
@@ -34,3 +35,28 @@ class FixedClock:
     def move(self, **parts: float) -> None:
         """Move on by a `timedelta` of these parts."""
         self.moment += timedelta(**parts)
+
+
+_SET_S = 60.0
+_STEADY_S = 3000.0
+
+
+class Steadiness:
+    """Tells whether the clock has gone straight for a while, held against one that nobody sets.
+
+    A small machine without a clock of its own starts somewhere and is put right later; what is
+    deleted by age waits until that has settled.
+    """
+
+    def __init__(self, monotonic: Callable[[], float]) -> None:
+        self._monotonic = monotonic
+        self._since_s = monotonic()
+        self._offset_s: float | None = None
+
+    def seen(self, now: datetime) -> bool:
+        """Take note of a moment; True where nothing has set the clock for fifty minutes."""
+        tick_s = self._monotonic()
+        offset_s = now.timestamp() - tick_s
+        if self._offset_s is None or abs(offset_s - self._offset_s) > _SET_S:
+            self._offset_s, self._since_s = offset_s, tick_s
+        return tick_s - self._since_s >= _STEADY_S

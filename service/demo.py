@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _run(args: argparse.Namespace) -> int:
     from service.clock import SystemClock
-    from service.serve import open_database, serve_with
+    from service.serve import only_server, open_database, serve_with
 
     began = time.monotonic()
     settings = _settings(args)
@@ -71,7 +71,8 @@ def _run(args: argparse.Namespace) -> int:
         f"This fleet is invented; its year ends on {made_for.isoformat()}. Stop it with Ctrl+C; "
         "start it again at any time, or with --fresh for a year that ends yesterday."
     )
-    return serve_with(settings, database, clock)
+    with only_server(settings):
+        return serve_with(settings, database, clock)
 
 
 def _say(text: str) -> None:

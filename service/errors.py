@@ -10,6 +10,11 @@ ServiceError                  status, title; shown as problem details (RFC 9457)
 └─ TooManyError 429
 """
 
+import errno
+
+# What the system says where nothing more can be written.
+NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
+
 
 class ServiceError(Exception):
     """Something that the caller can understand and act on."""

@@ -19,10 +19,10 @@ def health(here: Here) -> JSONResponse:
     with here.database.reading() as db:
         last = queries.last_beat(db)
     started: datetime = here.request.app.state.started_at
-    if last is not None and now - last <= silence:
+    if last is not None and abs(now - last) <= silence:
         worker = "alive"
     else:
-        worker = "starting" if now - started <= silence else "silent"
+        worker = "starting" if abs(now - started) <= silence else "silent"
     return JSONResponse(
         {
             "status": "ok" if worker != "silent" else "no worker",

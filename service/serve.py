@@ -8,9 +8,12 @@ import signal
 import socket
 import sys
 import threading
-from contextlib import ExitStack
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from multiprocessing.context import SpawnProcess
+from pathlib import Path
 
+from filelock import FileLock, Timeout
 from pydantic import ValidationError
 from sqlalchemy.exc import SQLAlchemyError
 
@@ -58,10 +61,7 @@ def open_database(settings: Settings, clock: Clock) -> Database:
         with database.session() as db:
             ensure_firm(db, now=clock.now())
     except OSError as error:
-        raise StartError(
-            f"the data folder {settings.data_dir} cannot be used ({error.strerror}); choose "
-            "another with --data-dir"
-        ) from None
+        raise _unusable(settings, error) from None
     except CommandError:
         raise StartError(
             "the database was made by a newer Suntally than this one; install that version, or "
@@ -73,10 +73,61 @@ def open_database(settings: Settings, clock: Clock) -> Database:
             raise StartError(
                 "another program holds the database; end that program, then start again"
             ) from None
+        if "readonly" in reason or "unable to open" in reason:
+            raise StartError(
+                f"the database in {settings.data_dir} cannot be written; give this program's user "
+                "leave to write there"
+            ) from None
+        if "full" in reason:
+            raise StartError("the disk that holds the data is full; make room first") from None
         raise StartError(
             f"the database cannot be used ({reason}); check --database-url and --data-dir"
         ) from None
     return database
+
+
+@contextmanager
+def only_server(settings: Settings) -> Iterator[None]:
+    """See that no other server uses the same SQLite database; the system frees it at any end.
+
+    Raises
+    ------
+    StartError : another one does, or the data folder cannot be used
+    """
+    if settings.database_url is not None:
+        yield
+        return
+    note = settings.data_dir / "server.pid"
+    try:
+        settings.data_dir.mkdir(parents=True, exist_ok=True)
+        lock = FileLock(settings.data_dir / "server.lock", blocking=False)
+        lock.acquire()
+        note.write_text(f"{os.getpid()}\n", encoding="ascii")
+    except Timeout:
+        raise StartError(
+            f"another server (process {_pid(note)}) uses {settings.data_dir} already; stop it, or "
+            "choose another folder with --data-dir"
+        ) from None
+    except OSError as error:
+        raise _unusable(settings, error) from None
+    try:
+        yield
+    finally:
+        lock.release()
+
+
+def _pid(note: Path) -> str:
+    try:
+        return note.read_text("ascii").strip()
+    except (OSError, ValueError):
+        return "unknown"
+
+
+def _unusable(settings: Settings, error: OSError) -> StartError:
+    return StartError(
+        f"the data folder {settings.data_dir} cannot be used ({error.strerror}); choose another "
+        "with --data-dir"
+    )
 
 
 def serve(args: argparse.Namespace) -> int:
@@ -85,9 +136,10 @@ def serve(args: argparse.Namespace) -> int:
     clock = SystemClock()
     try:
         settings = settings_from(args)
-        database = open_database(settings, clock)
-        link = _first_password(settings, database, clock)
-        return serve_with(settings, database, clock, web_only=args.web_only, link=link)
+        with only_server(settings):
+            database = open_database(settings, clock)
+            link = _first_password(settings, database, clock)
+            return serve_with(settings, database, clock, web_only=args.web_only, link=link)
     except (StartError, ServiceError) as error:
         return _refuse(str(error))
 

@@ -11,18 +11,20 @@ import secrets
 import signal
 import socket
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from sqlalchemy.exc import SQLAlchemyError
+from sqlalchemy.exc import OperationalError, SQLAlchemyError
 from sqlalchemy.orm import Session
 
 from service.assessments import queries as assessment_queries
 from service.assessments.actions import assess_site
-from service.clock import Clock
+from service.clock import Clock, Steadiness
 from service.db.engine import Database
 from service.db.models import Upload
+from service.errors import NO_ROOM
 from service.ingest import queries as ingest_queries
 from service.ingest.actions import drop_bytes, expire_previews
 from service.ingest.files import RawStore
@@ -77,13 +79,20 @@ class Worker:
     """Does the tasks that the database holds."""
 
     def __init__(
-        self, *, settings: Settings, database: Database, clock: Clock, holder: str | None = None
+        self,
+        *,
+        settings: Settings,
+        database: Database,
+        clock: Clock,
+        holder: str | None = None,
+        steady: Callable[[datetime], bool] = lambda _now: True,
     ) -> None:
         self.settings = settings
         self.database = database
         self.clock = clock
         self.holder = holder or holder_name()
         self.raw = RawStore(settings.data_dir)
+        self._steady = steady
         self._tidied: datetime | None = None
 
     def work_once(self) -> bool:
@@ -120,12 +129,22 @@ class Worker:
             queries.forget(db, worker=self.holder)
 
     def tidy(self) -> None:
-        """Free what dead workers held, purge what is long over; now and then."""
+        """Free what dead workers held, purge what is long over; now and then.
+
+        Nothing is purged by a clock that was set a moment ago: what it calls long over may be new.
+        """
         now = self.clock.now()
-        if self._tidied is not None and now - self._tidied < _TIDY:
+        steady = self._steady(now)
+        if self._tidied is not None and abs(now - self._tidied) < _TIDY:
             return
         self._tidied = now
         release_dead(self.database, now=now)
+        if steady:
+            self._purge(now)
+        self.database.empty_log()
+        self.raw.sweep()
+
+    def _purge(self, now: datetime) -> None:
         with self.database.session() as db:
             gone = purge_sites(db, now=now, undo=timedelta(days=self.settings.undo_days))
             days = timedelta(days=self.settings.preview_days)
@@ -135,8 +154,6 @@ class Worker:
             webhook_queries.purge(db, before=now - _KEPT)
             claims.forget_old(db, before=now - _KEPT)
         drop_bytes(self.database, raw=self.raw, hashes=gone)
-        self.database.empty_log()
-        self.raw.sweep()
 
     @property
     def _lease(self) -> timedelta:
@@ -244,10 +261,19 @@ class Worker:
             queries.set_problem(
                 db,
                 site_id=task.site_id,
-                problem=f"It could not be assessed ({type(error).__name__}: {error}); it is tried "
-                "again by itself, and the server's log says more.",
+                problem=f"It could not be assessed ({_why(error)}); it is tried again by itself, "
+                "and the server's log says more.",
             )
             claims.rest(db, key=task.key, holder=self.holder, now=self.clock.now())
+
+
+def _why(error: Exception) -> str:
+    """Say what kept a task from its end, for people."""
+    if isinstance(error, OperationalError):
+        return "the database did not take it"
+    if isinstance(error, OSError) and error.errno in NO_ROOM:
+        return "the disk is full"
+    return f"{type(error).__name__}: {error}"
 
 
 def release_dead(database: Database, *, now: datetime) -> None:
@@ -293,7 +319,9 @@ def run_worker(
     stopping = threading.Event()
     for name in (signal.SIGTERM, signal.SIGINT):
         signal.signal(name, lambda *_: stopping.set())
-    worker = Worker(settings=settings, database=database, clock=clock)
+    worker = Worker(
+        settings=settings, database=database, clock=clock, steady=Steadiness(time.monotonic).seen
+    )
     beating = threading.Thread(target=_beat_on, args=(worker, stopping), daemon=True)
     beating.start()
     scheduler = build_scheduler(settings, database, clock)
