@@ -197,7 +197,7 @@ def test_what_cannot_be_read_is_refused_with_one_message_and_nothing_stored(
     assert stored(back) == (0, 0)
 
 
-def test_a_log_whose_sun_does_not_fit_the_place_is_refused(
+def test_a_log_whose_sun_does_not_fit_the_place_is_asked_and_not_stored(
     back: BackEnd, client: TestClient
 ) -> None:
     here, far = back.add_site(), back.add_site(text=site_file("Far").replace("= 11.0", "= -100.0"))
@@ -205,9 +205,10 @@ def test_a_log_whose_sun_does_not_fit_the_place_is_refused(
     fits, misfits = send(client, here, log), send(client, far, tidy_log(hours=240, seed=2))
     back.worker().work_all()
     assert state(client, fits)["state"] == "stored"
-    refused = state(client, misfits)
-    assert refused["state"] == "refused"
-    assert "sun" in refused["message"]
+    held = state(client, misfits)
+    assert (held["state"], held["rows"]["kept"]) == ("asking", 0)
+    assert "sun" in held["message"]
+    assert "log of another site" in held["message"]
 
 
 def test_a_log_that_nobody_explains_waits_and_is_read_once_the_site_file_says_how(
