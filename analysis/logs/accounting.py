@@ -9,11 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.logs.asking import Choice, ColumnUnderstood, Proposal, Question, Understood
+from analysis.logs.beside import StampGroup
 from analysis.logs.clockfix import clock_says
 from analysis.logs.dialect import DELIMITER_NAMES
 from analysis.logs.layout import Column
 from analysis.logs.onefile import RowsRead, zone_of
 from analysis.logs.planning import FilePlan, Told
+from analysis.logs.shapes import quoted
 from analysis.site import ColumnMeaning
 from analysis.units import SECONDS_PER_HOUR
 
@@ -199,6 +201,8 @@ def understood_of(
         remarks.append(f"the columns change in line {plan.line_offset + 1}")
     if plan.dated:
         remarks.append("the date stands on a line of its own, above the rows of its day")
+    if plan.long is None:
+        remarks += [_beside(plan, group) for group in plan.layout.groups[1:]]
     if plan.footers:
         lines = "1 line" if plan.footers == 1 else f"{plan.footers} lines"
         remarks.append(f"{lines} under the rows hold no row and were passed over")
@@ -238,6 +242,18 @@ def understood_of(
         columns=columns,
         questions=questions,
         remarks=tuple(remarks),
+    )
+
+
+def _beside(plan: FilePlan, group: StampGroup) -> str:
+    """Say which columns of a group side by side were read on the stamps of their own."""
+    heads = plan.dialect.heads
+    named = " and ".join(quoted(heads[at] or f"column {at + 1}") for at in sorted(group.places))
+    said = "is" if len(group.places) == 1 else "are"
+    number = group.stamp.places[0] + 1
+    return (
+        f"{named} {said} read at the time in column {number}, {quoted(group.stamp.head)}, and not "
+        "at the first time of the row"
     )
 
 

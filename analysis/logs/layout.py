@@ -7,11 +7,13 @@ from dataclasses import dataclass, replace
 
 from analysis.channels import Channel, channel, channel_of_tidy
 from analysis.errors import LogError
+from analysis.logs.beside import StampGroup, groups_of
 from analysis.logs.conversions import Unit, unit_named
 from analysis.logs.dialect import Dialect
 from analysis.logs.numbers import NumberStyle, decimal_evidence, looks_like_number, split_unit
 from analysis.logs.shapes import quoted
-from analysis.logs.timecolumns import StampColumns, find_stamp_columns
+from analysis.logs.stamps import StampFormat
+from analysis.logs.timecolumns import StampColumns, find_stamp_columns, further_stamps, stamp_of
 from analysis.logs.words import MISSING_FOLDED, WORDS
 from analysis.site import ColumnMeaning, LogMap
 
@@ -69,12 +71,14 @@ class Layout:
     columns : columns that are read
     open : columns of numbers whose meaning nobody told
     ignored : heads of the columns that are not read
+    groups : columns side by side with stamps of their own, none where `stamp` holds for all
     """
 
     stamp: StampColumns
     columns: tuple[Column, ...]
     open: tuple[Column, ...]
     ignored: tuple[str, ...]
+    groups: tuple[StampGroup, ...] = ()
 
     def reading(self, *columns: Column) -> "Layout":
         """Give the layout with these columns read too."""
@@ -84,6 +88,13 @@ class Layout:
             columns=tuple(sorted((*self.columns, *columns), key=lambda one: one.place)),
             open=tuple(one for one in self.open if one.place not in places),
         )
+
+    def written(self, formats: tuple[StampFormat, ...]) -> "Layout":
+        """Give the layout with its stamps, which are all written alike, in these formats."""
+        groups = tuple(
+            replace(one, stamp=replace(one.stamp, formats=formats)) for one in self.groups
+        )
+        return replace(self, stamp=replace(self.stamp, formats=formats), groups=groups)
 
 
 def find_layout(name: str, dialect: Dialect, told: LogMap) -> Layout:
@@ -111,11 +122,13 @@ def find_layout(name: str, dialect: Dialect, told: LogMap) -> Layout:
     meanings = meanings_of(dialect, told)
     known = {place: meaning for place, (meaning, _) in meanings.items()}
     stamp = find_stamp_columns(name, dialect, told, known)
+    groups = _groups(name, dialect, told, known, stamp)
+    stamps = {at for one in groups for at in one.stamp.places} | set(stamp.places)
     columns: dict[str, Column] = {}
     unknown = []
     ignored = []
     for place, head in enumerate(dialect.heads):
-        if place in stamp.places:
+        if place in stamps:
             continue
         meaning, source = meanings.get(place, (None, "none"))
         found = channel(meaning.channel) if meaning is not None else None
@@ -138,7 +151,25 @@ def find_layout(name: str, dialect: Dialect, told: LogMap) -> Layout:
         columns=tuple(columns.values()),
         open=tuple(unknown),
         ignored=tuple(ignored),
+        groups=groups,
     )
+
+
+def _groups(
+    name: str,
+    dialect: Dialect,
+    told: LogMap,
+    known: Mapping[int, ColumnMeaning],
+    stamp: StampColumns,
+) -> tuple[StampGroup, ...]:
+    """Find the groups of columns side by side that have stamps of their own."""
+    others = further_stamps(name, dialect, told, known, stamp)
+    if not others:
+        return ()
+    taken = {place for one in (stamp, *others) for place in one.places}
+    read = [[stamp_of(one, list(row)) for row in dialect.samples] for one in (stamp, *others)]
+    values = [place for place in range(len(dialect.heads)) if place not in taken]
+    return groups_of(stamp, others, read, values)
 
 
 def nothing_known(name: str, dialect: Dialect, layout: Layout) -> LogError:

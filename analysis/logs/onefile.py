@@ -1,5 +1,6 @@
 """One file: from planned rows to stamps in UTC and values as written, in the order of its rows."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
@@ -13,8 +14,9 @@ from analysis.logs.layout import Layout
 from analysis.logs.longtable import long_columns, series_of
 from analysis.logs.planning import FilePlan, Told
 from analysis.logs.resets import Reset, clock_resets
-from analysis.logs.rows import EARLIEST_S, LATEST_S, Part, RowReader, unit_ratio
+from analysis.logs.rows import Part, RowReader, unit_ratio
 from analysis.logs.shapes import ProblemList
+from analysis.logs.timecolumns import EARLIEST_S, LATEST_S
 from analysis.logs.walltime import (
     DOUBLED_HOUR,
     GOOD,
@@ -72,6 +74,8 @@ def read_rows(plan: FilePlan, *, told: Told, problems: ProblemList) -> RowsRead:
     """
     if plan.long is not None:
         return _long_rows(plan, told, problems)
+    if plan.layout.groups:
+        return _rows_beside(plan, told, problems)
     part = _parts(plan, plan.layout, problems)
     part, clock = _on_utc(plan, part, told, problems)
     return RowsRead(
@@ -86,9 +90,11 @@ def read_rows(plan: FilePlan, *, told: Told, problems: ProblemList) -> RowsRead:
     )
 
 
-def _parts(plan: FilePlan, layout: Layout, problems: ProblemList) -> Part:
+def _parts(
+    plan: FilePlan, layout: Layout, problems: ProblemList, *, group: int | None = None
+) -> Part:
     dialect = replace(plan.dialect, first_line=plan.dialect.first_line + plan.line_offset)
-    rows = RowReader(file=plan.name, dialect=dialect, layout=layout, problems=problems)
+    rows = RowReader(file=plan.name, dialect=dialect, layout=layout, problems=problems, group=group)
     parts = BlockReader(rows=rows).read(plan.text)
     read = sum(part.read for part in parts)
     if not parts:
@@ -138,16 +144,10 @@ def _long_rows(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
     missing = sum(clock.missing for clock in clocks)
     doubled = sum(clock.doubled for clock in clocks)
     straight = sum(clock.straight for clock in clocks)
-    every = np.unique(np.concatenate(stamps)) if stamps else np.zeros(0, dtype=np.int64)
-    wide = []
-    for stamp_s, one in zip(stamps, held, strict=True):
-        column = np.full(len(every), np.nan)
-        there = ~np.isnan(one)
-        column[np.searchsorted(every, stamp_s[there])] = one[there]
-        wide.append(column)
+    every, wide = _on_one_axis(stamps, held)
     return RowsRead(
         stamp_s=every,
-        values=tuple(wide),
+        values=wide,
         read=len(every) + (part.read - len(part.stamp_s)) + missing + doubled + straight,
         missing_hour=missing,
         doubled_hour=doubled,
@@ -157,6 +157,53 @@ def _long_rows(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
         series=series,
         units=tuple(printed),
     )
+
+
+def _rows_beside(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
+    """Give the columns of groups side by side, each on the stamps of its group."""
+    stamps: list[NDArray[np.int64]] = []
+    held: list[NDArray[np.float64]] = []
+    clocks: list[_Clock] = []
+    aside = [0]
+    at = {column.place: number for number, column in enumerate(plan.layout.columns)}
+    order: list[int] = []
+    for group in plan.layout.groups:
+        columns = tuple(one for one in plan.layout.columns if one.place in group.places)
+        if not columns:
+            continue
+        own = replace(plan.layout, stamp=group.stamp, columns=columns, open=(), groups=())
+        part = _parts(plan, own, problems, group=len(clocks))
+        part, clock = _on_utc(replace(plan, layout=own), part, told, problems)
+        clocks.append(clock)
+        aside.append(part.read - len(part.stamp_s))
+        order.extend(at[one.place] for one in columns)
+        stamps.extend(part.stamp_s for _ in columns)
+        held.extend(part.values)
+    every, wide = _on_one_axis(stamps, held)
+    return RowsRead(
+        stamp_s=every,
+        values=tuple(wide[place] for place in np.argsort(order).tolist()),
+        read=len(every) + max(aside),
+        missing_hour=max((clock.missing for clock in clocks), default=0),
+        doubled_hour=max((clock.doubled for clock in clocks), default=0),
+        straight_on=max((clock.straight for clock in clocks), default=0),
+        put_back=sum(clock.put_back for clock in clocks),
+        halves_told=any(clock.halves_told for clock in clocks),
+    )
+
+
+def _on_one_axis(
+    stamps: Sequence[NDArray[np.int64]], held: Sequence[NDArray[np.float64]]
+) -> tuple[NDArray[np.int64], tuple[NDArray[np.float64], ...]]:
+    """Give all stamps, each once, and every column of values on them [s]."""
+    every = np.unique(np.concatenate(stamps)) if stamps else np.zeros(0, dtype=np.int64)
+    wide = []
+    for stamp_s, one in zip(stamps, held, strict=True):
+        column = np.full(len(every), np.nan)
+        there = ~np.isnan(one)
+        column[np.searchsorted(every, stamp_s[there])] = one[there]
+        wide.append(column)
+    return every, tuple(wide)
 
 
 def _in_one_unit(part: Part, codes: NDArray[np.float64], words: list[str]) -> tuple[Part, str]:

@@ -14,12 +14,12 @@ from analysis.logs.cells import cells_of
 from analysis.logs.date_lines import with_dates
 from analysis.logs.dialect import Dialect, find_dialect
 from analysis.logs.layout import Layout, find_layout
-from analysis.logs.rows import stamp_of
 from analysis.logs.sensor_columns import LongTable, long_table_of
 from analysis.logs.shapes import LogSource
 from analysis.logs.stamp_formats import order_of, proven
 from analysis.logs.stamps import StampFormat
 from analysis.logs.text import clean_text
+from analysis.logs.timecolumns import stamp_of
 from analysis.site import LogMap
 from analysis.units import SECONDS_PER_DAY
 
@@ -249,8 +249,7 @@ def settle_orders(
         if place in left and len(kept) > 1:
             asked.append((plan, _order_question(plan, kept, days[place])))
             continue
-        stamp = replace(plan.layout.stamp, formats=kept)
-        settled.append(replace(plan, layout=replace(plan.layout, stamp=stamp)))
+        settled.append(replace(plan, layout=plan.layout.written(kept)))
     return settled, asked
 
 

@@ -17,12 +17,11 @@ from analysis.logs.headers import bare
 from analysis.logs.layout import ANY_UNIT, Column, Layout
 from analysis.logs.numbers import split_unit
 from analysis.logs.shapes import ProblemList, quoted
-from analysis.logs.timecolumns import StampColumns
+from analysis.logs.timecolumns import stamp_of
 from analysis.logs.words import MISSING_FOLDED, WORDS
 
 # Marks "on" until the whole column tells whether 1 or 100 means it.
 ON = math.inf
-EARLIEST_S, LATEST_S = 631_152_000, 4_102_444_800  # 1990 and 2100, UTC
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -50,12 +49,17 @@ class Part:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RowReader:
-    """Reads lines one by one."""
+    """Reads lines one by one.
+
+    `group` is the number of the group that it reads of several side by side, each with stamps of
+    its own: the first tells of damaged lines, and where a shorter one has ended there is no row.
+    """
 
     file: str
     dialect: Dialect
     layout: Layout
     problems: ProblemList
+    group: int | None = None
 
     def read(self, text: bytes, first_line: int) -> Part:
         """Read a stretch of whole lines.
@@ -83,6 +87,8 @@ class RowReader:
             cells = cells_of(line, self.dialect.delimiter)
             if bare(cells) in self.dialect.headers.again:
                 continue
+            if self.group is not None and self._is_over(cells):
+                continue
             read += 1
             row = self._row(cells, number)
             if row is not None:
@@ -96,6 +102,10 @@ class RowReader:
             lines=np.array(numbers, dtype=np.int32),
             read=read,
         )
+
+    def _is_over(self, cells: list[str]) -> bool:
+        places = (*self.layout.stamp.places, *(one.place for one in self.layout.columns))
+        return not any(cells[place].strip() for place in places if place < len(cells))
 
     def _reject(self, number: int, column: str | None, why: str) -> None:
         self.problems.add(file=self.file, line=number, column=column, why=why)
@@ -119,7 +129,8 @@ class RowReader:
             what = "cut off or damaged" if len(cells) < width else "damaged"
             cell_word = "cell" if len(cells) == 1 else "cells"
             why = f"{len(cells)} {cell_word} where {width} are expected: the line is {what}"
-            self._reject(number, None, why)
+            if not self.group:
+                self._reject(number, None, why)
             return None
         stamp_s = stamp_of(self.layout.stamp, cells)
         if stamp_s is None:
@@ -143,20 +154,6 @@ class RowReader:
                 self.reject_cell(number, column, cells[column.place])
             values.append(value)
         return values, bad
-
-
-def stamp_of(stamp: StampColumns, cells: list[str]) -> int | None:
-    """Read the stamp of one row: seconds as `Part` holds them, or None [s]."""
-    if max(stamp.places) >= len(cells):
-        return None
-    text = " ".join(cells[place].strip() for place in stamp.places)
-    if stamp.count_s is None:
-        return next((at for one in stamp.formats if (at := one.one(text)) is not None), None)
-    try:
-        value = float(text.replace(",", ".")) * stamp.count_s + stamp.origin_s
-    except ValueError:
-        return None
-    return math.floor(value + 0.5) if abs(value) < LATEST_S else None
 
 
 def value_of(text: str, column: Column) -> float | None:

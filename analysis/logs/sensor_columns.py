@@ -16,9 +16,9 @@ from analysis.logs.asking import Choice, Question
 from analysis.logs.dialect import Dialect
 from analysis.logs.layout import Column, Layout
 from analysis.logs.numbers import is_unit, looks_like_number
-from analysis.logs.rows import stamp_of
 from analysis.logs.shapes import quoted
 from analysis.logs.spots import spread_rows
+from analysis.logs.timecolumns import stamp_of
 from analysis.logs.words import MISSING_FOLDED
 from analysis.site import LogMap
 

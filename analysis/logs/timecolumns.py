@@ -1,8 +1,9 @@
 """In which columns the stamp stands, and how it is written."""
 
+import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from analysis.errors import LogError
 from analysis.logs.asking import Choice, Question
@@ -10,7 +11,7 @@ from analysis.logs.conversions import time_unit_s
 from analysis.logs.dialect import Dialect
 from analysis.logs.shapes import quoted
 from analysis.logs.stamp_formats import format_of, format_told, looks_like_time_of_day, order_of
-from analysis.logs.stamp_parts import PartsFound, parts_by_heads, parts_by_rows, parts_told
+from analysis.logs.stamp_parts import PARTS, PartsFound, parts_by_heads, parts_by_rows, parts_told
 from analysis.logs.stamps import StampFormat
 from analysis.site import ColumnMeaning, LogMap
 from analysis.units import SECONDS_PER_DAY
@@ -26,9 +27,11 @@ _UTC_HEAD = re.compile(r"(?<![A-Za-z])(?:UTC|GMT)(?![A-Za-z+\-\d])", re.IGNORECA
 _WORD = re.compile(r"[^\W\d_]+")
 # 2001 to 2096 in seconds, and 1990 to 2100 in days since the day that spreadsheets count from.
 _EPOCH_SPAN_S = (1e9, 4e9)
+EARLIEST_S, LATEST_S = 631_152_000, 4_102_444_800  # 1990 and 2100, UTC
 _SHEET_SPAN_D = (32_874.0, 73_050.0)
 _SHEET_ORIGIN_S = -25_569 * int(SECONDS_PER_DAY)
 _COMPACT_DIGITS = {len("202506011401"), len("20250601140109")}
+STAMP_CHANNELS = frozenset(("time", "date", "time_of_day", *PARTS))
 _COUNTS = (("s", 1.0), ("ms", 1e-3), ("µs", 1e-6), ("ns", 1e-9))
 
 
@@ -107,20 +110,60 @@ def find_stamp_columns(
     return finder.found()
 
 
+def further_stamps(
+    name: str,
+    dialect: Dialect,
+    told: LogMap,
+    meanings: Mapping[int, ColumnMeaning],
+    first: StampColumns,
+) -> list[StampColumns]:
+    """Find other columns of stamps, written as the first are; none where a map tells the time."""
+    if any(meaning.channel in STAMP_CHANNELS for meaning in meanings.values()):
+        return []
+    finder = _Finder(
+        name=name, dialect=dialect, told=told, meanings=meanings, taken=frozenset(first.places)
+    )
+    found: list[StampColumns] = []
+    for place in range(len(dialect.heads)):
+        if place not in finder._free():
+            continue
+        one = (
+            finder._counted(place, titled=finder._titled(place))
+            if first.count_s is not None
+            else finder._written(place)
+        )
+        one = one if one is None or first.count_s is not None else finder._perhaps_joined(one)
+        if one is None or len(one.places) != len(first.places):
+            continue
+        if (one.formats, one.count_s, one.wall) == (first.formats, first.count_s, first.wall):
+            found.append(one)
+            finder = replace(finder, taken=finder.taken | set(one.places))
+    return found
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Finder:
     name: str
     dialect: Dialect
     told: LogMap
     meanings: Mapping[int, ColumnMeaning]
+    taken: frozenset[int] = frozenset()
 
     def found(self) -> StampColumns:
         free = self._free()
         titled = [place for place in free if self._titled(place)]
-        for place in (*titled, *(place for place in free if place not in titled)):
+        # A stamp that stays the same is that of the export, unless it is the only one.
+        still = {place for place in free if len(set(self._samples((place,)))) < 2}
+        ordered = (*titled, *(place for place in free if place not in titled))
+        fallback: StampColumns | None = None
+        for place in ordered:
             one = self._written(place)
-            if one is not None:
-                return self._perhaps_joined(one)
+            one = None if one is None else self._perhaps_joined(one)
+            if one is not None and not still.issuperset(one.places):
+                return one
+            fallback = fallback or one
+        if fallback is not None:
+            return fallback
         for place in titled:
             one = self._counted(place, titled=True)
             if one is not None:
@@ -208,7 +251,8 @@ class _Finder:
         return StampColumns(places=places, head=self._head(places[0]), formats=formats, zone=zone)
 
     def _free(self) -> list[int]:
-        return [place for place in range(len(self.dialect.heads)) if place not in self.meanings]
+        every = range(len(self.dialect.heads))
+        return [place for place in every if place not in self.meanings and place not in self.taken]
 
     def _titled(self, place: int) -> bool:
         words = _WORD.findall(self.dialect.heads[place].lower().replace("_", " "))
@@ -301,3 +345,17 @@ class _Finder:
             line=self.dialect.first_line,
             column=self._head(places[0]),
         )
+
+
+def stamp_of(stamp: StampColumns, cells: list[str]) -> int | None:
+    """Read the stamp of one row: seconds as `Part` holds them, or None [s]."""
+    if max(stamp.places) >= len(cells):
+        return None
+    text = " ".join(cells[place].strip() for place in stamp.places)
+    if stamp.count_s is None:
+        return next((at for one in stamp.formats if (at := one.one(text)) is not None), None)
+    try:
+        value = float(text.replace(",", ".")) * stamp.count_s + stamp.origin_s
+    except ValueError:
+        return None
+    return math.floor(value + 0.5) if abs(value) < LATEST_S else None
