@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from analysis.channels import channel_of_tidy
 from analysis.errors import LogError
 from analysis.logs.numbers import is_unit, looks_like_number
+from analysis.logs.step_figures import FIGURES
 from analysis.site import LogMap
 
 Row = tuple[int, list[str]]
@@ -13,6 +14,12 @@ Row = tuple[int, list[str]]
 # What a line of units holds over the column of the time (common practice, no source).
 _TIME_SIGNS = frozenset("ymdhsitjamn")
 _EMPTY_UNITS = frozenset(("", "-", "--", "[-]", "(-)", "[]", "n/a", "time", "date", "utc", "unit"))
+# What a line of kinds holds: how each value came about, or its type (common practice, no source).
+_KIND_WORDS = frozenset(
+    "avg ave average mean smp sample min minimum max maximum tot total sum std med inst last "
+    "float double real int integer long short bool boolean string str text number numeric char "
+    "datetime timestamp date time ts rn ieee4 fp2 float32 float64 int16 int32 uint16 uint32".split()
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +86,8 @@ def find_headers(
         The header is shorter than the rows: nobody can tell which value has no name.
     """
     units = next((row for row in reversed(before) if _is_units(row[1], width)), None)
-    names = _names([row for row in before if row is not units], width, told)
+    kinds = next((row for row in before[1:] if _is_kinds(row[1], width)), None)
+    names = _names([row for row in before if row is not units and row is not kinds], width, told)
     # A lone line that looks like units is a header of short names all the same.
     names = names or _names(remarks, width, told) or units
     if names is None:
@@ -89,10 +97,13 @@ def find_headers(
     if clock_place is not None and len(bare(cells)) == width - 1:
         cells = [*cells[:clock_place], "", *cells[clock_place:]]
     heads = _wide([cell.strip() for cell in cells], width)
+    if kinds is not None:
+        heads = _with_kinds(heads, _wide([cell.strip() for cell in kinds[1]], width))
     if cells and not heads[-1] and len(cells) < width and any(row[-1].strip() for row in samples):
         raise _too_short(name, number, bare(cells), width)
     lines = (number,) if units is None or units[0] == number else (number, units[0])
-    above = [cells for line, cells in (*before, *remarks) if line <= lines[-1]]
+    last = lines[-1] if kinds is None else max(lines[-1], kinds[0])
+    above = [cells for line, cells in (*before, *remarks) if line <= last]
     again = frozenset(bare(cells) for cells in above)
     printed = [_unit(cell) for cell in units[1]] if units is not None else []
     return Headers(names=heads, units=_wide(printed, width), lines=lines, again=again)
@@ -151,6 +162,25 @@ def _is_units(cells: list[str], width: int) -> bool:
     silent = [_no_unit(cell) for cell in cells]
     other = len(cells) - sum(known) - sum(not a and b for a, b in zip(known, silent, strict=True))
     return any(known) and other <= len(cells) // 4
+
+
+def _is_kinds(cells: list[str], width: int) -> bool:
+    """Tell a line such as `TS;Avg;Avg;Smp` under the names: kinds of values, some of them twice."""
+    filled = [cell.lower() for cell in bare(cells) if cell]
+    if abs(len(cells) - width) > 1 or len(filled) < 2 or not set(filled) <= _KIND_WORDS:
+        return False
+    return len(set(filled)) < len(filled) or len(filled) * 2 > width
+
+
+def _with_kinds(names: tuple[str, ...], kinds: tuple[str, ...]) -> tuple[str, ...]:
+    """Join a name that stands over several columns with the figure under it: `T1 min`, `T1 max`."""
+    if not any(kind and not name for name, kind in zip(names[1:], kinds[1:], strict=True)):
+        return names
+    joined, over = [], ""
+    for name, kind in zip(names, kinds, strict=True):
+        over = name or over
+        joined.append(f"{over} {kind}".strip() if kind.lower() in FIGURES else name or kind)
+    return tuple(joined)
 
 
 def _no_unit(cell: str) -> bool:

@@ -13,6 +13,7 @@ from analysis.logs.dialect import Dialect
 from analysis.logs.numbers import NumberStyle, decimal_evidence, looks_like_number, split_unit
 from analysis.logs.shapes import quoted
 from analysis.logs.stamps import StampFormat
+from analysis.logs.step_figures import extremes
 from analysis.logs.timecolumns import StampColumns, find_stamp_columns, further_stamps, stamp_of
 from analysis.logs.words import MISSING_FOLDED, WORDS
 from analysis.site import ColumnMeaning, LogMap
@@ -127,13 +128,15 @@ def find_layout(name: str, dialect: Dialect, told: LogMap) -> Layout:
     columns: dict[str, Column] = {}
     unknown = []
     ignored = []
+    aside = extremes(dialect.heads)
     for place, head in enumerate(dialect.heads):
         if place in stamps:
             continue
         meaning, source = meanings.get(place, (None, "none"))
         found = channel(meaning.channel) if meaning is not None else None
         if meaning is None or found is None:
-            open_column = _open_column(dialect, place) if meaning is None else None
+            offered = meaning is None and place not in aside
+            open_column = _open_column(dialect, place) if offered else None
             if open_column is not None:
                 unknown.append(open_column)
             elif head or any(row[place].strip() for row in dialect.samples):
