@@ -280,7 +280,8 @@ class LogMap:
     `columns` maps header text, or a 1-based column number written as digits, to its meaning.
     `time_origin` is the instant that a time column in s, min, h or d counts from. In a `long` table
     each row is one reading of one sensor, in a `wide` one it holds all. With `dates` on lines the
-    date stands on a line of its own above the rows of its day, which hold the time alone.
+    date stands on a line of its own above the rows of its day, which hold the time alone. Where
+    `cells` are changes a value holds until the next one is written.
     `clock_offset_min` is by how much the logger's clock is ahead [min], negative where it is
     behind; `clock_drift_min_per_month` what it gains a month of 30.44 days from `clock_from` on
     [min]. Both hold for stamps from `clock_from` up to `clock_until` (excluded), days of the clock.
@@ -297,6 +298,7 @@ class LogMap:
     time_origin: datetime | None = None
     table: Literal["wide", "long"] | None = None
     dates: Literal["rows", "lines"] | None = None
+    cells: Literal["all", "changes"] | None = None
     clock_offset_min: float | None = None
     clock_drift_min_per_month: float | None = None
     clock_from: date | None = None

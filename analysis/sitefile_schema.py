@@ -367,6 +367,7 @@ LOG = Table(
         "time_origin": Rule(kind="instant"),
         "table": Rule(kind="choice", choices=("wide", "long")),
         "dates": Rule(kind="choice", choices=("rows", "lines")),
+        "cells": Rule(kind="choice", choices=("all", "changes")),
         # Beyond a day the date is wrong: for a stretch of days alone (`analysis.sitefile_log`).
         "clock_offset_min": Rule(lowest=-70e6, highest=70e6, unit="minutes"),
         "clock_drift_min_per_month": Rule(lowest=-120, highest=120, unit="minutes a month"),

@@ -35,6 +35,7 @@ FILE_FIELDS = {
     "clock": ("clock", "Is the logger's clock right?"),
     "stamp": ("stamp", "Rows of whole days"),
     "table": ("table", "What a row holds"),
+    "cells": ("cells", "What an empty cell means"),
 }
 LEAVE_OUT = "-"
 _TIMES = (

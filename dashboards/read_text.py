@@ -32,6 +32,7 @@ _ANSWERS = {
     "decimal": "decimal",
     "stamp": "stamp",
     "table": "table",
+    "cells": "cells",
 }
 
 

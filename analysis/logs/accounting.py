@@ -12,6 +12,7 @@ from analysis.logs.asking import Choice, ColumnUnderstood, Proposal, Question, U
 from analysis.logs.beside import StampGroup
 from analysis.logs.clockfix import clock_says
 from analysis.logs.dialect import DELIMITER_NAMES
+from analysis.logs.holding import LONGEST_H, SILENT_H
 from analysis.logs.layout import Column
 from analysis.logs.onefile import RowsRead, zone_of
 from analysis.logs.planning import FilePlan, Told
@@ -93,9 +94,32 @@ def questions_of(
                 why=f"{doubt} can be thousands or have decimals, and no number tells which",
             )
         )
+    if rows.written == "unsure":
+        asked.append(_cells_question(plan))
     if rows.missing_hour or rows.straight_on:
         asked.append(_zone_question(plan, rows, told))
     return tuple(asked)
+
+
+def _cells_question(plan: FilePlan) -> Question:
+    return Question(
+        kind="cells",
+        file=plan.name,
+        subject="",
+        choices=(
+            Choice(
+                value="changes",
+                says="the logger writes a value only where it changed; it holds until the next",
+                certainty_frac=math.nan,
+            ),
+            Choice(
+                value="all",
+                says="where nothing is written nothing was measured",
+                certainty_frac=math.nan,
+            ),
+        ),
+        why="values come at times without a usual step, so that most are missing in most rows",
+    )
 
 
 def _zone_question(plan: FilePlan, rows: RowsRead, told: Told) -> Question:
@@ -206,6 +230,12 @@ def understood_of(
     if plan.footers:
         lines = "1 line" if plan.footers == 1 else f"{plan.footers} lines"
         remarks.append(f"{lines} under the rows hold no row and were passed over")
+    if rows.written == "changes":
+        remarks.append(
+            f"only changes are written: a value holds until the next, for {LONGEST_H} hours at "
+            f'most and not while nothing at all is written for {SILENT_H} hours (cells = "all" in '
+            "[log] where a value that is not written is a missing one)"
+        )
     if rows.halves_told:
         remarks.append(
             "the clock shows twelve hours and no am or pm; the half of the day is told by the "

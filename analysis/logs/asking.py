@@ -16,7 +16,16 @@ from analysis.site import ColumnMeaning
 SURE_FRAC = 0.9
 
 QuestionKind = Literal[
-    "column", "unit", "date_order", "time_zone", "decimal", "time", "stamp", "table", "clock"
+    "column",
+    "unit",
+    "date_order",
+    "time_zone",
+    "decimal",
+    "time",
+    "stamp",
+    "table",
+    "cells",
+    "clock",
 ]
 
 
@@ -47,7 +56,7 @@ class Question:
         `[log.columns]` under `subject`, `date_order` the key of that name, `time_zone` the key
         `timezone`, `decimal` the key of that name; `time` which column holds the time, or how it
         is written (`time_format`); `stamp` which day a row of a whole day is of; `table` whether a
-        row holds one reading or all
+        row holds one reading or all; `cells` whether only changes are written
     file : name of the file (one of several alike)
     subject : head of the column, or its 1-based number as digits where it has none; else ""
     choices : the likeliest first

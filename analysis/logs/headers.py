@@ -15,11 +15,12 @@ Row = tuple[int, list[str]]
 _TIME_SIGNS = frozenset("ymdhsitjamn")
 _EMPTY_UNITS = frozenset(("", "-", "--", "[-]", "(-)", "[]", "n/a", "time", "date", "utc", "unit"))
 # What a line of kinds holds: how each value came about, or its type (common practice, no source).
-_KIND_WORDS = frozenset(
+_KINDS = (
     "avg ave average mean smp sample min minimum max maximum tot total sum std med inst last "
     "float double real int integer long short bool boolean string str text number numeric char "
-    "datetime timestamp date time ts rn ieee4 fp2 float32 float64 int16 int32 uint16 uint32".split()
+    "datetime timestamp date time ts rn ieee4 fp2 float32 float64 int16 int32 uint16 uint32"
 )
+_KIND_WORDS = frozenset(_KINDS.split())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

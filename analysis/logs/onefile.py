@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +11,7 @@ from numpy.typing import NDArray
 from analysis.logs.blocks import BlockReader
 from analysis.logs.clockfix import clock_error_s, in_span, span_keys
 from analysis.logs.halfdays import AS_WRITTEN, UNTOLD, halves_told
+from analysis.logs.holding import Samples, held, what_is_written
 from analysis.logs.layout import Layout
 from analysis.logs.longtable import long_columns, series_of
 from analysis.logs.planning import FilePlan, Told
@@ -40,6 +42,8 @@ class RowsRead:
     straight_on : how many of the doubled hour, because the log passes it once
     put_back : how many rows of a clock that had been reset were put where they must belong
     halves_told : whether the clock has twelve hours and the order of rows told the half of the day
+    made : how many of the rows, the last ones, are none of the file: values hold there
+    written : whether every value is written or only those that changed
     series, units : of a long table, the names of its series and their units
     """
 
@@ -51,6 +55,8 @@ class RowsRead:
     straight_on: int = 0
     put_back: int = 0
     halves_told: bool = False
+    made: int = 0
+    written: Literal["all", "changes", "unsure"] = "all"
     series: tuple[str, ...] = ()
     units: tuple[str, ...] = ()
 
@@ -73,7 +79,41 @@ def read_rows(plan: FilePlan, *, told: Told, problems: ProblemList) -> RowsRead:
         Of a wide table a column of values for each of the layout, of a long one for each series.
     """
     if plan.long is not None:
-        return _long_rows(plan, told, problems)
+        rows, samples = _long_rows(plan, told, problems)
+        return _holding(rows, samples, told)
+    rows = _wide_rows(plan, told, problems)
+    return _holding(rows, None, told)
+
+
+def _holding(rows: RowsRead, samples: Sequence[Samples] | None, told: Told) -> RowsRead:
+    """Hold values until the next where a log writes changes alone, as its map or its values say."""
+    said = told.log_map.cells
+    if samples is None:
+        if said != "changes" and all(
+            bool(np.isfinite(one).mean() > 0.7) for one in rows.values if len(one)
+        ):
+            return rows
+        samples = [
+            Samples(stamp_s=rows.stamp_s[there], values=values[there])
+            for values in rows.values
+            for there in [~np.isnan(values)]
+        ]
+    written = said or what_is_written(samples)
+    if written != "changes":
+        return replace(rows, written=written)
+    stamp_s, values = held(samples, rows.stamp_s)
+    more = len(stamp_s) - len(rows.stamp_s)
+    return replace(
+        rows,
+        stamp_s=stamp_s,
+        values=values,
+        read=rows.read + min(more, 0),
+        made=max(more, 0),
+        written=written,
+    )
+
+
+def _wide_rows(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
     if plan.layout.groups:
         return _rows_beside(plan, told, problems)
     part = _parts(plan, plan.layout, problems)
@@ -115,7 +155,7 @@ def _parts(
     )
 
 
-def _long_rows(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
+def _long_rows(plan: FilePlan, told: Told, problems: ProblemList) -> tuple[RowsRead, list[Samples]]:
     """Give each series of a long table a column; each is brought to UTC in its own order."""
     assert plan.long is not None
     columns, names, units = long_columns(plan.long, plan.dialect.heads)
@@ -125,7 +165,7 @@ def _long_rows(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
     unit_codes = part.values[-1] if len(columns) > 1 + len(names) else np.full(len(values), np.nan)
     unit_words = list(units.codes)
     codes, series = series_of(naming, names)
-    stamps, held, printed = [], [], []
+    stamps, sampled, printed = [], [], []
     clocks = []
     for number in range(len(series)):
         rows = codes == number
@@ -140,12 +180,12 @@ def _long_rows(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
         own, clock = _on_utc(plan, own, told, problems)
         clocks.append(clock)
         stamps.append(own.stamp_s)
-        held.append(own.values[0])
+        sampled.append(own.values[0])
     missing = sum(clock.missing for clock in clocks)
     doubled = sum(clock.doubled for clock in clocks)
     straight = sum(clock.straight for clock in clocks)
-    every, wide = _on_one_axis(stamps, held)
-    return RowsRead(
+    every, wide = _on_one_axis(stamps, sampled)
+    rows = RowsRead(
         stamp_s=every,
         values=wide,
         read=len(every) + (part.read - len(part.stamp_s)) + missing + doubled + straight,
@@ -157,12 +197,16 @@ def _long_rows(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
         series=series,
         units=tuple(printed),
     )
+    return rows, [
+        Samples(stamp_s=stamp_s, values=values)
+        for stamp_s, values in zip(stamps, sampled, strict=True)
+    ]
 
 
 def _rows_beside(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
     """Give the columns of groups side by side, each on the stamps of its group."""
     stamps: list[NDArray[np.int64]] = []
-    held: list[NDArray[np.float64]] = []
+    sampled: list[NDArray[np.float64]] = []
     clocks: list[_Clock] = []
     aside = [0]
     at = {column.place: number for number, column in enumerate(plan.layout.columns)}
@@ -178,8 +222,8 @@ def _rows_beside(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
         aside.append(part.read - len(part.stamp_s))
         order.extend(at[one.place] for one in columns)
         stamps.extend(part.stamp_s for _ in columns)
-        held.extend(part.values)
-    every, wide = _on_one_axis(stamps, held)
+        sampled.extend(part.values)
+    every, wide = _on_one_axis(stamps, sampled)
     return RowsRead(
         stamp_s=every,
         values=tuple(wide[place] for place in np.argsort(order).tolist()),
@@ -193,12 +237,12 @@ def _rows_beside(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
 
 
 def _on_one_axis(
-    stamps: Sequence[NDArray[np.int64]], held: Sequence[NDArray[np.float64]]
+    stamps: Sequence[NDArray[np.int64]], columns: Sequence[NDArray[np.float64]]
 ) -> tuple[NDArray[np.int64], tuple[NDArray[np.float64], ...]]:
     """Give all stamps, each once, and every column of values on them [s]."""
     every = np.unique(np.concatenate(stamps)) if stamps else np.zeros(0, dtype=np.int64)
     wide = []
-    for stamp_s, one in zip(stamps, held, strict=True):
+    for stamp_s, one in zip(stamps, columns, strict=True):
         column = np.full(len(every), np.nan)
         there = ~np.isnan(one)
         column[np.searchsorted(every, stamp_s[there])] = one[there]

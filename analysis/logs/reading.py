@@ -19,8 +19,9 @@ from analysis.logs.massflow import volume_flow_l_min
 from analysis.logs.onefile import RowsRead, read_rows
 from analysis.logs.planning import FilePlan, Told, open_order, plan_file, settle_orders
 from analysis.logs.proposing import is_open, proposals_for, proposals_for_series
+from analysis.logs.repeats import lost_time
 from analysis.logs.set_aside import groups_of
-from analysis.logs.shapes import PROBLEMS_LISTED, LogSource, ParsedLog, ProblemList
+from analysis.logs.shapes import PROBLEMS_LISTED, LogSource, ParsedLog, ProblemList, quoted
 from analysis.logs.summaries import bare_dates, on_their_days
 from analysis.logs.tenths import asked_for_tenths
 from analysis.logs.understanding import FileValues, file_values, wide_plan, with_proposals
@@ -238,6 +239,8 @@ def _read_one(
     dated = bare_dates(plan)
     if dated and plan.long is None:
         _no_time_of_day(plan, rows)
+    elif plan.long is None:
+        _no_lost_time(plan, rows)
     if not len(rows.stamp_s):
         raise _nothing_left(plan.name, problems)
     if plan.long is not None:
@@ -268,6 +271,23 @@ def _no_time_of_day(plan: FilePlan, rows: RowsRead) -> None:
         f"{len(rows.stamp_s)} rows share {days} dates, and no column with their time of day, "
         "written as 14:05, is known; export date and time together, or map the column: "
         '"its header" = { channel = "time_of_day" } under [log.columns]',
+        file=plan.name,
+        line=plan.dialect.first_line + plan.line_offset,
+        column=plan.layout.stamp.head,
+    )
+
+
+def _no_lost_time(plan: FilePlan, rows: RowsRead) -> None:
+    """Refuse a file whose rows share stamps that were rounded: all but one of each would go."""
+    count = lost_time(rows.stamp_s, rows.values)
+    if not count:
+        return
+    raise LogError(
+        f"{count} of {len(rows.stamp_s)} rows share their time with a row that holds other "
+        f"values, as {quoted(plan.stamp_example)} shows it: the date or the time of day was lost "
+        "or rounded, perhaps in a spreadsheet; export the log again from the logger, with the "
+        "full date and time in each row; where each row is one reading of one sensor, say "
+        'table = "long" in [log]',
         file=plan.name,
         line=plan.dialect.first_line + plan.line_offset,
         column=plan.layout.stamp.head,

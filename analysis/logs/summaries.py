@@ -170,7 +170,7 @@ def _placed(one: FileValues, names: list[str], dates: list[str], *, told: Told) 
         values={name: _after(values, len(noon_s)) for name, values in rest.items()}
         | {name: np.concatenate([nothing, values]) for name, values in summed.items()},
         open_values={name: _after(values, len(noon_s)) for name, values in one.open_values.items()},
-        added_s=noon_s,
+        added_s=np.concatenate([one.added_s, noon_s]),
     )
 
 

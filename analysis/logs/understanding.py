@@ -42,7 +42,8 @@ class FileValues:
     unsure : channels of shares whose scale only all the values tell
     mass_flows : channels of flow that still need the fluid's density
     bundle : number of what it was handed in with
-    added_s : stamps of rows that are none of the file's, but hold the figures of its days [s]
+    added_s : stamps of rows, the last ones, that are none of the file's, but hold the figures of
+        its days or values that did not change [s]
     """
 
     stamp_s: NDArray[np.int64]
@@ -172,6 +173,7 @@ def file_values(
     )
     return FileValues(
         stamp_s=rows.stamp_s,
+        added_s=rows.stamp_s[len(rows.stamp_s) - rows.made :],
         values=values,
         open_values=open_values,
         unsure=frozenset(
@@ -183,7 +185,7 @@ def file_values(
         read=rows.read,
         account=FileRead(
             name=plan.name,
-            rows=len(rows.stamp_s),
+            rows=len(rows.stamp_s) - rows.made,
             first_s=int(rows.stamp_s.min()),
             last_s=int(rows.stamp_s.max()),
             dialect=in_words(plan, told),

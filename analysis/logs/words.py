@@ -2,7 +2,19 @@
 
 MISSING = ("", "-", "--", "---", "n/a", "N/A", "NA", "na", "NaN", "nan", "NAN", "null", "NULL")
 MISSING_FOLDED = frozenset(
-    word.lower() for word in (*MISSING, "none", "n.a.", "n.v.", "#n/a", "#nv", "----", "...")
+    word.lower()
+    for word in (
+        *MISSING,
+        "none",
+        "unavailable",
+        "unknown",
+        "n.a.",
+        "n.v.",
+        "#n/a",
+        "#nv",
+        "----",
+        "...",
+    )
 )
 _ON = "on true yes run running ein an ja wahr marche oui vrai encendido si sí acceso aan aktiv"
 _OFF = "off false no stop stopped aus nein falsch arrêt arret non faux apagado spento uit nee"

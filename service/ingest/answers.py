@@ -12,7 +12,7 @@ from analysis.sitefile_write import map_to_toml
 from dashboards.preview_page import LEAVE_OUT
 
 # Keys of `[log]` that a form may hold as they are.
-FILE_KEYS = ("date_order", "decimal", "timezone", "time_format", "stamp", "table")
+FILE_KEYS = ("date_order", "decimal", "timezone", "time_format", "stamp", "table", "cells")
 CLOCK_KEYS = ("clock_offset_min", "clock_drift_min_per_month", "clock_from", "clock_until")
 _MOST_COLUMNS = 400
 

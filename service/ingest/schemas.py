@@ -94,6 +94,9 @@ class GivenMap(BaseModel):
     time_format: str | None = None
     date_order: Literal["day_first", "month_first", "year_first"] | None = None
     time_origin: AwareDatetime | None = None
+    table: Literal["wide", "long"] | None = None
+    dates: Literal["rows", "lines"] | None = None
+    cells: Literal["all", "changes"] | None = None
     clock_offset_min: float | None = None
     clock_drift_min_per_month: float | None = None
     clock_from: date | None = None

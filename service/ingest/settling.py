@@ -32,6 +32,7 @@ _ANSWERED_BY = {
     "time": "time_format",
     "stamp": "stamp",
     "table": "table",
+    "cells": "cells",
 }
 
 

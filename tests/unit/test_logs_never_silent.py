@@ -56,3 +56,54 @@ def test_a_signal_that_is_on_while_the_pump_rests_is_asked():
     assert "pump" not in found.columns
     asked = {question.subject: question.why for question in found.questions}
     assert "on by night and off in the sun" in asked["Pump off"]
+
+
+@pytest.mark.parametrize(
+    "stamp",
+    [
+        lambda at: f"2025-01-11 {at // 6 % 24:02d}:00:00",
+        lambda at: f"11.01.2025;{at // 6 % 24:02d}:{at % 6 * 10:02d}",
+        lambda at: f"{1_736_500_000_000 + 600_000 * (at // 20 * 20)}",
+    ],
+    ids=["minutes lost", "the date of export over several days", "rounded epochs"],
+)
+def test_rows_that_share_their_time_with_others_are_refused(stamp):
+    head = "date;time" if ";" in stamp(0) else "time"
+    rows = "".join(f"{stamp(at)};{20 + at % 11}.5;{30 + at % 7}.25\n" for at in range(600))
+    for keep_open in (True, False):
+        with pytest.raises(LogError, match="share their time with a row that holds other values"):
+            read(f"{head};t_collector_c;t_loop_hot_c\n{rows}", keep_open=keep_open)
+
+
+def test_rows_given_twice_and_stamps_without_seconds_are_read():
+    minutes = "".join(f"2025-01-11 00:{at // 6:02d};{20 + at % 9}.5\n" for at in range(300))
+    assert read("time;t_collector_c\n" + minutes).rows.kept == 50
+    once = "".join(f"2025-01-11 {at:02d}:00;{20 + at % 9}.5\n" for at in range(24))
+    assert read("time;t_collector_c\n" + once * 3).rows.duplicate == 48
+
+
+@pytest.mark.parametrize("kinds", ["TS;Avg;Avg;Smp", ";Avg;Avg;Smp", "datetime;float;float;int"])
+@pytest.mark.parametrize("units", ["TS;Deg F;Deg F;l/min\n", ""])
+def test_a_line_of_kinds_names_nothing(kinds, units):
+    rows = "".join(f"2025-01-11 00:{at:02d};{100 + at};90;2\n" for at in range(40))
+    found = read(f"Time;Roof;Tank;Loop\n{units}{kinds}\n{rows}")
+    understood = found.files[0].understood
+    assert understood is not None
+    assert [one.head for one in understood.columns] == ["Roof", "Tank", "Loop"]
+
+
+@pytest.mark.parametrize(
+    "head",
+    [
+        "Time;Flow l/min min;Flow l/min avg;Flow l/min max",
+        ";Flow l/min;;\nTime;min;avg;max",
+        "Time;Flow_min [l/min];Flow_avg [l/min];Flow_max [l/min]",
+    ],
+)
+def test_of_least_mean_and_most_of_a_step_only_the_mean_is_offered(head):
+    rows = "".join(
+        f"2025-01-11 00:{at:02d};{at % 3};{at % 3 + 1};{at % 3 + 2}\n" for at in range(40)
+    )
+    understood = read(f"{head}\n{rows}").files[0].understood
+    assert understood is not None
+    assert [("avg" in one.head) for one in understood.columns] == [True]
