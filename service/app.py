@@ -28,12 +28,13 @@ from service.db.engine import Database
 from service.errors import NO_ROOM, ServiceError, SignedOutError
 from service.exports import endpoints as exports
 from service.guards import Guard
-from service.health import router as health
 from service.ingest import endpoints as ingest
 from service.ingest import map_endpoints, version_endpoints
 from service.ingest.files import RawStore
 from service.mail import endpoints as mail
 from service.openapi import describe
+from service.operation import health, metrics
+from service.operation.logs import ID_HEADER, Requests, id_of, route_of
 from service.pages import endpoints as pages
 from service.policy import headers as policy_headers
 from service.settings import Settings
@@ -63,7 +64,9 @@ def create_app(settings: Settings, database: Database, clock: Clock) -> FastAPI:
     app.state.attempts = accounts.Attempts()
     app.state.started_at = clock.now()
     app.add_middleware(GZipMiddleware, minimum_size=1000)
+    app.state.metrics = metrics.Metrics()
     app.add_middleware(Guard, settings=settings)
+    app.add_middleware(Requests, metrics=app.state.metrics)
     app.add_exception_handler(ServiceError, _service_error)
     app.add_exception_handler(HTTPException, _http_error)
     app.add_exception_handler(RequestValidationError, _invalid)
@@ -73,7 +76,8 @@ def create_app(settings: Settings, database: Database, clock: Clock) -> FastAPI:
     app.add_exception_handler(OSError, _no_storage)
     app.add_exception_handler(Exception, _unexpected)
     for router in (
-        health,
+        health.router,
+        metrics.router,
         accounts.router,
         people.router,
         sites.router,
@@ -136,7 +140,7 @@ def _invalid(request: Request, error: Exception) -> Response:
 
 def _not_storable(request: Request, error: Exception) -> Response:
     """Answer for a sign or a number that the database has no room for, such as a NUL."""
-    LOG.info("not storable at %s: %s", request.url.path, error)
+    LOG.info("not storable at %s: %s", route_of(request.scope), error)
     return _problem(
         request,
         status=422,
@@ -180,13 +184,13 @@ def _no_storage(request: Request, error: Exception) -> Response:
         said = "full"
     for words, status, title, detail in _STORAGE:
         if any(word in said for word in words):
-            LOG.error("%s at %s: %s", title, request.url.path, said)
+            LOG.error("%s at %s: %s", title, route_of(request.scope), said)
             return _problem(request, status=status, title=title, detail=detail)
     return _unexpected(request, error)
 
 
 def _unexpected(request: Request, error: Exception) -> Response:
-    LOG.error("unexpected error at %s", request.url.path, exc_info=error)
+    LOG.error("unexpected error at %s", route_of(request.scope), exc_info=error)
     answer = _problem(
         request,
         status=500,
@@ -194,7 +198,9 @@ def _unexpected(request: Request, error: Exception) -> Response:
         detail="The service met an error of its own; its log says more. Nothing was stored in "
         "part. Try again, and tell the operator if it happens again.",
     )
-    # This answer is given outside the guard, which adds these to all others.
+    # This answer is given outside the guard and the log, which add these to all others.
+    if (number := id_of(request.scope)) is not None:
+        answer.headers[ID_HEADER] = number
     for name, value in policy_headers(https=request.app.state.settings.secure_cookies):
         answer.headers[name.decode()] = value.decode()
     return answer

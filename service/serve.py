@@ -22,6 +22,7 @@ from service.clock import Clock, SystemClock
 from service.db.engine import Database
 from service.errors import ServiceError
 from service.ingest.files import RawStore
+from service.operation.logs import log_to_stderr
 from service.settings import Settings
 
 LOG = logging.getLogger("suntally")
@@ -132,10 +133,10 @@ def _unusable(settings: Settings, error: OSError) -> StartError:
 
 def serve(args: argparse.Namespace) -> int:
     """Serve the pages until stopped; gives the exit status."""
-    _log_to_stderr()
     clock = SystemClock()
     try:
         settings = settings_from(args)
+        log_to_stderr(as_json=settings.log_format == "json")
         with only_server(settings):
             database = open_database(settings, clock)
             link = _first_password(settings, database, clock)
@@ -219,10 +220,10 @@ def _listener(settings: Settings) -> socket.socket:
 
 def work(args: argparse.Namespace) -> int:
     """Run a worker alone until stopped; gives the exit status."""
-    _log_to_stderr()
     clock = SystemClock()
     try:
         settings = settings_from(args)
+        log_to_stderr(as_json=settings.log_format == "json")
         database = open_database(settings, clock)
     except StartError as error:
         return _refuse(str(error))
@@ -287,7 +288,7 @@ def worker_process(settings: Settings, parent: int) -> None:
     """Be the worker of a server."""
     from service.jobs.run import run_worker
 
-    _log_to_stderr()
+    log_to_stderr(as_json=settings.log_format == "json")
     database = Database(settings.url)
     run_worker(settings=settings, database=database, clock=SystemClock(), parent=parent)
     database.close()
@@ -314,12 +315,6 @@ def _first_password(settings: Settings, database: Database, clock: Clock) -> str
         f"page asks for it.\nOpen this link once to set it:\n  {link}\n"
     )
     return None
-
-
-def _log_to_stderr() -> None:
-    logging.basicConfig(
-        level=logging.WARNING, format="%(asctime)s %(levelname)s %(name)s: %(message)s"
-    )
 
 
 def _refuse(why: str) -> int:

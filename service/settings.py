@@ -3,6 +3,7 @@
 import ipaddress
 import socket
 from pathlib import Path
+from typing import Literal
 from urllib.parse import urlsplit
 
 from pydantic import Field, SecretStr
@@ -58,6 +59,15 @@ class Settings(BaseSettings):
         60.0, gt=0, le=3600, description="After how long a silent worker's task is taken over."
     )
     worker_pause_s: float = Field(0.5, gt=0, le=1.0, description="Pause of an idle worker.")
+    log_format: Literal["text", "json"] = Field(
+        "text", description="How the log is written: lines for people, or JSON."
+    )
+    metrics_token: SecretStr | None = Field(
+        None, description="What a monitor shows to read /metrics; without, this machine only."
+    )
+    min_free_mib: int = Field(
+        200, ge=0, description="Room on the disk below which the service is not ready."
+    )
     smtp_host: str | None = Field(None, description="Mail server; without it mails become files.")
     smtp_port: int = Field(587, description="Port of the mail server.")
     smtp_user: str | None = Field(None, description="Account at the mail server.")

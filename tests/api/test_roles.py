@@ -24,6 +24,9 @@ PASSWORD = "correct horse"
 # What each address needs: a right, or who else may come in.
 NEEDS: dict[str, str] = {
     "GET /health": "nobody",
+    "GET /health/live": "nobody",
+    "GET /health/ready": "nobody",
+    "GET /metrics": "nobody",  # but only with its token where others can reach the server
     "GET /static/plotly.min.js": "nobody",
     "GET /glossary": "nobody",
     "GET /sign-in": "nobody",

@@ -1,0 +1,1 @@
+"""Operating the service: logs, health, figures for a monitor, and the look over an installation."""
