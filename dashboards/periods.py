@@ -4,13 +4,14 @@ Errors that stay the same all year add linearly, so the bounds of a week or a ye
 the bounds of their days. An unknown day adds nothing and is told by the coverage.
 """
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby
 from typing import Literal
 
-from analysis.results import DayFigure, Report
+from analysis.results import DayFigure, MonthFigure, Report
 
 Size = Literal["day", "week", "month", "year"]
 SIZES: tuple[Size, ...] = ("day", "week", "month", "year")
@@ -35,7 +36,8 @@ class Period:
 def periods(report: Report, size: Size) -> tuple[Period, ...]:
     """Give the report's days added up to periods of one size; months as the analysis gave them."""
     if size == "month" and report.months:
-        return tuple(_of_month(report, number) for number in range(len(report.months)))
+        days = Counter(day.date[:7] for day in report.days)
+        return tuple(_of_month(month, days[month.month]) for month in report.months)
     grouped = groupby(report.days, key=lambda day: _start(date.fromisoformat(day.date), size))
     return tuple(_added(start, tuple(days)) for start, days in grouped)
 
@@ -63,11 +65,10 @@ def _added(start: date, days: tuple[DayFigure, ...]) -> Period:
     )
 
 
-def _of_month(report: Report, number: int) -> Period:
-    month = report.months[number]
+def _of_month(month: MonthFigure, days: int) -> Period:
     return Period(
         start=date.fromisoformat(f"{month.month}-01"),
-        days=sum(day.date.startswith(month.month) for day in report.days),
+        days=days,
         coverage=month.coverage,
         delivered_kwh=month.delivered_kwh,
         delivered_low_kwh=month.delivered_low_kwh,

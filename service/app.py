@@ -63,7 +63,7 @@ def create_app(settings: Settings, database: Database, clock: Clock) -> FastAPI:
     app.state.raw = RawStore(settings.data_dir)
     app.state.attempts = accounts.Attempts()
     app.state.started_at = clock.now()
-    app.add_middleware(GZipMiddleware, minimum_size=1000)
+    app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
     app.state.metrics = metrics.Metrics()
     app.add_middleware(Guard, settings=settings)
     app.add_middleware(Requests, metrics=app.state.metrics)

@@ -4,6 +4,7 @@ from typing import Any
 
 from analysis.results import FieldCheck, Report
 from dashboards.figures.layout import axis, layout, titled
+from dashboards.figures.plotly_program import graph_objects
 from dashboards.format import moment
 from dashboards.render import figure_json
 from dashboards.theme import var
@@ -16,7 +17,7 @@ def checked_hours(check: FieldCheck, *, timezone: str) -> Any:
     -------
     plotly.graph_objects.Figure
     """
-    import plotly.graph_objects as go
+    go = graph_objects()
 
     due = [item.estimated_w / 1000.0 for item in check.points]
     got = [item.measured_w / 1000.0 for item in check.points]

@@ -12,6 +12,7 @@ from typing import Any
 from analysis.results import DayFigure, Finding, Report
 from dashboards.figures.heat_by_period import heat_by_period
 from dashboards.figures.layout import axis, layout, titled
+from dashboards.figures.plotly_program import graph_objects
 from dashboards.format import day, local_date, number
 from dashboards.theme import var
 
@@ -168,7 +169,7 @@ def _level(name: str, percent: float, first: date, last: date, colour: str) -> d
 def _drawn(
     traces: list[dict[str, Any]], *, low: float, high: float, first: date, last: date
 ) -> Any:
-    from plotly import graph_objects as go
+    go = graph_objects()
 
     figure = go.Figure(traces)
     figure.update_layout(

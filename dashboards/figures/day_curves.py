@@ -8,6 +8,7 @@ import numpy as np
 from analysis.channels import channel
 from analysis.record import Record
 from dashboards.figures.layout import axis, layout, titled
+from dashboards.figures.plotly_program import graph_objects
 from dashboards.figures.trace_points import points, wall_clock
 from dashboards.theme import var
 
@@ -78,7 +79,7 @@ def day_curves(
     -------
     plotly.graph_objects.Figure : at most `trace_points.MOST_POINTS` points a trace
     """
-    from plotly import graph_objects as go
+    go = graph_objects()
 
     traces, panels = [], []
     for family, title, quantities, weight in _PANELS:

@@ -7,6 +7,7 @@ from typing import Any
 from analysis.results import Report
 from dashboards.figures.finding_lanes import finding_lanes
 from dashboards.figures.layout import axis, layout, titled
+from dashboards.figures.plotly_program import graph_objects
 from dashboards.format import (
     NOT_MEASURED,
     bound_of,
@@ -35,7 +36,7 @@ def heat_by_period(report: Report, size: Size, *, titles: Mapping[str, str]) -> 
     plotly.graph_objects.Figure : bars `delivered` with 95 % bounds (not by day), steps `expected`
         and `promised` [kWh]; a stretch without measurement stays a gap; findings as lines below
     """
-    from plotly import graph_objects as go
+    go = graph_objects()
 
     parts = periods(report, size)
     figure = go.Figure(

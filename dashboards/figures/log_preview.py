@@ -12,6 +12,7 @@ from analysis.record import Floats, Ints, Record, record_from_stamps
 from analysis.units import SECONDS_PER_DAY
 from dashboards.figures.day_curves import day_curves, has_panel
 from dashboards.figures.layout import axis, layout, titled
+from dashboards.figures.plotly_program import graph_objects
 from dashboards.figures.trace_points import wall_clock
 from dashboards.theme import var
 
@@ -78,7 +79,7 @@ def left_over_figure(
     names : what each key is called on the page
     timezone : IANA name of the site's zone
     """
-    from plotly import graph_objects as go
+    go = graph_objects()
 
     held = {key: values for key, values in columns.items() if np.isfinite(values).any()}
     if not held:

@@ -54,10 +54,31 @@
     };
   };
 
+  // A figure that did not come with the page is asked for once; a page shows few of them.
+  const asked = new Map();
+  const load = (source) => {
+    if (!asked.has(source)) {
+      const answered = fetch(source).then((answer) => {
+        if (!answer.ok) throw new Error(answer.statusText || `status ${answer.status}`);
+        return answer.json();
+      });
+      answered.catch(() => asked.delete(source));
+      asked.set(source, answered);
+    }
+    return asked.get(source);
+  };
+  const figureOf = async (box) => {
+    const { source, plot } = box.dataset;
+    if (!source) return figures.get(plot);
+    const content = await load(source);
+    return content.figure ?? content;
+  };
+
   const draw = async (box) => {
-    const figure = figures.get(box.dataset.plot);
-    if (!figure) return;
+    const { source } = box.dataset;
     try {
+      const figure = await figureOf(box);
+      if (!figure || box.dataset.source !== source) return;
       const Plotly = await withPlotly();
       const style = getComputedStyle(document.documentElement);
       const { data, layout } = coloured(figure, style);
@@ -82,6 +103,18 @@
   if (location.pathname === "/sign-in") window.caches?.delete("suntally-visits");
 
   const boxes = all("[data-plot]");
+  const showSource = (name, source) => {
+    const shown = boxes.filter((box) => box.dataset.plot === name);
+    shown.forEach((box) => { box.dataset.source = source; });
+    return Promise.all(shown.map(draw));
+  };
+  all("[data-switch] input").forEach((input) => {
+    const name = input.closest("[data-switch]").dataset.switch;
+    const source = boxes.find((box) => box.dataset.plot === name)?.dataset.source;
+    if (!source) return;
+    input.addEventListener("change", () =>
+      showSource(name, source.replace(/[^/]+$/, input.value)));
+  });
   all("script[data-figure]").forEach((element) => {
     const content = json(element);
     const first = content.data ? content : content.month ?? Object.values(content)[0];
@@ -111,6 +144,9 @@
   const redraw = () => boxes.filter((box) => box.dataset.drawn).forEach(draw);
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redraw);
   addEventListener("beforeprint", () => boxes.forEach(draw));
+  // Asked for ahead, so that a sheet can be printed without scrolling through it first.
+  addEventListener("load", () =>
+    boxes.forEach(({ dataset: { source } }) => source && load(source).catch(() => {})));
 
   // ---- The strip: a line of text follows the pointer, a press opens the day ----
 
@@ -179,12 +215,11 @@
     const says = document.querySelector("[data-day-says]");
     const address = new URL(form.getAttribute("action"), location.href);
     try {
-      const answer = await fetch(`${address.pathname}/day/${when}`);
-      if (!answer.ok) throw new Error(answer.statusText);
-      const day = await answer.json();
-      figures.set("day", day.figure);
+      const source = `${address.pathname}/day/${when}`;
+      const day = await load(source);
+      if (input.value !== when) return;
       says.textContent = day.says;
-      boxes.filter((box) => box.dataset.plot === "day").forEach(draw);
+      showSource("day", source);
       history.replaceState(null, "", `?day=${when}#day`);
     } catch (error) {
       says.textContent = `This day could not be loaded: ${error.message}.`;

@@ -17,7 +17,7 @@ from dashboards.figures.day_curves import day_curves
 from dashboards.figures.heat_by_period import heat_by_period
 from dashboards.fleet_page import fleet_page
 from dashboards.format import bound_of, bounded, day
-from dashboards.periods import SIZES
+from dashboards.periods import SIZES, Size
 from dashboards.render import figure_json
 from dashboards.report_page import render_report
 from dashboards.site_page import MARK_WORDS, site_view
@@ -55,7 +55,6 @@ def site(
         loaded = loading.load(db, here, slug)
         report = loaded.report
         when = _day_to_show(report, day)
-        record = loading.record_of_day(db, loaded.row, when) if when else None
         files = uploads.uploads_of(db, loaded.row)
         keys = loading.keys_in_use(db, loaded.row)
         made = visits.visits_of(db, loaded.row)
@@ -69,8 +68,6 @@ def site(
         "view": None,
         "mark_words": MARK_WORDS,
         "sizes": SIZES,
-        "heat": "{}",
-        "check": "",
         "day": None,
     }
     if report is not None:
@@ -78,9 +75,7 @@ def site(
         context["view"] = site_view(
             report, site=loaded.facts, slug=slug, texts=words, links=True, until=until
         )
-        context["heat"] = _heat(report)
-        context["check"] = check_json(report)
-        context["day"] = _day(report, when, record) if when else None
+        context["day"] = _day(report, when) if when else None
     return page("site.html", **context)
 
 
@@ -95,12 +90,6 @@ _MESSAGES = {
     "none": "No file was chosen.",
     "restored": "It is back, with all its logs.",
 }
-
-
-def _heat(report: Report) -> str:
-    names = titles(texts())
-    parts = (f'"{s}":{figure_json(heat_by_period(report, s, titles=names))}' for s in SIZES)
-    return "{" + ",".join(parts) + "}"
 
 
 def _within(report: Report, when: date) -> date:
@@ -124,7 +113,7 @@ def _day_to_show(report: Report | None, asked: str | None) -> date | None:
     return date.fromisoformat(best.date)
 
 
-def _day(report: Report, when: date, record: Record | None) -> dict[str, str]:
+def _day(report: Report, when: date) -> dict[str, str]:
     return {
         "date": when.isoformat(),
         "before": (when - timedelta(days=1)).isoformat(),
@@ -132,7 +121,6 @@ def _day(report: Report, when: date, record: Record | None) -> dict[str, str]:
         "first": report.days[0].date,
         "last": report.days[-1].date,
         "says": _day_says(report, when),
-        "figure": _day_figure(report, record),
     }
 
 
@@ -168,6 +156,28 @@ def one_day(here: Here, slug: str, when: str) -> Response:
     body = (
         f'{{"says":{json.dumps(_day_says(report, asked))},"figure":{_day_figure(report, record)}}}'
     )
+    return Response(body, media_type="application/json", headers={"Cache-Control": "no-store"})
+
+
+@router.get("/sites/{slug}/heat/{size}")
+def heat(here: Here, slug: str, size: Size) -> Response:
+    """Give the figure of heat by day, week, month or year, for the page's script."""
+    with here.database.reading() as db:
+        report = loading.load(db, here, slug).report
+    if report is None:
+        raise NotFoundError("There is no report of this site yet.")
+    body = figure_json(heat_by_period(report, size, titles=titles(texts())))
+    return Response(body, media_type="application/json", headers={"Cache-Control": "no-store"})
+
+
+@router.get("/sites/{slug}/check")
+def field_check(here: Here, slug: str) -> Response:
+    """Give the figure of the field check, for the page's script."""
+    with here.database.reading() as db:
+        report = loading.load(db, here, slug).report
+    body = check_json(report) if report is not None else ""
+    if not body:
+        raise NotFoundError("No hour of this site was good enough for a field check.")
     return Response(body, media_type="application/json", headers={"Cache-Control": "no-store"})
 
 

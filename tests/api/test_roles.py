@@ -58,7 +58,9 @@ NEEDS: dict[str, str] = {
     "GET /digest/{week}": "see",
     "GET /sites/{slug}": "see",
     "GET /sites/{slug}/day/{when}": "see",
+    "GET /sites/{slug}/check": "see",
     "GET /sites/{slug}/facts": "see",
+    "GET /sites/{slug}/heat/{size}": "see",
     "GET /sites/{slug}/findings/{key}": "see",
     "GET /sites/{slug}/logs": "see",
     "GET /sites/{slug}/readings": "see",
@@ -276,6 +278,7 @@ class Server:
             ("{key}", "stagnation"),
             ("{week}", "2025-W23"),
             ("{year}", "2025"),
+            ("{size}", "month"),
             ("{token}", self.link),
         ):
             path = path.replace(name, value)

@@ -17,13 +17,12 @@ from analysis.results import Bounded, Evidence, Report, Savings
 from analysis.site import Site
 from analysis.sitefile import parse_site
 from dashboards.care_view import LifeStep, life_view
-from dashboards.figures.heat_by_period import heat_by_period
 from dashboards.finding_page import FindingView, finding_view
 from dashboards.fleet_page import FleetPage, FleetSite, fleet_page
 from dashboards.links import finding_key, finding_of_key
 from dashboards.losses import not_counted, recent_loss, worth
 from dashboards.missing_heat import missing_heat
-from dashboards.render import figure_json, render, script_json
+from dashboards.render import render, script_json
 from dashboards.report_page import render_report
 from dashboards.site_form import GROUPS, field_of
 from dashboards.site_page import MARK_WORDS, site_view
@@ -94,8 +93,7 @@ def site_page(report: Report, site: Site) -> str:
     )  # fmt: skip
     return render(
         "site.html", site=head, view=view, mark_words=MARK_WORDS, sizes=("month",),
-        heat=figure_json(heat_by_period(report, "month", titles={})), day=None, uploads=(),
-        visits=(), keys=0, message=None,
+        day=None, uploads=(), visits=(), keys=0, message=None,
     )  # fmt: skip
 
 
