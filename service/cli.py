@@ -55,6 +55,7 @@ def _parser() -> argparse.ArgumentParser:
         _add_verify,
         _add_backup,
         _add_restore,
+        _add_check,
         _add_demo,
     ):
         add(commands)
@@ -257,6 +258,21 @@ def _restore(args: argparse.Namespace) -> int:
     from service.backups.command import run_restore
 
     return run_restore(args)
+
+
+def _add_check(commands: "_Commands") -> None:
+    from service.operation.command import add_arguments
+
+    command = commands.add_parser("check", help="look the installation over: what is to be mended")
+    _add_places(command)
+    add_arguments(command)
+    command.set_defaults(run=_check)
+
+
+def _check(args: argparse.Namespace) -> int:
+    from service.operation.command import run
+
+    return run(args)
 
 
 def _add_demo(commands: "_Commands") -> None:

@@ -3,12 +3,15 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection, create_engine, event, func, select
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.engine import URL, Engine, make_url
 from sqlalchemy.orm import Session
+
+if TYPE_CHECKING:
+    from alembic.config import Config
 
 # A writer waits this long for another before it gives up [ms].
 _BUSY_MS = 30_000
@@ -56,12 +59,8 @@ class Database:
     def migrate(self) -> None:
         """Bring the tables to the state that this version needs."""
         from alembic import command
-        from alembic.config import Config
 
-        config = Config()
-        config.set_main_option(
-            "script_location", str(Path(__file__).resolve().parent.parent / "migrations")
-        )
+        config = _migrations()
         with self.engine.begin() as connection:
             if not self.is_sqlite:
                 connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_MIGRATION_LOCK})")
@@ -84,6 +83,25 @@ class Database:
     def close(self) -> None:
         """Close all connections."""
         self.engine.dispose()
+
+
+def newest_revision() -> str:
+    """Give the state of the tables that this version needs."""
+    from alembic.script import ScriptDirectory
+
+    head = ScriptDirectory.from_config(_migrations()).get_current_head()
+    assert head is not None
+    return head
+
+
+def _migrations() -> "Config":
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option(
+        "script_location", str(Path(__file__).resolve().parent.parent / "migrations")
+    )
+    return config
 
 
 def only_reads(db: Session) -> bool:
