@@ -1,8 +1,6 @@
 """Writing a site's data into a file: one unchanging moment of the database, a piece at a time."""
 
-from collections.abc import Mapping
 from pathlib import Path
-from typing import Literal
 
 from sqlalchemy.orm import Session
 
@@ -13,20 +11,10 @@ from service.assessments import queries as assessment_queries
 from service.care import queries as care_queries
 from service.db.models import Site
 from service.errors import NotFoundError
+from service.exports.names import Form, What
 from service.exports.rows import hours_table, readings_table
 from service.exports.tables import Span, Table, days_table, findings_table, savings_table
 from service.exports.writers import FORMATS
-
-What = Literal["days", "hours", "readings", "findings", "savings"]
-Form = Literal["csv", "xlsx", "parquet"]
-
-WHAT_WORDS: Mapping[What, str] = {
-    "days": "each day's heat, sun and hottest collector",
-    "hours": "hourly means of what was logged",
-    "readings": "every reading, as a tidy log",
-    "findings": "what was found, what it cost, what was done",
-    "savings": "what each year saved",
-}
 
 
 def write_export(

@@ -10,7 +10,8 @@ from fastapi.responses import FileResponse
 from starlette.background import BackgroundTask
 
 from service.context import Here
-from service.exports.actions import Form, What, file_name, write_export
+from service.exports.actions import file_name, write_export
+from service.exports.names import Form, What
 from service.exports.tables import Span
 from service.exports.writers import FORMATS
 

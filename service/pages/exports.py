@@ -3,7 +3,7 @@
 from fastapi import APIRouter, Response
 
 from service.context import Here
-from service.exports.actions import WHAT_WORDS
+from service.exports.names import WHAT_WORDS
 from service.exports.writers import FORMATS
 from service.pages import loading
 from service.pages.answers import page

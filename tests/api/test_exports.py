@@ -170,6 +170,48 @@ def test_the_command_writes_the_file_whole(back, capsys, tmp_path):
     assert list(tmp_path.iterdir()) == [out]
 
 
+def test_everything_is_taken_along_without_what_signs_in(tmp_path, capsys):
+    from zipfile import ZipFile
+
+    from service.cli import main
+    from service.db.models import Account, Recipient
+
+    with back_ends(tmp_path / "made") as make:
+        back = make()
+        slug = back.add_site()
+        back.hand_in(slug, tidy_log(hours=24), "card.csv")
+        with back.database.session() as db:
+            given = {"firm_id": back.firm_id, "created_at": back.clock.now()}
+            db.add(Account(login="=owner", password_hash="a hash", totp_secret="TOTP", **given))
+            db.add(Recipient(address="reader@example.org", timezone="UTC", **given))
+        back.worker().work_all()
+        back.add_site("Without logs")
+        out = tmp_path / "all"
+        given = ["export", "--all", str(out), "--data-dir", str(back.settings.data_dir)]
+        assert main(given) == 1
+        said = capsys.readouterr()
+        assert said.out == f"{out}\n"
+        assert "Without logs: no days, since there is no report yet" in said.err
+        firm = out / f"firm-{back.firm_id}"
+        site = firm / slug
+        assert (site / "site.toml").read_text().startswith("schema = 1")
+        assert len((site / f"{slug}-readings.csv").read_text().splitlines()) == 144 + 1
+        assert (site / f"{slug}-days.csv").exists()
+        (bundle,) = site.glob("*.zip")
+        with ZipFile(bundle) as archive:
+            logs = [name for name in archive.namelist() if name.endswith("card.csv")]
+            assert archive.read(logs[0]).decode() == tidy_log(hours=24)
+        assert "reader@example.org" in (firm / "readers.csv").read_text()
+        assert "'=owner" in (firm / "people.csv").read_text()
+        text = "".join(path.read_text("latin-1") for path in out.rglob("*.csv"))
+        assert "a hash" not in text
+        assert "TOTP" not in text
+        assert main(given) == 2
+        assert "holds something already" in capsys.readouterr().err
+        assert main(given[:1] + given[3:]) == 2
+        assert "name a site, or a folder" in capsys.readouterr().err
+
+
 def test_a_piece_is_written_before_the_next_is_read(tmp_path):
     target = tmp_path / "x.csv"
     sizes = []
