@@ -3,7 +3,7 @@
 import numpy as np
 
 from analysis.case import Case
-from analysis.clock_check.curves import curves
+from analysis.clock_check.curves import Curves, curves
 from analysis.clock_check.ends import after_noon_s, light_ends
 from analysis.clock_check.shift import shifts
 from analysis.grid import BIN_S, DAY_BINS
@@ -18,12 +18,12 @@ _MOST_NOISE_S = 5400.0
 # A collector's day under this share of its brightest is not worth looking at (judgement).
 _LEAST_GAIN_FRAC = 0.15
 # Far hotter a heat pipe hands over less than the sun gives, and losses run away. Days of standstill
-# below that are clear ones and tell more than mild days do, where what the fluid carried away
-# before it stood is measured: twelve healthy half years without a sun sensor (seeds 300 to 311),
-# medians of days of 110 to 160 °C from -32 to -2 minutes, of milder ones from -22 to +7; 141 and
-# 483 of them told within 40 minutes. Where it is only worked out, a pump that stops at noon moves
-# the whole curve.
-_HOTTEST_C, _HOTTEST_UNMEASURED_C = 160.0, 110.0
+# below that are clear ones and tell more than mild days do.
+_HOTTEST_C = 160.0
+# What was gained is taken over so many bins to either side and to this power before it is laid
+# over the curves.
+_SMOOTH_BINS = 6
+_LEVEL = 0.6
 # Holes up to this long are bridged; longer ones in the dark only.
 _BRIDGED_BINS = int(SECONDS_PER_HOUR / BIN_S)
 _DARK_FRAC = 0.05
@@ -71,18 +71,20 @@ def _by_light(case: Case, light_w_m2: Floats) -> Floats:
 
 def _by_collector(case: Case) -> dict[str, Floats]:
     """Give each day's error after the whole curve of what the collector gained, and its noise."""
-    gain = _bridged(_gain_w(case))
+    gain = _gain_w(case)
     whole = np.s_[:, :DAY_BINS]
     drawn = curves(
         site=case.site,
         time_s=case.grid.start_s[whole] + BIN_S // 2,
         sun=case.sun.at(whole),
     )
-    found = shifts(gain, drawn)
-    hottest_c = _HOTTEST_C if case.heat.measured else _HOTTEST_UNMEASURED_C
+    found = shifts(
+        _bridged(_levelled(_smoothed(np.maximum(gain, 0.0)))),
+        Curves(beam=_levelled(drawn.beam), even=_levelled(drawn.even)),
+    )
     good = (
         (_highest(gain) > _LEAST_GAIN_FRAC * case.model.brightest_w)
-        & ~(_highest(case.binned("collector")) > hottest_c)
+        & ~(_highest(case.binned("collector")) > _HOTTEST_C)
         & (found.misfit < _MOST_MISFIT)
         & (found.noise_s < _MOST_NOISE_S)
     )
@@ -109,6 +111,23 @@ def _gain_w(case: Case) -> Floats:
     return np.asarray(
         case.model.collector_j_k * change.reshape(roof.shape) + lost + carried, dtype=np.float64
     )
+
+
+def _levelled(values: Floats) -> Floats:
+    """Raise mornings and evenings against noon: clouds at noon tell nothing of the time."""
+    return np.asarray(values**_LEVEL)
+
+
+def _smoothed(values: Floats) -> Floats:
+    """Give the mean of the known values about each bin; bins that are not known stay so."""
+    flat = values.ravel()
+    known = np.isfinite(flat)
+    around = np.ones(2 * _SMOOTH_BINS + 1)
+    if flat.size < around.size:
+        return values
+    total = np.convolve(np.where(known, flat, 0.0), around, "same")
+    count = np.convolve(known.astype(np.float64), around, "same")
+    return np.where(known, total / np.maximum(count, 1.0), np.nan).reshape(values.shape)
 
 
 def _highest(values: Floats) -> Floats:
