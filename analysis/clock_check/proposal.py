@@ -1,6 +1,6 @@
 """What would put the clock right: a zone, an offset, a drift; as keys of the `[log]` table."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from analysis.clock_check.course import (
+    Basis,
     ClockDays,
     Course,
     Piece,
@@ -22,7 +23,11 @@ from analysis.units import SECONDS_PER_HOUR
 COVER_95 = 1.96
 # Off by less is good enough for every figure (engineering judgement; the published checks of
 # loggers ask for a quarter of an hour).
-WORTH_S = 900.0
+_WORTH_S = 900.0
+# Without a sun sensor less is not stated, nor a smaller step between two stretches: a season lay 20
+# minutes beside the next one on a healthy plant (tests.bench.clock, engineering judgement).
+_TOLD_S: Mapping[Basis, float] = {"sun sensor": _WORTH_S, "collector": 1500.0}
+_STEP_S, _NEARER_S = 1320.0, 300.0
 # A zone must explain the days this much better than no error, and as well as a free course.
 _CLEARLY = 12.0
 _AS_WELL = 12.0
@@ -49,13 +54,32 @@ class Correction:
 
 
 def wrong_pieces(course: Course) -> tuple[Piece, ...]:
-    """Give the stretches in which the clock is surely off by enough to matter."""
-    return tuple(one for one in course.pieces if is_wrong(one.offset_s, one.u_s))
+    """Give the stretches in which the clock is surely off by enough to matter.
+
+    Beyond its uncertainty, and by what the basis can tell; or by less where it stands out from the
+    stretches beside it, which what a plant does all year to its estimate does not.
+    """
+    pieces = course.pieces
+    return tuple(
+        one
+        for number, one in enumerate(pieces)
+        if _beyond(one, _TOLD_S[course.basis])
+        or (_beyond(one, _WORTH_S) and _stands_out(one, pieces[max(number - 1, 0) : number + 2]))
+    )
 
 
-def is_wrong(offset_s: float, u_s: float) -> bool:
-    """Tell whether an error is beyond its uncertainty and large enough to matter."""
-    return abs(offset_s) > max(COVER_95 * u_s, WORTH_S)
+def _beyond(one: Piece, least_s: float) -> bool:
+    return abs(one.offset_s) > max(COVER_95 * one.u_s, least_s)
+
+
+def _stands_out(one: Piece, near: Sequence[Piece]) -> bool:
+    """Tell whether each stretch beside this one is clearly nearer to the sun."""
+    return len(near) > 1 and all(
+        abs(one.offset_s - other.offset_s) > _STEP_S
+        and abs(one.offset_s) - abs(other.offset_s) > _NEARER_S
+        for other in near
+        if other is not one
+    )
 
 
 def stated_zone(site: Site) -> str:
@@ -108,7 +132,7 @@ def _own(course: Course, site: Site) -> Correction | None:
     zone = site.place.timezone
     drift = course.drift
     if drift is not None:
-        if not any(is_wrong(one.offset_s, one.u_s) for one in course.pieces):
+        if not wrong_pieces(course):
             return None
         return Correction(
             offset_min=round(drift.offset_s / 60.0),
@@ -211,7 +235,7 @@ def drift_wrong_since_s(course: Course) -> float | None:
     if drift is None:
         return None
     u_s = float(np.median([one.u_s for one in course.pieces]))
-    limit_s = max(COVER_95 * u_s, WORTH_S)
+    limit_s = max(COVER_95 * u_s, _TOLD_S[course.basis])
     end_s = course.pieces[-1].end_s
     times = np.linspace(course.pieces[0].start_s, end_s, 400)
     wrong = np.flatnonzero(np.abs(drift.at(times)) > limit_s)

@@ -15,7 +15,7 @@ from analysis.record import Floats
 
 # Clouds of one hour and the next are alike, so a day holds about so many separate looks
 # (engineering judgement, set so that days scatter as they say; measured by tests.bench.clock).
-_LOOKS = 8.0
+_LOOKS = 5.0
 # How deep the valley is, is judged half an hour beside its floor.
 _BESIDE = 6
 _LEAST_MISFIT = 1e-4

@@ -18,12 +18,18 @@ _MOST_NOISE_S = 5400.0
 # A collector's day under this share of its brightest is not worth looking at (judgement).
 _LEAST_GAIN_FRAC = 0.15
 # Far hotter a heat pipe hands over less than the sun gives, and losses run away. Days of standstill
-# below that are clear ones and tell more than mild days do.
+# below that are clear ones and tell more than mild days do: left out from 110 °C on, steps stood
+# 6.5 minutes from the truth rather than 5.5.
 _HOTTEST_C = 160.0
-# What was gained is taken over so many bins to either side and to this power before it is laid
-# over the curves.
+# What was gained is taken over so many bins to either side and to this power before it is laid over
+# the curves: clouds about noon, where most is gained and nothing tells the time, drowned mornings
+# and evenings. Steps of half an hour and an hour of 36 invented logs without a sun sensor then
+# stood 5.5 minutes from the truth (root of the mean square), as they were 9.1.
 _SMOOTH_BINS = 6
 _LEVEL = 0.6
+# Heat that the store alone tells of is told late [s]: 15 healthy years stood 7.2 minutes ahead by
+# it, 2.5 by the pipes.
+_STORE_LATE_S = 300.0
 # Holes up to this long are bridged; longer ones in the dark only.
 _BRIDGED_BINS = int(SECONDS_PER_HOUR / BIN_S)
 _DARK_FRAC = 0.05
@@ -88,8 +94,10 @@ def _by_collector(case: Case) -> dict[str, Floats]:
         & (found.misfit < _MOST_MISFIT)
         & (found.noise_s < _MOST_NOISE_S)
     )
+    by_store = not (case.record.has("loop_hot") or case.heat.measured)
+    late_s = _STORE_LATE_S if by_store else 0.0
     return {
-        "clock_roof_s": np.where(good, found.offset_s, np.nan),
+        "clock_roof_s": np.where(good, found.offset_s - late_s, np.nan),
         "clock_roof_noise_s": np.where(good, found.noise_s, np.nan),
     }
 

@@ -14,9 +14,9 @@ from analysis.clock_check.proposal import (
     corrections,
     course_words,
     drift_wrong_since_s,
-    is_wrong,
     keys_of,
     off_words,
+    wrong_pieces,
     zone_of_clock,
 )
 from analysis.clock_check.signs import clock_columns
@@ -103,6 +103,7 @@ class ClockWrong:
             for number, one in enumerate(course.pieces)
         ]
         ends = [*starts[1:], None]
+        wrong = wrong_pieces(course)
         clock = "" if zone is None else f", as if it ran on {zone}"
         return [
             self._found(
@@ -114,7 +115,7 @@ class ClockWrong:
                 f"the {course.basis}",
             )
             for one, start_s, end_s in zip(course.pieces, starts, ends, strict=True)
-            if is_wrong(one.offset_s, one.u_s)
+            if one in wrong
         ]
 
     def _drifting(self, course: Course, history: History) -> list[Found]:

@@ -9,7 +9,7 @@ import pytest
 from analysis.clock_check.course import ClockDays, course_of, one_way_round
 from analysis.clock_check.curves import Curves
 from analysis.clock_check.ends import light_ends
-from analysis.clock_check.proposal import keys_of, zone_of_clock
+from analysis.clock_check.proposal import keys_of, wrong_pieces, zone_of_clock
 from analysis.clock_check.shift import shifts
 from analysis.clock_check.whole_log import clock_question, look_at_clock
 from analysis.logs.reading import read_logs
@@ -129,6 +129,31 @@ def test_the_plainest_course_is_told():
     drifting = course_of(days_of(place * 20.0))
     assert drifting.drift is not None
     assert drifting.drift.per_month_s == pytest.approx(20.0 * 30.4375, rel=0.1)
+
+
+def by_collector(minutes) -> ClockDays:
+    days = days_of(np.asarray(minutes) * 60.0, noise_s=300.0)
+    return replace(days, noise_s=np.full(len(days.day), 1500.0), stays_s=360.0, basis="collector")
+
+
+@pytest.mark.parametrize(
+    ("before", "meanwhile", "told"),
+    [
+        (21.0, 21.0, []),  # what a plant does to its estimate all year
+        (-4.0, 23.0, [23.0]),  # less than that tells, but beside the plant's own months
+        (-10.0, 12.0, []),
+        (8.0, 22.0, []),
+        (22.0, -45.0, [-45.0]),  # the sound months stand out from the wrong ones as well
+    ],
+)
+def test_without_a_sun_sensor_small_errors_want_sound_months_beside_them(before, meanwhile, told):
+    place = np.arange(140)
+    inside = (place >= 45) & (place < 105)
+    course = course_of(by_collector(np.where(inside, meanwhile, before)))
+    wrong = wrong_pieces(course)
+    assert [one.offset_s / 60.0 for one in wrong] == pytest.approx(told, abs=3.0)
+    if told:
+        assert wrong[0].days == pytest.approx(60, abs=3)
 
 
 def test_strays_are_no_step():

@@ -67,6 +67,19 @@ def test_a_clock_that_was_put_over_and_right_again_is_found_with_its_span(channe
     assert "clock_until = " in found.summary
 
 
+@pytest.mark.parametrize(("channels", "ahead_min"), [(PUMP_LOG, 30), (NO_SUN_LOG, -30)])
+def test_half_an_hour_for_two_months_is_told_without_a_sun_sensor(channels, ahead_min):
+    plant = a_plant(start="2025-05-01", days=112, channels=channels)
+    first_s, end_s = (
+        int(np.datetime64(day, "s").astype(np.int64)) for day in ("2025-06-10", "2025-08-09")
+    )
+    inside = (plant.record.start_s >= first_s) & (plant.record.start_s < end_s)
+    (found,) = findings(moved(plant, np.where(inside, ahead_min * 60, 0)))
+    assert abs(minutes_of(found) - ahead_min) < 1.96 * found.evidence[1].value
+    assert abs(found.start_s - first_s) < 6 * 86400
+    assert findings(plant) == ()
+
+
 def test_a_clock_that_gains_is_a_drift_with_its_rate():
     plant = a_plant(start="2025-02-01", days=160)
     late_s = plant.record.start_s - plant.record.start_s[0]
