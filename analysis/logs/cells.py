@@ -7,6 +7,8 @@ from analysis.logs.stamp_formats import format_of, format_told
 
 _COMMENT = re.compile(r"#|//|%[\s\w]|;")
 _SHORTEST_DAY = len("1/6/25")
+# No header says more in earnest; what looks into one looks no further, whatever it costs there.
+LONGEST_HEAD = 400
 
 
 def is_comment(line: str, delimiter: str) -> bool:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from analysis.channels import Channel, channel, channel_of_tidy
 from analysis.errors import LogError
 from analysis.logs.beside import StampGroup, groups_of
+from analysis.logs.cells import LONGEST_HEAD
 from analysis.logs.conversions import Unit, unit_named
 from analysis.logs.dialect import Dialect
 from analysis.logs.numbers import NumberStyle, decimal_evidence, looks_like_number, split_unit
@@ -234,8 +235,8 @@ def _by_header(head: str) -> ColumnMeaning | None:
     tidy = channel_of_tidy(head)
     if tidy is not None:
         return ColumnMeaning(channel=tidy.name, unit=None)
-    match = _NAMED_WITH_UNIT.fullmatch(head.strip())
-    if match is None:
+    match = _NAMED_WITH_UNIT.fullmatch(head[:LONGEST_HEAD].strip())
+    if match is None or len(head) > LONGEST_HEAD:
         return None
     found = channel(match["name"].strip().lower().replace(" ", "_"))
     if found is None or unit_named(quantity=found.quantity, unit=match["unit"]) is None:

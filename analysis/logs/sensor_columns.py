@@ -13,6 +13,7 @@ from statistics import median
 
 from analysis.errors import LogError
 from analysis.logs.asking import Choice, Question
+from analysis.logs.cells import LONGEST_HEAD
 from analysis.logs.dialect import Dialect
 from analysis.logs.layout import Column, Layout
 from analysis.logs.numbers import is_unit, looks_like_number
@@ -177,7 +178,7 @@ def _numbered(
 
 def _says_number(head: str) -> bool:
     """Tell whether a head says that a column numbers sensors, as `Sensor no` does."""
-    folded = head.strip().lower()
+    folded = head[:LONGEST_HEAD].strip().lower()
     bare = _NUMBER_TAILS.sub("", folded)
     return folded in _NUMBER_HEADS or (bare != folded and (not bare or bare in _NUMBER_HEADS))
 

@@ -3,6 +3,7 @@
 import re
 from dataclasses import dataclass
 
+from analysis.logs.cells import LONGEST_HEAD
 from analysis.logs.conversions import UNITS, folded_unit
 
 # Spellings beyond those of the conversions, folded; common practice, no source.
@@ -126,8 +127,8 @@ def find_unit(head: str, *, unit_head: str = "") -> UnitFound:
     UnitFound
         The unit and the text without it.
     """
-    named = _known(unit_head)
-    head = _UNDERSCORED.sub(lambda match: " " + match[1].replace("_", "/"), head)
+    named = _known(unit_head[:LONGEST_HEAD])
+    head = _UNDERSCORED.sub(lambda match: " " + match[1].replace("_", "/"), head[:LONGEST_HEAD])
     found: list[tuple[str, tuple[str, ...], str]] = []
     for match in _BRACKETS.finditer(head):
         inside = _known(match[1])
