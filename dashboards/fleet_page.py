@@ -36,6 +36,7 @@ class FleetSite:
     note : what it waits for, or why nothing came of it
     aside : how many findings were set aside
     life : finding key to what people did about it, in words
+    invented : whether it is there to try things on; it counts nowhere
     """
 
     slug: str
@@ -46,6 +47,7 @@ class FleetSite:
     note: str | None = None
     aside: int = 0
     life: Mapping[str, str] = field(default_factory=dict)
+    invented: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,14 +87,18 @@ class FleetPage:
     watching: tuple[FleetRow, ...]
     calm: tuple[FleetRow, ...]
     working: tuple[FleetRow, ...]
+    invented: tuple[FleetRow, ...]
+    may_arrange: bool
 
     @property
     def empty(self) -> bool:
-        """Whether there is no site at all."""
+        """Whether there is no site but an invented one."""
         return not (self.asking or self.watching or self.calm or self.working)
 
 
-def fleet_page(sites: Iterable[FleetSite], *, texts: Texts, now_s: float) -> FleetPage:
+def fleet_page(
+    sites: Iterable[FleetSite], *, texts: Texts, now_s: float, may_arrange: bool = True
+) -> FleetPage:
     """Rank the sites by urgency, then by heat lost so far.
 
     Parameters
@@ -100,13 +106,15 @@ def fleet_page(sites: Iterable[FleetSite], *, texts: Texts, now_s: float) -> Fle
     sites : all sites of a firm
     texts : the catalogue's words
     now_s : the present moment, UTC epoch seconds
+    may_arrange : whether the reader may add and remove sites
     """
     # A list of many homes hangs on an office's wall.
     everything = tuple(
         replace(site, report=None if site.report is None else shareable(site.report))
         for site in sites
     )
-    ready = [site for site in everything if site.report is not None]
+    own = [site for site in everything if not site.invented]
+    ready = [site for site in own if site.report is not None]
     ranked = sorted(ready, key=_site_rank)
     rows = {site.slug: _row(site, texts, now_s) for site in everything}
     asking = [s for s in ranked if _mark(s) in ("act", "visit")]
@@ -121,7 +129,9 @@ def fleet_page(sites: Iterable[FleetSite], *, texts: Texts, now_s: float) -> Fle
         asking=tuple(rows[site.slug] for site in asking),
         watching=tuple(rows[site.slug] for site in watching),
         calm=tuple(rows[site.slug] for site in calm),
-        working=tuple(rows[site.slug] for site in everything if site.report is None),
+        working=tuple(rows[site.slug] for site in own if site.report is None),
+        invented=tuple(rows[site.slug] for site in everything if site.invented),
+        may_arrange=may_arrange,
     )
 
 

@@ -19,6 +19,8 @@ _SAID: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("withdrew a customer's link", ("pages.customers.withdraw", "accounts.api.withdraw_link")),
     ("added a site", ("sites.add_site", "sites.add_site_by_form", "pages.editing.add")),
     ("changed the facts of a site", ("sites.replace_file", "pages.editing.replace_facts")),
+    ("added the invented site", ("pages.example.add",)),
+    ("removed the invented site", ("pages.example.remove",)),
     ("deleted a site", ("sites.delete_site", "pages.editing.delete")),
     ("brought a site back", ("sites.restore_site", "pages.editing.restore")),
     ("made a gateway key", ("sites.make_key", "pages.editing.make_key")),

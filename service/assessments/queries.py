@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any, Literal
 
-from sqlalchemy import delete, or_, select
+from sqlalchemy import and_, delete, or_, select
 from sqlalchemy.orm import Session
 
 from analysis.results import Problem, Report, report_from_json
@@ -42,12 +42,13 @@ def latest_report(db: Session, *, site_id: int) -> Report | None:
     return report_from_json(found.report) if found is not None else None
 
 
-def fleet(db: Session, *, firm_id: int) -> list[FleetEntry]:
-    """Give all sites of a firm with their latest reports, by name."""
+def fleet(db: Session, *, firm_id: int, invented: bool = False) -> list[FleetEntry]:
+    """Give all sites of a firm with their latest reports, by name; an invented one on request."""
+    own = () if invented else (Site.invented.is_(False),)
     found: Sequence[Any] = db.execute(
         select(Site, SiteReport)
         .outerjoin(SiteReport, SiteReport.site_id == Site.id)
-        .where(Site.firm_id == firm_id, Site.deleted_at.is_(None))
+        .where(Site.firm_id == firm_id, Site.deleted_at.is_(None), *own)
         .order_by(Site.name, Site.id)
     ).all()
     reading, analysing = _busy(db)
@@ -65,7 +66,9 @@ def fleet(db: Session, *, firm_id: int) -> list[FleetEntry]:
 
 def sites_pending(db: Session, *, firm_id: int) -> list[tuple[Site, Pending | None]]:
     """Give all sites of a firm by name, and what the worker still has to do for each."""
-    found = select(Site).where(Site.firm_id == firm_id, Site.deleted_at.is_(None))
+    found = select(Site).where(
+        Site.firm_id == firm_id, Site.deleted_at.is_(None), Site.invented.is_(False)
+    )
     reading, analysing = _busy(db)
     return [
         (site, _pending(site.id, reading, analysing))
@@ -106,7 +109,9 @@ def due_sites(db: Session, *, now: datetime, made_before: datetime, method: str)
         )
     )
     found = select(Site.id).where(
-        Site.deleted_at.is_(None), or_(Site.id.in_(marked), Site.id.in_(stale))
+        Site.deleted_at.is_(None),
+        # An invented log ends where it ends; that it grows old is no finding.
+        or_(Site.id.in_(marked), and_(Site.id.in_(stale), Site.invented.is_(False))),
     )
     return list(db.scalars(found.order_by(Site.id)))
 

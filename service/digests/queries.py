@@ -170,7 +170,7 @@ def reports_made(db: Session) -> list[ReportMade]:
     found = (
         select(Site.id, Site.firm_id, SiteReport.made_at)
         .join(SiteReport, SiteReport.site_id == Site.id)
-        .where(Site.deleted_at.is_(None), Site.id.in_(unmailed))
+        .where(Site.deleted_at.is_(None), Site.invented.is_(False), Site.id.in_(unmailed))
         .order_by(Site.id)
     )
     return [
@@ -184,7 +184,7 @@ def urgent_report(db: Session, *, site_id: int) -> tuple[Site, Report] | None:
     row = db.execute(
         select(Site, SiteReport.report)
         .join(SiteReport, SiteReport.site_id == Site.id)
-        .where(Site.id == site_id, Site.deleted_at.is_(None))
+        .where(Site.id == site_id, Site.deleted_at.is_(None), Site.invented.is_(False))
     ).one_or_none()
     if row is None:
         return None

@@ -8,6 +8,7 @@ from service.pages import (
     customers,
     digest,
     editing,
+    example,
     exports,
     findings,
     firm,
@@ -35,6 +36,7 @@ router = APIRouter(include_in_schema=False)
 # `/sites/new` stands before `/sites/{slug}`, `/visits/new` before `/visits/{visit_id}`.
 _PARTS = (
     editing,
+    example,
     watching,
     findings,
     people,

@@ -44,6 +44,7 @@ class SiteHead:
     last_data: str
     problem: str | None
     busy: str | None
+    invented: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,6 +73,7 @@ def load(db: Session, here: Context, slug: str, *, may: Right = "see") -> Loaded
         last_data=f"last data {last}" if saved else "no data yet",
         problem=row.problem,
         busy=_BUSY[pending] if pending else None,
+        invented=row.invented,
     )
     report = report_from_json(saved.report) if saved else None
     if report is not None and not caller.is_own_machine:
@@ -104,7 +106,7 @@ def fleet_sites(db: Session, *, firm_id: int, today: date) -> list[FleetSite]:
     cases = care_queries.cases_of_firm(db, firm_id=firm_id)
     return [
         _fleet_site(entry, refusals.get(entry.site.id), cases.get(entry.site.slug, {}), today)
-        for entry in assessment_queries.fleet(db, firm_id=firm_id)
+        for entry in assessment_queries.fleet(db, firm_id=firm_id, invented=True)
     ]
 
 
@@ -123,6 +125,7 @@ def _fleet_site(
         report=report,
         last_data_s=entry.data_until_s,
         state=_state(entry),
+        invented=entry.site.invented,
         note=_note(entry, refusal),
         aside=aside,
         life={

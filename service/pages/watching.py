@@ -30,6 +30,7 @@ from service.pages.answers import page, texts
 router = APIRouter(include_in_schema=False)
 
 _YEAR_S = 31_536_000
+_NO_FIGURE = '{"data":[],"layout":{"height":160}}'
 
 
 @router.get("/")
@@ -38,7 +39,12 @@ def fleet(here: Here) -> Response:
     with here.database.reading() as db:
         caller = here.person(db, may="see")
         sites = loading.fleet_sites(db, firm_id=caller.firm_id, today=here.now().date())
-    built = fleet_page(sites, texts=texts(), now_s=here.now().timestamp())
+    built = fleet_page(
+        sites,
+        texts=texts(),
+        now_s=here.now().timestamp(),
+        may_arrange=caller.may("arrange"),
+    )
     return page("fleet.html", page=built)
 
 
@@ -126,7 +132,7 @@ def _day(report: Report, when: date) -> dict[str, str]:
 
 def _day_figure(report: Report, record: Record | None) -> str:
     if record is None:
-        return '{"data":[],"layout":{"height":160}}'
+        return _NO_FIGURE
     return figure_json(day_curves(record, timezone=report.timezone))
 
 
@@ -175,9 +181,7 @@ def field_check(here: Here, slug: str) -> Response:
     """Give the figure of the field check, for the page's script."""
     with here.database.reading() as db:
         report = loading.load(db, here, slug).report
-    body = check_json(report) if report is not None else ""
-    if not body:
-        raise NotFoundError("No hour of this site was good enough for a field check.")
+    body = (check_json(report) if report is not None else "") or _NO_FIGURE
     return Response(body, media_type="application/json", headers={"Cache-Control": "no-store"})
 
 

@@ -9,9 +9,19 @@ from service.db.models import ApiKey, Site, SiteFileVersion
 
 
 def list_sites(db: Session, *, firm_id: int) -> list[Site]:
-    """Give a firm's sites by name."""
-    found = select(Site).where(Site.firm_id == firm_id, Site.deleted_at.is_(None))
+    """Give a firm's own sites by name, without an invented one."""
+    found = select(Site).where(
+        Site.firm_id == firm_id, Site.deleted_at.is_(None), Site.invented.is_(False)
+    )
     return list(db.scalars(found.order_by(Site.name, Site.id)))
+
+
+def invented_site(db: Session, *, firm_id: int) -> Site | None:
+    """Give the firm's invented site."""
+    found = select(Site).where(
+        Site.firm_id == firm_id, Site.deleted_at.is_(None), Site.invented.is_(True)
+    )
+    return db.scalar(found.order_by(Site.id).limit(1))
 
 
 def count_sites(db: Session) -> int:

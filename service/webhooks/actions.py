@@ -143,7 +143,7 @@ def is_listened_to(db: Session, *, firm_id: int) -> bool:
 
 def tell(db: Session, *, site: Site, events: Sequence[Event], now: datetime) -> None:
     """Note events of a site for every webhook that wants them."""
-    if not events:
+    if not events or site.invented:
         return
     about = {"site": {"slug": site.slug, "name": site.name}}
     for webhook in queries.webhooks_of(db, firm_id=site.firm_id):

@@ -111,6 +111,8 @@ NEEDS: dict[str, str] = {
     "POST /settings/recipients/{recipient_id}/resume": "arrange",
     "POST /settings/recipients/{recipient_id}/test": "arrange",
     "GET /sites/new": "arrange",
+    "POST /example": "arrange",
+    "POST /example/remove": "arrange",
     "POST /sites/new": "arrange",
     "POST /sites/{slug}/delete": "arrange",
     "POST /sites/{slug}/facts": "arrange",

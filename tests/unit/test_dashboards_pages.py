@@ -90,6 +90,7 @@ def site_page(report: Report, site: Site) -> str:
     head = SimpleNamespace(
         name=site.place.name, slug="mill", path="/sites/mill", describes=view.describes,
         last_data="last data just now", problem=None, busy=None,
+        invented=False,
     )  # fmt: skip
     return render(
         "site.html", site=head, view=view, mark_words=MARK_WORDS, sizes=("month",),

@@ -2,7 +2,7 @@
 
 from datetime import datetime
 
-from sqlalchemy import ForeignKey, Index, String, Text, UniqueConstraint
+from sqlalchemy import ForeignKey, Index, String, Text, UniqueConstraint, false
 from sqlalchemy.orm import Mapped, mapped_column
 
 from service.db.base import Base, UtcDateTime
@@ -14,7 +14,8 @@ class Site(Base):
     `text` is the site file as given; it parsed when it was accepted. `stamp` says which end of
     its step the stored stamps mark, once there are any. `problem` says in plain words why the
     site could not be assessed, None while it can. A site with `deleted_at` is out of sight and
-    can be brought back until it is purged.
+    can be brought back until it is purged. An `invented` one is there to try things on: no mail,
+    list of visits or other program ever hears of it.
     """
 
     __tablename__ = "site"
@@ -31,6 +32,7 @@ class Site(Base):
     problem: Mapped[str | None] = mapped_column(Text)
     created_at: Mapped[datetime] = mapped_column(UtcDateTime)
     deleted_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
+    invented: Mapped[bool] = mapped_column(default=False, server_default=false())
 
 
 class SiteFileVersion(Base):
