@@ -2,7 +2,8 @@
 
 A table of data. Factors are exact by definition, or from NIST Special Publication 811 (2008),
 appendix B (quoted from memory): US gallon 3.785411784 l, psi 6.894757 kPa, mile 1609.344 m,
-knot 1852 m/h, Btu (IT) 1055.056 J. "gal" means the US gallon.
+knot 1852 m/h, Btu (IT) 1055.056 J, calorie (IT) 4.1868 J, standard
+atmosphere 101.325 kPa. "gal" means the US gallon.
 """
 
 import re
@@ -16,6 +17,7 @@ from analysis.units import KELVIN_AT_0_C, SECONDS_PER_DAY, SECONDS_PER_HOUR, kwh
 
 _GALLON_L = 3.785411784
 _BTU_J = 1055.056
+_CAL_J = 4.1868
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,6 +76,7 @@ UNITS: dict[str, dict[str, Unit]] = {
         "kw": Unit(factor=1000),
         "btu/h": Unit(factor=_BTU_J / SECONDS_PER_HOUR),
         "kbtu/h": Unit(factor=1000 * _BTU_J / SECONDS_PER_HOUR),
+        "kcal/h": Unit(factor=1000 * _CAL_J / SECONDS_PER_HOUR),
     },
     "irradiance": {"w/m2": Unit(), "kw/m2": Unit(factor=1000)},
     "energy": {
@@ -84,10 +87,14 @@ UNITS: dict[str, dict[str, Unit]] = {
         "gj": Unit(factor=1000 / 3.6),
         "btu": Unit(factor=kwh_from_j(_BTU_J)),
         "kbtu": Unit(factor=kwh_from_j(1000 * _BTU_J)),
+        "kcal": Unit(factor=kwh_from_j(1000 * _CAL_J)),
+        "mcal": Unit(factor=kwh_from_j(1e6 * _CAL_J)),
+        "gcal": Unit(factor=kwh_from_j(1e9 * _CAL_J)),
     },
     "pressure": {
         "bar": Unit(),
         "mbar": Unit(factor=0.001),
+        "bar abs": Unit(shift=-1.01325),
         "kpa": Unit(factor=0.01),
         "psi": Unit(factor=0.06894757),
     },
@@ -151,6 +158,9 @@ _SPELLINGS = {
     "0-1": "0..1",
     "0-100": "0..100",
     "w/qm": "w/m2",
+    "barabs": "bar abs",
+    "bara": "bar abs",
+    "bar(a)": "bar abs",
 }
 
 
@@ -252,6 +262,7 @@ def _printed(name: str) -> str:
     more = {"kw/m2": "kW/m2", "kwh": "kWh", "wh": "Wh", "mwh": "MWh", "mj": "MJ", "gj": "GJ"}
     more |= {name: f"{name[:-1]} {name[-1].upper()}" for name in _TEMPERATURE_PARTS}
     more |= {"kpa": "kPa", "btu/h": "Btu/h", "kbtu/h": "kBtu/h", "btu": "Btu", "kbtu": "kBtu"}
+    more |= {"mcal": "Mcal", "gcal": "Gcal"}
     return (capitals | more).get(name, name)
 
 

@@ -113,7 +113,7 @@ def find_headers(
 def _decimals_apart(
     name: str, before: list[Row], samples: tuple[tuple[str, ...], ...], width: int
 ) -> None:
-    """Refuse rows whose decimal commas separate columns, as a header of half as many names shows.
+    """Refuse rows whose decimal commas separate columns, as a header of fewer names shows.
 
     Without it such a file would be one without a header, whole degrees and tenths in turns.
     """
@@ -121,11 +121,22 @@ def _decimals_apart(
         return
     number, cells = before[-1]
     filled = bare(cells)
-    if len(filled) < 2 or width != 2 * len(filled) - 1 or any(map(looks_like_number, filled)):
+    more = width - len(filled)
+    if len(filled) < 2 or not 0 < more < len(filled) or any(map(looks_like_number, filled)):
         return
-    tenths = [row[place].strip() for row in samples for place in range(2, width, 2)]
-    if all(cell.isdigit() and len(cell) <= 3 for cell in tenths):
+    columns = list(zip(*samples, strict=True))[2:]
+    if sum(_are_decimals(column) for column in columns) >= more:
         raise _too_short(name, number, filled, width)
+
+
+def _are_decimals(cells: tuple[str, ...]) -> bool:
+    """Tell whether all cells have the same few digits and nothing else, as decimals have."""
+    held = [cell.strip() for cell in cells]
+    return (
+        all(cell.isdigit() for cell in held)
+        and len({len(cell) for cell in held}) == 1
+        and (len(held[0]) <= 3)
+    )
 
 
 def _too_short(name: str, line: int, names: tuple[str, ...], width: int) -> LogError:

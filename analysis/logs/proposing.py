@@ -13,6 +13,7 @@ from analysis.logs.layout import Column, column_key
 from analysis.logs.onefile import RowsRead, read_rows
 from analysis.logs.planning import FilePlan, Told
 from analysis.logs.rows import ON
+from analysis.logs.scaled_heads import as_printed, in_units, scale_of
 from analysis.logs.sentinels import find_sentinels
 from analysis.logs.shapes import ProblemList
 from analysis.site import ColumnMeaning, Site
@@ -131,8 +132,15 @@ def propose(
     """Propose a meaning for each column, from its words and what its values do."""
     from analysis.meaning.propose import propose as by_words_and_physics
 
+    scales = {one.place: scaled for one in columns if (scaled := scale_of(one)) is not None}
+    columns = tuple(
+        in_units(one, scales[one.place]) if one.place in scales else one for one in columns
+    )
     stamp_s, columns = _together(stamp_s, columns)
-    return by_words_and_physics(columns, stamp_s=stamp_s, site=site, keys=keys, file=file)
+    found = by_words_and_physics(columns, stamp_s=stamp_s, site=site, keys=keys, file=file)
+    return tuple(
+        as_printed(one, scales[one.place]) if one.place in scales else one for one in found
+    )
 
 
 def _together(

@@ -6,14 +6,20 @@ headers that name temperatures stand over each other's data.
 """
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
 
 from analysis.channels import BASE_CHANNELS
 from analysis.logs.conversions import UNITS
 from analysis.meaning.assign import Assignment, Links, between
 from analysis.meaning.states import UNIT_SHARES, Header, State, printed_unit
 from analysis.site import ColumnMeaning
+
+Floats = NDArray[np.float64]
 
 # Units whose sizes differ by more than this are told apart by size; a kilowatt-hour is 3.6 MJ.
 _NEAR = math.log(10.0)
@@ -26,6 +32,11 @@ _EXCHANGED = 4.0
 # What runs in the sun, and a correlation with it that none of these has (engineering judgement).
 _SUNNY = ("pump", "secondary_pump", "flow", "heat_power")
 _AGAINST_THE_SUN = -0.25
+# A pump's speed that is regulated goes well above this in percent (engineering judgement).
+_LEAST_MOST, _MOST_LITTLE, _PERCENT = 1.0, 20.0, 101.0
+_NO_PERCENT = re.compile(
+    r"(?<![^\W\d_])(?:\d+\s*-\s*10\s*v|volts?|rpm|hz)(?![^\W\d_])", re.IGNORECASE
+)
 INVERTED = "it is on by night and off in the sun: it may tell when the pump is off"
 
 
@@ -41,6 +52,7 @@ class Doubt:
     times : how much more heat (below 1: less) that would be than there can be, or than another
         column shows
     inverted : whether it is on by night and off in the sun, as a signal for "off" is
+    scale : why a share without a unit is no percent, as minutes, volts or bits would be
     """
 
     units: tuple[str, ...] = ()
@@ -48,9 +60,10 @@ class Doubt:
     printed: str = ""
     times: float = 1.0
     inverted: bool = False
+    scale: str = ""
 
     def __bool__(self) -> bool:
-        return bool(self.units or self.channel or self.printed or self.inverted)
+        return bool(self.units or self.channel or self.printed or self.inverted or self.scale)
 
     def reason(self, best: State) -> str:
         """Say it as a phrase that begins with "but", "" where nothing is open."""
@@ -62,6 +75,8 @@ class Doubt:
             )
         if self.inverted:
             return f"but {INVERTED}"
+        if self.scale:
+            return f"but {self.scale}"
         if self.printed:
             return f"but {self.against_head}"
         if self.units:
@@ -120,6 +135,30 @@ def doubt_of(
         channel = other if gain >= _EXCHANGED else ""
     inverted = best.channel in _SUNNY and best.look.sun_like < _AGAINST_THE_SUN
     return Doubt(units=units, channel=channel, inverted=inverted)
+
+
+def scale_doubt(best: State, values: Floats, *, head: str, unit: str) -> str:
+    """Say why a share without a unit is no percent, "" where it may well be.
+
+    Parameters
+    ----------
+    best : what the column is taken for
+    values : as written; NaN missing
+    head, unit : what its head says, and the unit that was found in it
+    """
+    if not best.channel or BASE_CHANNELS[best.channel].quantity != "share" or best.unit is not None:
+        return ""
+    held = values[np.isfinite(values)]
+    if unit or not len(held):
+        return ""
+    most = float(held.max())
+    if _NO_PERCENT.search(head) or _LEAST_MOST < most <= _MOST_LITTLE or most > _PERCENT:
+        return (
+            f"it goes up to {most:g}, which need not be percent: it may be volts, minutes of each "
+            'step or bits; its unit says how much one is, as "10 %" for 0 to 10 V or "0.392 %" for '
+            "0 to 255"
+        )
+    return ""
 
 
 def _open_units(

@@ -25,6 +25,11 @@ EXPECTED = [
     ("power", "BTU/h", 1.0, 0.2930711),
     ("power", "kBtu/hr", 1.0, 293.0711),
     ("energy", "BTU", 1e6, 293.0711),
+    # The calorie (IT) is 4.1868 J, the standard atmosphere 101.325 kPa (NIST SP 811, from memory).
+    ("energy", "kcal", 1000.0, 1.163),
+    ("energy", "Gcal", 1.0, 1163.0),
+    ("power", "kcal/h", 1000.0, 1163.0),
+    ("pressure", "bar abs", 3.01325, 2.0),
     ("irradiance", "kW/m²", 0.8, 800.0),
     ("irradiance", "W/m2", 800.0, 800.0),
     ("energy", "Wh", 1000.0, 1.0),

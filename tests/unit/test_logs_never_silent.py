@@ -107,3 +107,46 @@ def test_of_least_mean_and_most_of_a_step_only_the_mean_is_offered(head):
     understood = read(f"{head}\n{rows}").files[0].understood
     assert understood is not None
     assert [("avg" in one.head) for one in understood.columns] == [True]
+
+
+def test_decimal_commas_between_commas_beside_whole_numbers_are_refused():
+    rows = "".join(f"2025-06-01 00:{at:02d},{20 + at},5,{30 + at},25,1\n" for at in range(40))
+    with pytest.raises(LogError, match="names 4 columns, but the rows hold 6"):
+        read("Time,Roof,Tank,Pump\n" + rows)
+
+
+def plant_log(head: str, column) -> str:
+    """Write a log of a plant: four temperatures by name and one column more, as a function."""
+    record = a_plant(days=6).record
+    names = ("collector", "store_bottom", "loop_hot", "loop_cold")
+    lines = [f"time;Collector [C];Tank bottom [C];Solar flow pipe [C];Solar return pipe [C];{head}"]
+    for at, start in enumerate(record.start_s.tolist()):
+        values = ";".join(f"{record.columns[name][at]:.1f}" for name in names)
+        lines.append(f"{np.datetime64(start, 's')}Z;{values};{column(record.columns, at)}")
+    return "\n".join(lines)
+
+
+@pytest.mark.parametrize(
+    ("head", "size"),
+    [("Flow [0,1 l/min]", 0.1), ("Flow (l/min x10)", 0.1), ("Flow [10 l/h]", 10 / 60)],
+)
+def test_a_number_beside_the_unit_of_a_head_counts(head, size):
+    found = read(plant_log(head, lambda columns, at: f"{columns['flow'][at] / size:.2f}"))
+    assert found.columns["flow"] == pytest.approx(a_plant(days=6).record.columns["flow"], abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("head", "most"), [("Pump 0-10V", 10.0), ("Pump", 10.0), ("PWM Pump", 255.0)]
+)
+def test_a_pump_that_need_not_be_percent_is_asked(head, most):
+    text = plant_log(head, lambda columns, at: f"{columns['pump'][at] * most / 100:.1f}")
+    found = read(text)
+    assert "pump" not in found.columns
+    assert [one.subject for one in found.questions] == [head]
+    # Bits are taken for a flow where there is none.
+    assert most > 100.0 or "need not be percent" in found.questions[0].why
+
+
+def test_a_pump_in_percent_is_not_asked():
+    found = read(plant_log("Pump", lambda columns, at: f"{columns['pump'][at]:.0f}"))
+    assert "pump" in found.columns
