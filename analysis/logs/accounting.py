@@ -17,6 +17,7 @@ from analysis.logs.layout import Column
 from analysis.logs.onefile import RowsRead, zone_of
 from analysis.logs.planning import FilePlan, Told
 from analysis.logs.shapes import quoted
+from analysis.logs.step_figures import extremes
 from analysis.site import ColumnMeaning
 from analysis.units import SECONDS_PER_HOUR
 
@@ -227,6 +228,7 @@ def understood_of(
         remarks.append("the date stands on a line of its own, above the rows of its day")
     if plan.long is None:
         remarks += [_beside(plan, group) for group in plan.layout.groups[1:]]
+        remarks += _without_numbers(plan)
     if plan.footers:
         lines = "1 line" if plan.footers == 1 else f"{plan.footers} lines"
         remarks.append(f"{lines} under the rows hold no row and were passed over")
@@ -285,6 +287,25 @@ def _beside(plan: FilePlan, group: StampGroup) -> str:
         f"{named} {said} read at the time in column {number}, {quoted(group.stamp.head)}, and not "
         "at the first time of the row"
     )
+
+
+def _without_numbers(plan: FilePlan) -> list[str]:
+    """Say which columns with a head are left out because their cells are no numbers."""
+    dialect = plan.dialect
+    aside = extremes(dialect.heads)
+    said = []
+    for place, head in enumerate(dialect.heads):
+        if (
+            not head
+            or head not in plan.layout.ignored
+            or place in aside
+            or dialect.is_shared(place)
+        ):
+            continue
+        cell = next((row[place] for row in dialect.samples if row[place].strip()), "")
+        if cell:
+            said.append(f"{quoted(head)} (as {quoted(cell)})")
+    return [f"left out, for their cells are no numbers: {', '.join(said)}"] if said else []
 
 
 def in_words(plan: FilePlan, told: Told) -> str:

@@ -2,7 +2,7 @@
 
 import re
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Set
 from dataclasses import dataclass, replace
 
 from analysis.channels import Channel, channel, channel_of_tidy
@@ -13,6 +13,7 @@ from analysis.logs.conversions import Unit, unit_named
 from analysis.logs.dialect import Dialect
 from analysis.logs.numbers import NumberStyle, decimal_evidence, looks_like_number, split_unit
 from analysis.logs.shapes import quoted
+from analysis.logs.spreadsheet_dates import turned_into_date
 from analysis.logs.stamps import StampFormat
 from analysis.logs.step_figures import extremes
 from analysis.logs.timecolumns import StampColumns, find_stamp_columns, further_stamps, stamp_of
@@ -126,6 +127,7 @@ def find_layout(name: str, dialect: Dialect, told: LogMap) -> Layout:
     stamp = find_stamp_columns(name, dialect, told, known)
     groups = _groups(name, dialect, told, known, stamp)
     stamps = {at for one in groups for at in one.stamp.places} | set(stamp.places)
+    _no_dates_for_numbers(name, dialect, stamps)
     columns: dict[str, Column] = {}
     unknown = []
     ignored = []
@@ -156,6 +158,21 @@ def find_layout(name: str, dialect: Dialect, told: LogMap) -> Layout:
         open=tuple(unknown),
         ignored=tuple(ignored),
         groups=groups,
+    )
+
+
+def _no_dates_for_numbers(name: str, dialect: Dialect, stamps: Set[int]) -> None:
+    """Refuse a file in which a spreadsheet turned readings into dates: they are lost."""
+    places = [place for place in range(len(dialect.heads)) if place not in stamps]
+    found = turned_into_date([[row[place] for row in dialect.samples] for place in places])
+    if found is None:
+        return
+    raise LogError(
+        f"numbers became dates in a spreadsheet, such as {quoted(found[1])}, and cannot be brought "
+        "back; give the file that the logger wrote, unopened",
+        file=name,
+        line=dialect.first_line,
+        column=dialect.heads[places[found[0]]] or f"column {places[found[0]] + 1}",
     )
 
 

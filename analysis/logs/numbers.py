@@ -57,9 +57,7 @@ class NumberStyle:
 
     def value(self, text: str) -> float | None:
         """Read one number without a unit; None where it is none or has two meanings."""
-        bare = text.strip()
-        if not bare.isascii():
-            bare = bare.translate(_MINUS)
+        bare = _signed(text)
         if self.open and any(one.fullmatch(bare) for one in _UNPROVEN.values()):
             return None
         if _PLAIN[self.decimal].fullmatch(bare):
@@ -80,6 +78,14 @@ class NumberStyle:
         if self.open:
             return any(one.fullmatch(bare) for one in _UNPROVEN.values())
         return not self.thousands and bool(_UNPROVEN[self.decimal].fullmatch(bare))
+
+
+def _signed(text: str) -> str:
+    """Give a number with its minus as a hyphen in front, where some programs put it behind."""
+    bare = text.strip()
+    if not bare.isascii():
+        bare = bare.translate(_MINUS)
+    return f"-{bare[:-1]}" if bare[-1:] == "-" and bare[:1].isdigit() else bare
 
 
 def _finite(bare: str, decimal: str) -> float | None:
@@ -109,7 +115,7 @@ def meanings(text: str) -> tuple[float, ...]:
 
 def split_unit(text: str) -> tuple[str, str] | None:
     """Split a cell such as `60,5 °C` into number and unit; None where it holds no known unit."""
-    match = _WITH_UNIT.fullmatch(text.strip())
+    match = _WITH_UNIT.fullmatch(text.strip().translate(_MINUS))
     if match is None or not is_unit(match["unit"]):
         return None
     return match["number"].strip(), match["unit"].strip()

@@ -8,8 +8,10 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.errors import LogError
 from analysis.logs.blocks import BlockReader
 from analysis.logs.clockfix import clock_error_s, in_span, span_keys
+from analysis.logs.exchanged import day_and_month_exchanged
 from analysis.logs.halfdays import AS_WRITTEN, UNTOLD, halves_told
 from analysis.logs.holding import Samples, held, what_is_written
 from analysis.logs.layout import Layout
@@ -299,6 +301,15 @@ def _on_utc(plan: FilePlan, part: Part, told: Told, problems: ProblemList) -> tu
     stamp, name = plan.layout.stamp, plan.name
     head = stamp.head
     part = _reversed(part)
+    if day_and_month_exchanged(part.stamp_s):
+        raise LogError(
+            "the rows jump by months and back, and run on without a jump once day and month change "
+            "places in all dates up to the 12th: a spreadsheet exchanged them; give the file that "
+            "the logger wrote, unopened",
+            file=name,
+            line=int(part.lines[0]),
+            column=head,
+        )
     if stamp.count_s is not None and told.log_map.time_origin is not None:
         part = replace(part, stamp_s=part.stamp_s + int(told.log_map.time_origin.timestamp()))
     part, put_back = _put_back(plan, part, told, problems)

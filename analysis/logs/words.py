@@ -16,6 +16,12 @@ MISSING_FOLDED = frozenset(
         "...",
     )
 )
-_ON = "on true yes run running ein an ja wahr marche oui vrai encendido si sí acceso aan aktiv"
-_OFF = "off false no stop stopped aus nein falsch arrêt arret non faux apagado spento uit nee"
+_ON = (
+    "on true yes run running active ein an ja wahr aktiv marche oui vrai encendido si sí acceso "
+    "aan zapnuto"
+)
+_OFF = (
+    "off false no stop stopped idle inactive aus nein falsch inaktiv arrêt arret non faux apagado "
+    "spento uit nee vypnuto"
+)
 WORDS = dict.fromkeys(_ON.split(), True) | dict.fromkeys(_OFF.split(), False)

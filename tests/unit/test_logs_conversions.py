@@ -79,5 +79,5 @@ def test_a_unit_of_another_quantity_is_none_of_this():
 
 def test_units_are_listed_as_people_write_them():
     assert known_units("temperature") == "C, F, K, 0.1 C, 0.01 C, 0.1 F, 0.1 K"
-    assert known_units("energy") == "kWh, Wh, MWh, MJ, GJ, Btu, kBtu"
+    assert known_units("energy") == "kWh, Wh, MWh, MJ, GJ, Btu, kBtu, kcal, Mcal, Gcal"
     assert all(known_units(quantity) for quantity in (*UNITS, "time"))

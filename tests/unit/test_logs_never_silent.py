@@ -150,3 +150,41 @@ def test_a_pump_that_need_not_be_percent_is_asked(head, most):
 def test_a_pump_in_percent_is_not_asked():
     found = read(plant_log("Pump", lambda columns, at: f"{columns['pump'][at]:.0f}"))
     assert "pump" in found.columns
+
+
+@pytest.mark.parametrize("exchanged", [True, False])
+def test_dates_that_a_spreadsheet_exchanged_are_refused(exchanged):
+    rows = []
+    for hour in range(24 * 40):
+        at = np.datetime64("2025-01-20T00", "h") + hour
+        year, month, day = str(at)[:10].split("-")
+        if exchanged and int(day) <= 12:
+            month, day = day, month
+        rows.append(f"{day}/{month}/{year} {str(at)[11:]}:00;{20 + hour % 9}.5")
+    text = "time;t_collector_c\n" + "\n".join(rows)
+    if not exchanged:
+        assert read(text).rows.kept == len(rows)
+        return
+    with pytest.raises(LogError, match="a spreadsheet exchanged them"):
+        read(text)
+
+
+@pytest.mark.parametrize("cell", ["14. Mai", "May 14", "14-May"])
+def test_numbers_that_became_dates_are_refused(cell):
+    rows = "".join(f"2025-01-11 00:{at:02d};{cell if at % 3 else '14.5'};2.5\n" for at in range(40))
+    with pytest.raises(LogError, match="numbers became dates in a spreadsheet") as refused:
+        read("time;Roof;t_collector_c\n" + rows)
+    assert refused.value.column == "Roof"
+
+
+@pytest.mark.parametrize("cell", ["\u22120.3 °C", "0.3-", "\u22120.3"])
+def test_a_minus_may_be_typographic_or_behind(cell):
+    rows = "".join(f"2025-01-11 00:{at:02d};{cell}\n" for at in range(40))
+    assert read("time;t_ambient_c\n" + rows).columns["ambient"] == pytest.approx(np.full(40, -0.3))
+
+
+def test_a_column_without_numbers_is_named():
+    rows = "".join(f"2025-01-11 00:{at:02d};2.5;{'IO'[at % 2]}\n" for at in range(40))
+    understood = read("time;t_collector_c;Pump\n" + rows).files[0].understood
+    assert understood is not None
+    assert "'Pump' (as 'I')" in " ".join(understood.remarks)
