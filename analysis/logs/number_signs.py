@@ -1,5 +1,6 @@
 """Which signs stand in the numbers of a file: found from its head and from spots all through it."""
 
+import re
 from typing import Literal
 
 from analysis.logs.cells import cells_of, is_stamp
@@ -7,6 +8,7 @@ from analysis.logs.numbers import NumberStyle, decimal_evidence
 from analysis.logs.words import MISSING_FOLDED
 from analysis.site import LogMap
 
+_QUOTED_COMMA = re.compile(rb'"[^"\n\d]{0,3}\d+(?:,\d+)+(?:\.\d+)?[^"\n\d]{0,8}"')
 _SPOT, _SPOTS = 1024, 40
 # Engineering judgement: three columns that never fall below a thousand have decimals instead.
 _SURELY_DECIMALS, _FEWEST_CELLS = 3, 5
@@ -16,10 +18,12 @@ def find_numbers(
     samples: tuple[tuple[str, ...], ...], text: bytes, delimiter: str, told: LogMap
 ) -> tuple[NumberStyle, str, bool]:
     """Find the signs in numbers; a number that stays open, if any; and whether signs differ."""
-    # In a comma separated file without quotes no number can hold a comma.
-    plain = delimiter == "," and b'"' not in text
-    if told.decimal is not None or plain:
-        return NumberStyle(decimal=told.decimal or "."), "", False
+    if told.decimal is not None:
+        other = "," if told.decimal == "." else "."
+        return NumberStyle(decimal=told.decimal, thousands=other), "", False
+    # In a comma separated file only a number in quotes can hold a comma.
+    if delimiter == "," and _QUOTED_COMMA.search(text) is None:
+        return NumberStyle(decimal="."), "", False
     cells = [cell.strip() for row in samples for cell in row if _may_tell(cell)]
     cells += [cell.strip() for cell in _spot_cells(text, delimiter) if _may_tell(cell)]
     cells = list(dict.fromkeys(cells))
@@ -27,7 +31,8 @@ def find_numbers(
     decimal: Literal[".", ","] = "," if comma > point else "."
     if point or comma or not either:
         style = NumberStyle(decimal=decimal, thousands=_thousands(cells))
-        return style, "", bool(point and comma)
+        doubt = next((cell for cell in cells if style.two_meanings(cell)), "")
+        return style, "" if point and comma else doubt, bool(point and comma)
     columns = list(zip(*samples, strict=True))
     if sum(_always_decimals(column) for column in columns) >= _SURELY_DECIMALS:
         return NumberStyle(decimal="," if "," in "".join(cells) else "."), "", False

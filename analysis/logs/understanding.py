@@ -151,6 +151,9 @@ def file_values(
             continue
         far = () if column.channel.quantity in _REGISTERS else find_sentinels(held)
         canonical = _canonical(held, column.unit, rows, told)
+        if plan.dialect.number_doubt and tells.get(column.head):
+            # Its small numbers alone, which nobody doubts, would be another series.
+            canonical = np.full(len(held), np.nan)
         masked = 0
         for one in far:
             there = held == one

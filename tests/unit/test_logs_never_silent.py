@@ -8,7 +8,7 @@ import pytest
 from analysis.errors import LogError
 from analysis.logs.reading import read_logs
 from analysis.logs.shapes import LogSource
-from analysis.site import LogMap
+from analysis.site import ColumnMeaning, LogMap
 from tests.build import a_plant
 from tests.unit.test_logs_reading import SITE
 
@@ -188,3 +188,31 @@ def test_a_column_without_numbers_is_named():
     understood = read("time;t_collector_c;Pump\n" + rows).files[0].understood
     assert understood is not None
     assert "'Pump' (as 'I')" in " ".join(understood.remarks)
+
+
+def test_three_decimals_between_commas_are_decimals_whatever_is_quoted():
+    head = '"#","Date Time, GMT+00:00","Temp, C (LBL: Roof)","t_collector_c"\n'
+    rows = "".join(f"{at},2025-01-11 00:{at:02d},{20 + at}.500,{30 + at}.250\n" for at in range(40))
+    found = read(head + rows)
+    assert found.problems == 0
+    assert found.columns["collector"][0] == 30.25
+
+
+def test_a_point_beside_decimal_commas_is_asked_and_its_column_waits():
+    text = plant_log("Leistung [W]", lambda columns, at: "0" if at % 3 else "1.020")
+    text = "\n".join(
+        ";".join(
+            cell.replace(".", ",") if 0 < place < 5 else cell for place, cell in enumerate(row)
+        )
+        for row in (line.split(";") for line in text.split("\n"))
+    )
+    found = read(text)
+    assert [one.kind for one in found.questions if one.kind == "decimal"] == ["decimal"]
+    power = found.columns.get("heat_power", np.array([np.nan]))
+    assert not np.isfinite(power).any()
+    source = LogSource(name="x.csv", data=text.encode())
+    told = LogMap(
+        decimal=",", columns=(("Leistung [W]", ColumnMeaning(channel="heat_power", unit="W")),)
+    )
+    answered = read_logs([source], site=BARE, log_map=told, keep_open=True)
+    assert np.nanmax(answered.columns["heat_power"]) == 1020.0
