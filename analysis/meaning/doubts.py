@@ -11,15 +11,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.channels import BASE_CHANNELS
+from analysis.logs.asking import OpenColumn
 from analysis.logs.conversions import UNITS
 from analysis.meaning.assign import Assignment, Links, between
 from analysis.meaning.states import UNIT_SHARES, Header, State, printed_unit
 from analysis.site import ColumnMeaning
-
-Floats = NDArray[np.float64]
 
 # Units whose sizes differ by more than this are told apart by size; a kilowatt-hour is 3.6 MJ.
 _NEAR = math.log(10.0)
@@ -137,28 +135,28 @@ def doubt_of(
     return Doubt(units=units, channel=channel, inverted=inverted)
 
 
-def scale_doubt(best: State, values: Floats, *, head: str, unit: str) -> str:
-    """Say why a share without a unit is no percent, "" where it may well be.
+def doubt_of_scale(column: OpenColumn, best: State, *, unit: str) -> Doubt:
+    """Say whether a share without a unit may be no percent.
 
     Parameters
     ----------
+    column : its head and its values as written
     best : what the column is taken for
-    values : as written; NaN missing
-    head, unit : what its head says, and the unit that was found in it
+    unit : the unit that was found in its head
     """
-    if not best.channel or BASE_CHANNELS[best.channel].quantity != "share" or best.unit is not None:
-        return ""
-    held = values[np.isfinite(values)]
-    if unit or not len(held):
-        return ""
+    share = best.channel and BASE_CHANNELS[best.channel].quantity == "share"
+    held = column.values[np.isfinite(column.values)]
+    if not share or best.unit is not None or unit or column.known is not None or not len(held):
+        return Doubt()
     most = float(held.max())
-    if _NO_PERCENT.search(head) or _LEAST_MOST < most <= _MOST_LITTLE or most > _PERCENT:
-        return (
-            f"it goes up to {most:g}, which need not be percent: it may be volts, minutes of each "
-            'step or bits; its unit says how much one is, as "10 %" for 0 to 10 V or "0.392 %" for '
-            "0 to 255"
-        )
-    return ""
+    told = _NO_PERCENT.search(column.head)
+    if not told and not _LEAST_MOST < most <= _MOST_LITTLE and most <= _PERCENT:
+        return Doubt()
+    return Doubt(
+        scale=f"it goes up to {most:g}, which need not be percent: it may be volts, minutes of "
+        'each step or bits; its unit says how much one is, as "10 %" for 0 to 10 V or "0.392 %" '
+        "for 0 to 255"
+    )
 
 
 def _open_units(

@@ -16,7 +16,7 @@ from analysis.logs.asking import SURE_FRAC, OpenColumn, Proposal, Question
 from analysis.logs.conversions import UNITS
 from analysis.meaning.assign import Assignment, Links, assign
 from analysis.meaning.balance import balance_of
-from analysis.meaning.doubts import INVERTED, Doubt, doubt_of, scale_doubt
+from analysis.meaning.doubts import INVERTED, Doubt, doubt_of, doubt_of_scale
 from analysis.meaning.gaps import gaps_of
 from analysis.meaning.looks import Look, look_at
 from analysis.meaning.misprints import with_other_units
@@ -268,11 +268,7 @@ class _Found:
             states=self.states,
             assignment=self.assignment,
             links=self.links,
-        )
-        if not doubt and column.known is None:
-            said = headers[number].unit.unit
-            scale = scale_doubt(best, column.values, head=column.head, unit=said)
-            doubt = replace(doubt, scale=scale)
+        ) or doubt_of_scale(column, best, unit=headers[number].unit.unit)
         if doubt:
             certainty = min(certainty, _SUREST_DOUBTED)
         heat = "energy" in headers[number].unit.quantities
@@ -329,10 +325,8 @@ class _Found:
                 f"its values are those of the {BASE_CHANNELS[doubt.channel].says}"
             )
             return (column_question(shared, subject, file, why=why),)
-        if doubt.inverted:
-            return (column_question(by_channel, subject, file, why=INVERTED),)
-        if doubt.scale:
-            return (column_question(by_channel, subject, file, why=doubt.scale),)
+        if doubt.inverted or doubt.scale:
+            return (column_question(by_channel, subject, file, why=doubt.scale or INVERTED),)
         ranked = sorted(by_channel.items(), key=lambda one: -one[1])[:MOST_CHOICES]
         units = self._units(number, best, degrees) if best.channel else {}
         for unit in doubt.units:
