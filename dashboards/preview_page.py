@@ -12,6 +12,7 @@ from analysis.logs.conversions import UNITS, folded_unit, pulse_units, unit_name
 from analysis.logs.preview import Preview
 from analysis.logs.pulses import pulse_size
 from analysis.logs.stamp_parts import PARTS
+from analysis.meaning.unit_words import find_unit
 from analysis.record import Floats, Record, record_from_stamps
 from dashboards import format as fmt
 from dashboards.figures.day_curves import has_panel
@@ -216,7 +217,7 @@ def _column(
         mood="told" if told else "asked" if open_one else "sure" if chosen else "left",
         reasons=(*first.reasons, *column_losses(now)),
         why=question.why if open_one and question is not None else "",
-        printed=folded_unit(first.unit_head),
+        printed=_printed(first),
         likely=_likely(question),
         channels=_channels(chosen.channel if chosen is not None else ""),
         units=_units(first, chosen.channel if chosen else "", chosen.unit if chosen else None),
@@ -263,12 +264,17 @@ def _channels(chosen: str) -> tuple[Option, ...]:
     )
 
 
+def _printed(column: ColumnUnderstood) -> str:
+    """Give the unit that a head or the line of units prints, folded; "" where none is."""
+    return folded_unit(find_unit(column.head, unit_head=column.unit_head).unit or column.unit_head)
+
+
 def _units(
     column: ColumnUnderstood, chosen: str, unit: str | None
 ) -> tuple[tuple[str, tuple[Option, ...]], ...]:
     """Give the units of each family, the chosen or printed one marked."""
     known = channel(chosen) if chosen else None
-    marked = unit or column.unit_head or None
+    marked = unit or _printed(column) or None
     if known is not None and unit_named(quantity=known.quantity, unit=marked) is None:
         marked = None
     if known is not None and marked is None and known.quantity != "share":
@@ -279,7 +285,7 @@ def _units(
             tuple(
                 Option(
                     value=name,
-                    words=_unit_words(name),
+                    words=unit_words(name),
                     chosen=known is not None
                     and known.quantity == quantity
                     and unit_named(quantity=quantity, unit=marked)
@@ -309,7 +315,8 @@ _UNIT_WORDS = {
 }  # fmt: skip
 
 
-def _unit_words(name: str) -> str:
+def unit_words(name: str) -> str:
+    """Give a unit of a log as it is printed; one without printed words as it stands."""
     return _UNIT_WORDS.get(name, name)
 
 

@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from dataclasses import fields, replace
 from typing import Any
 
+from analysis.channels import channel as channel_named
+from analysis.logs.conversions import unit_named
 from analysis.logs.layout import nameless_key
 from analysis.site import ColumnMeaning, LogMap
 from analysis.sitefile import parse_map
@@ -22,8 +24,9 @@ def map_of_answers(answers: Mapping[str, str], *, told: LogMap) -> LogMap:
 
     Parameters
     ----------
-    answers : the fields of the form: `key-N`, `channel-N`, `unit-N` and `given-N` for each column,
-        keys of `[log]`, and `clock`: lines of `[log]` that put the clock right
+    answers : the fields of the form: `key-N`, `channel-N`, `unit-N`, `given-N`, `printed-N` for
+        each column (without a unit the one that its head prints counts, if it fits), keys of
+        `[log]`, and `clock`: lines of `[log]` that put the clock right
     told : what held before; columns that the form does not show stay
 
     Raises
@@ -46,6 +49,8 @@ def map_of_answers(answers: Mapping[str, str], *, told: LogMap) -> LogMap:
             continue  # its head says so already
         if channel in STAMP_COLUMNS:
             unit = ""
+        elif not unit:
+            unit = _printed(channel, answers.get(f"printed-{number}", ""))
         entries[key] = ColumnMeaning(channel=channel, unit=unit or None)
     said: dict[str, Any] = {
         key: answers[key].strip() for key in FILE_KEYS if answers.get(key, "").strip()
@@ -53,6 +58,14 @@ def map_of_answers(answers: Mapping[str, str], *, told: LogMap) -> LogMap:
     said |= _clock(answers.get("clock", ""))
     found = replace(told, columns=tuple(entries.items()), **said)
     return parse_map(map_to_toml(found))
+
+
+def _printed(name: str, unit: str) -> str:
+    """Give the unit that a head prints where it is one of what the column holds, else ""."""
+    known = channel_named(name)
+    if known is None or not unit:
+        return ""
+    return unit if unit_named(quantity=known.quantity, unit=unit) is not None else ""
 
 
 def _clock(lines: str) -> dict[str, Any]:

@@ -104,6 +104,7 @@ def _page(
         site=loaded.head,
         file={"id": upload_id, "name": waiting.name},
         others=others - 1,
+        undone=waiting.state == "undone",
         maps=maps,
         map_of=answers.get("map_of", ""),
         answers=answers,
@@ -156,6 +157,8 @@ def _accept(here: Context, slug: str, upload_id: int, answers: Mapping[str, str]
             site = here.site_of(db, caller, slug)
             save_map(db, site=site, log_map=maps[1], found=now, who=caller.who, now=here.now())
             actions.ask_again(db, site_id=site.id)
+            if waiting.state == "undone":
+                actions.redo_upload(db, site_id=site.id, upload_id=upload_id)
     except (AnalysisError, ConflictError) as error:
         said = error.detail if isinstance(error, ConflictError) else _plain(error)
         return _page(here, slug, upload_id, answers, sentence(said))

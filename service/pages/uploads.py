@@ -6,10 +6,12 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from analysis.channels import channel
 from analysis.problem_groups import ProblemGroup, with_others
 from analysis.results import Problem
 from dashboards.format import moment, number, plural, sentence
 from dashboards.links import site_path
+from dashboards.preview_page import unit_words
 from dashboards.set_aside_words import set_aside_facts
 from dashboards.site_facts import Fact
 from service.db.models import Site, Upload
@@ -130,9 +132,14 @@ def _says(upload: Upload, replaced: list[Replaced]) -> str:
     return " ".join(said)
 
 
+def _says_channel(name: str) -> str:
+    known = channel(name)
+    return known.says if known else name
+
+
 def _understood(file: Mapping[str, Any], timezone: str) -> str:
     columns = ", ".join(
-        f"“{column['head']}” is {column['channel']} in {column['unit']}"
+        f"“{column['head']}” is {_says_channel(column['channel'])} [{unit_words(column['unit'])}]"
         for column in file.get("columns", ())
     )
     ignored = ", ".join(f"“{head}”" for head in file.get("ignored", ()))

@@ -162,6 +162,43 @@ def test_the_plot_follows_an_answer_without_storing_it(back: BackEnd, client: Te
     assert "[log]" not in site_text(back, slug)
 
 
+def test_without_a_unit_the_one_that_the_head_prints_counts(
+    back: BackEnd, client: TestClient
+) -> None:
+    """Litres an hour taken for litres a minute would be sixty times the heat."""
+    slug = back.add_site()
+    number = hand_in(back, slug, foreign().replace("Q7", "Q7 [l/h]").replace("Q8", "Q8 [bar]"))
+    page = client.get(f"/sites/{slug}/logs/{number}").text
+    assert 'name="printed-6" value="l/h"' in page
+    said = answers(do="accept") | {
+        "key-6": "Q7 [l/h]", "printed-6": "l/h", "key-7": "Q8 [bar]", "printed-7": "bar",
+    }  # fmt: skip
+    assert client.post(f"/sites/{slug}/logs/{number}", data=said).status_code == 303
+    told = dict(parse_site(site_text(back, slug)).log.columns)
+    assert told["Q7 [l/h]"] == ColumnMeaning(channel="flow", unit="l/h")
+    # A pump is not measured in bar: what does not fit is left to the usual unit.
+    assert told["Q8 [bar]"] == ColumnMeaning(channel="pump", unit=None)
+
+
+def test_an_undone_file_gets_other_columns_and_counts_again(
+    back: BackEnd, client: TestClient
+) -> None:
+    slug = back.add_site()
+    number = hand_in(back, slug, foreign())
+    path = f"/sites/{slug}/logs/{number}"
+    wrong = answers(do="accept") | {"channel-1": CHANNELS[2], "channel-2": CHANNELS[1]}
+    client.post(path, data=wrong)
+    back.worker().work_all()
+    client.post(f"{path}/undo")
+    assert f'href="{path}"' in client.get(f"/sites/{slug}/logs").text
+    assert "Leave it as it is" in client.get(path).text
+    assert client.post(path, data=answers(do="accept")).status_code == 303
+    back.worker().work_all()
+    assert states(back) == ["stored"]
+    told = dict(parse_site(site_text(back, slug)).log.columns)
+    assert [told[head].channel for head in ("Q2", "Q3")] == [CHANNELS[1], CHANNELS[2]]
+
+
 def test_an_answer_that_cannot_be_is_said_and_nothing_changes(
     back: BackEnd, client: TestClient
 ) -> None:
