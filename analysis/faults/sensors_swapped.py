@@ -149,7 +149,7 @@ class SensorsSwapped:
     def _found(self, items: tuple[Happening, ...], over_s: int | None, pair: Pair) -> Found:
         start_s, end_s = items[0].start_s, items[-1].end_s
         one, other = (BASE_CHANNELS[name].says for name in _names(pair))
-        words = f"{pair.one} and {pair.other} have changed places: "
+        words = f"“{one}” and “{other}” have changed places: "
         words += pair.why.format(one=one, other=other)
         if pair.one == "collector":
             ran = float(np.mean([item.values["ran"] for item in items]))

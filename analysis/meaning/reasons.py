@@ -101,6 +101,11 @@ def _does(state: State, others: Sequence[State], *, against: bool = False) -> li
     return [phrase for _, phrase in lifts[: _MOST_DOUBTS if against else _MOST_SIGNS]]
 
 
+def _three(value: float) -> str:
+    """Write three figures, never as a power of ten."""
+    return f"{float(f'{value:.3g}'):,.0f}" if abs(value) >= 1000 else f"{value:.3g}"
+
+
 def _phrase(trait: str, seen: Look, quantity: str) -> str:
     """Say a trait in words, "" where it is nothing for people."""
     unit = _PRINTED.get(quantity, "")
@@ -108,7 +113,7 @@ def _phrase(trait: str, seen: Look, quantity: str) -> str:
     if trait == "register":
         return "only ever rises, as a counter does" if seen.register == 1.0 else ""
     if trait == "rise_per_day":
-        return f"gains {seen.rise_per_day:.3g} {unit} a day"
+        return f"gains {_three(seen.rise_per_day)} {unit} a day"
     if trait == "zero":
         return f"is zero for {seen.zero:.0%} of the time" if seen.zero > 0.05 else ""
     if trait == "dark_zero":
@@ -129,12 +134,12 @@ def _phrase(trait: str, seen: Look, quantity: str) -> str:
         late = seen.lag_h
         return f"is highest {late:.0f} hours after noon" if 1.5 <= late <= 8.0 else ""
     if trait == "swing":
-        size = f"{seen.swing:.3g} {'K' if warm else unit}".rstrip()
+        size = f"{_three(seen.swing)} {'K' if warm else unit}".rstrip()
         return f"moves by {size} within a day"
     if trait == "high":
-        return f"reaches {seen.high:.3g} {unit}".rstrip()
+        return f"reaches {_three(seen.high)} {unit}".rstrip()
     if trait == "on_level":
-        return f"is usually about {seen.on_level:.3g} {unit}".rstrip()
+        return f"is usually about {_three(seen.on_level)} {unit}".rstrip()
     moves = seen.moves
     if trait == "start" and warm and moves.start > 0.1:
         return "jumps up when the loop starts"

@@ -21,8 +21,8 @@ State = Literal[
 STATES: tuple[State, ...] = get_args(State)
 
 STATE_WORDS: dict[State, str] = {
-    "new": "new",
-    "accepted": "accepted",
+    "new": "new, nobody is at it",
+    "accepted": "taken up",
     "visit_planned": "visit planned",
     "put_right": "put right, waiting for the next logs",
     "confirmed": "put right, confirmed by the data",
