@@ -107,7 +107,7 @@ def served(folder: Path) -> Iterator[str]:
 
 
 def wait_until_up(address: str, process: subprocess.Popen[bytes]) -> None:
-    for _ in range(300):
+    for _ in range(900):
         assert process.poll() is None, "the server ended before it answered"
         try:
             with urllib.request.urlopen(f"{address}/health", timeout=2):
