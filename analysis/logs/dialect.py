@@ -27,6 +27,15 @@ _SAMPLE_ROWS = 60
 _MEASURED_LINES = 40
 _DELIMITERS = (";", "\t", "|", ",", " ")
 DELIMITER_NAMES = {";": "semicolon", "\t": "tab", "|": "pipe", ",": "comma", " ": "blank"}
+_OTHER_KINDS = (
+    ("<!doctype", "a web page"),
+    ("<html", "a web page"),
+    ("<table", "a web page"),
+    ("<?xml", "an XML file"),
+    ("{", "a JSON file"),
+    ("[{", "a JSON file"),
+    ("[[", "a JSON file"),
+)
 _CLOCK = re.compile(r"\d{1,2}[:.]\d{2}([:.]\d{2})?(\s*[AaPp]\.?[Mm]\.?)?")
 
 
@@ -99,6 +108,7 @@ def find_dialect(name: str, text: bytes, told: LogMap) -> Dialect:
     """
     lines = _head_lines(text)
     filled = [(number, line) for number, line in enumerate(lines, start=1) if line.strip()]
+    _refuse_other_kinds(name, filled)
     used = [one for one in filled if not is_comment(one[1], told.delimiter or ";")]
     if not used:
         raise LogError("there is no table in this file; give the logger's CSV export", file=name)
@@ -132,6 +142,16 @@ def find_dialect(name: str, text: bytes, told: LogMap) -> Dialect:
         body_at=min(body_at, len(text)),
         samples=samples,
     )
+
+
+def _refuse_other_kinds(name: str, filled: list[tuple[int, str]]) -> None:
+    """Refuse what is text but no table: a page of the web, records in braces."""
+    first = filled[0][1].lstrip("\ufeff \t").lower() if filled else ""
+    kind = next((kind for sign, kind in _OTHER_KINDS if first.startswith(sign)), None)
+    if kind is not None:
+        raise LogError(
+            f"this is {kind}, whatever its name ends in; give the logger's CSV export", file=name
+        )
 
 
 def _first_row(headers: Headers, filled: list[tuple[int, str]], first_row: int) -> int:

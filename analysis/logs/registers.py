@@ -1,9 +1,10 @@
 """Cumulative registers become increments that survive resets, rollovers and glitches.
 
-A register only ever counts up. Where it does not, one of four things happened:
+A register only ever counts up. Where it does not, one of five things happened:
 
 - a glitch: a few readings off, then back where it was; they are passed over;
 - a rollover: from just below a power of ten to just above zero; the increment is known;
+- a display that goes from kWh to MWh: to a thousandth, and on at a thousandth of its pace;
 - a reset or another meter: what was counted in between is unknown, and stays unknown;
 - a jump far above anything the register ever did: likewise unknown.
 """
@@ -21,6 +22,9 @@ _FAR_ABOVE = 100.0
 _ROLLOVER_ABOVE = 20.0
 _FEWEST_RATES = 20
 _GAP_STEPS = 1.5
+# A display that changes to the next larger unit; how exactly its reading must agree, and how much
+# slower it must count afterwards (engineering judgement).
+_LARGER, _AGREES, _SLOWER = 1000.0, 0.01, 50.0
 
 
 def increments(
@@ -53,6 +57,7 @@ def increments(
     if len(held) < 2:
         return out
     time = np.arange(len(values), dtype=np.int64) if stamp_s is None else stamp_s
+    values = _in_one_unit(values, time, held)
     usual = _usual_rate(values[held], time[held])
     held = held[~_glitches(values[held], time[held], usual)]
     if len(held) < 2:
@@ -82,6 +87,24 @@ def _usual_rate(values: NDArray[np.float64], time: NDArray[np.int64]) -> float:
     if counting.sum() < _FEWEST_RATES:
         return math.inf
     return float(np.median(steps[counting] / spans[counting]))
+
+
+def _in_one_unit(
+    values: NDArray[np.float64], time: NDArray[np.int64], held: NDArray[np.intp]
+) -> NDArray[np.float64]:
+    """Bring what a display shows in the next larger unit, from some reading on, to the first."""
+    read, when = values[held], time[held]
+    for drop in (np.flatnonzero(np.diff(read) < 0) + 1).tolist():
+        before, after = float(read[drop - 1]), float(read[drop]) * _LARGER
+        if before <= 1.0 or abs(after - before) > _AGREES * before or drop + 1 >= len(read):
+            continue
+        gained, took = before - float(read[0]), float(when[drop - 1] - when[0])
+        later, long = float(read[-1] - read[drop]), float(when[-1] - when[drop])
+        if later >= 0.0 and took > 0 and long > 0 and _SLOWER * later / long < gained / took:
+            scaled = values.copy()
+            scaled[held[drop] :] *= _LARGER
+            return scaled
+    return values
 
 
 def _glitches(

@@ -216,3 +216,15 @@ def test_a_point_beside_decimal_commas_is_asked_and_its_column_waits():
     )
     answered = read_logs([source], site=BARE, log_map=told, keep_open=True)
     assert np.nanmax(answered.columns["heat_power"]) == 1020.0
+
+
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [
+        ('{"ts": "2025-06-01 00:00", "roof": 20.5}\n' * 3, "a JSON file"),
+        ("<html><table><tr><td>1</td></tr></table></html>\n", "a web page"),
+    ],
+)
+def test_what_is_no_table_is_named(text, kind):
+    with pytest.raises(LogError, match=f"this is {kind}"):
+        read(text)

@@ -99,3 +99,15 @@ def test_random_walks_of_faults_never_make_negative_or_endless_heat():
         steps = increments(readings)
         assert np.nanmin(steps) >= 0
         assert np.nansum(steps) <= 80.0
+
+
+def test_a_display_that_goes_over_to_megawatt_hours_counts_on():
+    kwh = 990.0 + 0.1 * np.arange(400)
+    shown = np.where(kwh < 1000.0, np.round(kwh, 1), np.round(kwh / 1000.0, 4))
+    assert np.nansum(increments(shown)) == pytest.approx(kwh[-1] - kwh[0], abs=0.2)
+
+
+def test_a_meter_that_is_replaced_at_a_thousandth_and_counts_as_fast_is_another():
+    shown = np.concatenate([990.0 + 0.1 * np.arange(100), 1.0 + 0.1 * np.arange(300)])
+    counted = np.nansum(increments(shown))
+    assert counted == pytest.approx(0.1 * 399, abs=1.2)
