@@ -55,7 +55,7 @@ PAGES = {
     "/sign-in/code": "/sign-in/code",
     "/sites/new": "/sites/new",
     "/sites/{slug}": SITE,
-    "/sites/{slug}/check": f"{SITE}/check",
+    "/sites/{slug}/check": "",
     "/sites/{slug}/customer": f"{SITE}/customer",
     "/sites/{slug}/export": f"{SITE}/export",
     "/sites/{slug}/facts": f"{SITE}/facts",
