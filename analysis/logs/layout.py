@@ -22,6 +22,9 @@ from analysis.site import ColumnMeaning, LogMap
 
 # Stands for the unit of a long table's values: each series may have its own.
 ANY_UNIT = "*"
+# Rows whose end is the begin of the next one: so many at least, and this share of them, for a log
+# may have gaps (engineering judgement).
+_FEWEST_STEPS, _MEETING_FRAC = 3, 0.8
 _NAMED_WITH_UNIT = re.compile(r"(?P<name>.+?)\s*[\[(](?P<unit>[^\])]+)[\])]")
 
 
@@ -125,8 +128,12 @@ def find_layout(name: str, dialect: Dialect, told: LogMap) -> Layout:
     meanings = meanings_of(dialect, told)
     known = {place: meaning for place, (meaning, _) in meanings.items()}
     stamp = find_stamp_columns(name, dialect, told, known)
-    groups = _groups(name, dialect, told, known, stamp)
-    stamps = {at for one in groups for at in one.stamp.places} | set(stamp.places)
+    others = further_stamps(name, dialect, told, known, stamp)
+    begin = set(stamp.places) | _ends(stamp, others, dialect)
+    if len(begin) > len(stamp.places) and told.stamp != "start":
+        stamp = others[0]
+    groups = () if len(begin) > len(stamp.places) else _groups(dialect, stamp, others)
+    stamps = {at for one in groups for at in one.stamp.places} | begin
     _no_dates_for_numbers(name, dialect, stamps)
     columns: dict[str, Column] = {}
     unknown = []
@@ -176,15 +183,31 @@ def _no_dates_for_numbers(name: str, dialect: Dialect, stamps: Set[int]) -> None
     )
 
 
+def _ends(stamp: StampColumns, others: list[StampColumns], dialect: Dialect) -> set[int]:
+    """Give the places of the second stamp of rows that print begin and end of their step.
+
+    The end of a row is the begin of the next one, both rising; else none.
+    """
+    if len(others) != 1:
+        return set()
+    begins, ends = (
+        [stamp_of(one, list(row)) for row in dialect.samples] for one in (stamp, others[0])
+    )
+    if len(begins) < _FEWEST_STEPS or None in begins or None in ends:
+        return set()
+    meets = sum(end == begin for end, begin in zip(ends, begins[1:], strict=False))
+    back = sum(end == begin for end, begin in zip(ends[1:], begins, strict=False))
+    longer = all(
+        a is not None and b is not None and a < b for a, b in zip(begins, ends, strict=True)
+    )
+    together = max(meets, back) >= _MEETING_FRAC * (len(begins) - 1)
+    return set(others[0].places) if longer and together else set()
+
+
 def _groups(
-    name: str,
-    dialect: Dialect,
-    told: LogMap,
-    known: Mapping[int, ColumnMeaning],
-    stamp: StampColumns,
+    dialect: Dialect, stamp: StampColumns, others: list[StampColumns]
 ) -> tuple[StampGroup, ...]:
     """Find the groups of columns side by side that have stamps of their own."""
-    others = further_stamps(name, dialect, told, known, stamp)
     if not others:
         return ()
     taken = {place for one in (stamp, *others) for place in one.places}

@@ -20,6 +20,7 @@ from analysis.logs.stamp_formats import order_of, proven
 from analysis.logs.stamps import StampFormat
 from analysis.logs.text import clean_text
 from analysis.logs.timecolumns import stamp_of
+from analysis.logs.zone_lines import zone_above
 from analysis.site import LogMap
 from analysis.units import SECONDS_PER_DAY
 
@@ -135,6 +136,9 @@ def _plan(name: str, text: bytes, encoding: str, told: Told, offset: int) -> Fil
         text = _single_blanks(text)
         dialect = find_dialect(name, text, replace(told.log_map, delimiter=" "))
     layout = find_layout(name, dialect, told.log_map)
+    zone = zone_above(text[: dialect.body_at])
+    if zone is not None and layout.stamp.zone is None and told.zone_from != "map":
+        layout = replace(layout, stamp=replace(layout.stamp, zone=zone))
     end = _without_footer(text, dialect, layout)
     return FilePlan(
         name=name,

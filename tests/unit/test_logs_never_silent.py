@@ -228,3 +228,38 @@ def test_a_point_beside_decimal_commas_is_asked_and_its_column_waits():
 def test_what_is_no_table_is_named(text, kind):
     with pytest.raises(LogError, match=f"this is {kind}"):
         read(text)
+
+
+@pytest.mark.parametrize("stamp", ["end", "start"])
+def test_begin_and_end_of_a_step_give_its_end_or_its_begin(stamp):
+    lines = [
+        f"11.01.2025 00:{at:02d};11.01.2025 00:{at + 1:02d};{20 + at % 9}.5" for at in range(40)
+    ]
+    source = LogSource(name="x.csv", data="\n".join(["von;bis;t_collector_c", *lines]).encode())
+    told = replace(BARE, log=LogMap(stamp=stamp))
+    found = read_logs([source], site=told)
+    usual = read("time;t_collector_c\n" + "".join(f"11.01.2025 00:{at:02d};1\n" for at in (0, 1)))
+    assert found.stamp_s[0] == usual.stamp_s[1 if stamp == "end" else 0]
+    assert "bis" not in found.files[0].ignored
+
+
+@pytest.mark.parametrize(
+    ("line", "offset_h"),
+    [
+        ("Time zone: UTC+00:00", 0),
+        ("Zeitzone; UTC+2", 2),
+        ("# timezone = Africa/Johannesburg", 2),
+        ("Time zone: GMT-03:00", -3),
+        ("Logger: 7", 1),  # what the site says: a summer in its zone
+        ("Time zone: of the owner", 1),
+    ],
+)
+def test_a_zone_that_a_line_above_the_rows_names_is_that_of_the_clock(line, offset_h):
+    rows = "".join(f"2025-07-11 12:{at:02d};{20 + at % 9}.5\n" for at in range(40))
+    place = replace(BARE, place=replace(BARE.place, timezone="Europe/London"))
+    source = LogSource(name="x.csv", data=f"{line}\n\ntime;t_collector_c\n{rows}".encode())
+    found = read_logs([source], site=place)
+    noon = int(np.datetime64("2025-07-11T12:00").astype("datetime64[s]").astype(int))
+    assert found.stamp_s[0] == noon - offset_h * 3600
+    told = replace(place, log=LogMap(timezone="UTC"))
+    assert read_logs([source], site=told).stamp_s[0] == noon
