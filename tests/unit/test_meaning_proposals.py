@@ -414,3 +414,28 @@ def test_a_certainty_is_never_above_one_by_a_last_digit():
         ]  # fmt: skip
         found = assign([states[0][:1], *states[1:]], links)
         assert max(float(shares.max()) for shares in found.shares) <= 1.0
+
+
+def test_clear_names_hold_where_no_flow_runs():
+    room = 17.0 + 0.15 * (logged().columns["ambient"] - 10.0)
+    rest = {
+        "collector": lambda values: values * 1.3,
+        "loop_hot": lambda values: room,
+        "loop_cold": lambda values: room - 0.3,
+        "store_bottom": lambda values: np.linspace(28.0, 12.0, len(values)),
+        "flow": lambda values: np.zeros(len(values)),
+    }
+    said = NAMED | {
+        "store_bottom": "Tank bottom",
+        "store_top": "Tank top",
+        "loop_hot": "Solar flow",
+        "loop_cold": "Solar return",
+        "ambient": "Outside",
+        "flow": "Flow rate l/min",
+        "pump": "Pump %",
+    }
+    names = (*SIX, "ambient", "flow")
+    found = proposals(names, heads=said, change=rest, site=parse_site(site_toml(home())))
+    for name in ("store_bottom", "loop_hot", "loop_cold", "flow"):
+        assert found[name].certainty_frac >= SURE_FRAC, name
+        assert found[name].meaning.channel == name
