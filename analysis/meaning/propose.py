@@ -26,11 +26,11 @@ from analysis.meaning.phase import shift_to_sun_s
 from analysis.meaning.pulses import counts_pulses, propose_pulses
 from analysis.meaning.questions import ASKED_FRAC, MOST_CHOICES, column_question, unit_question
 from analysis.meaning.reasons import reasons_for
+from analysis.meaning.standing import STANDING_FRAC, flow_pipes, stands
 from analysis.meaning.states import Header, State, header_of, printed_unit, states_of
 from analysis.meaning.summaries import propose_daily
 from analysis.meaning.sun_plane import ClearSky, Fit, clear_sky_of, fit_of
 from analysis.meaning.times import Times, times_of
-from analysis.meaning.words import score_words
 from analysis.record import Bools, Floats, Ints
 from analysis.site import ColumnMeaning, Site
 
@@ -38,9 +38,6 @@ from analysis.site import ColumnMeaning, Site
 _LATITUDE_DEG, _LONGITUDE_DEG = 45.0, 0.0
 _RUNNING = ("pump", "flow", "heat_power")
 _SURE = 1e3
-# How much what columns do counts against their words where the loop never runs, for what is usual
-# was seen of loops that do (engineering judgement).
-_STANDING_FRAC = 0.3
 # Above this share of its highest value a pump runs.
 _RUNS = 0.02
 _SUREST_NONE, _SUREST_COUNTER = 0.85, 0.85
@@ -109,16 +106,16 @@ def propose(
         others = propose(rest, stamp_s=stamp_s, site=site, keys=keys, file=file)
         every = {one.place: one for one in others} | pulsed
         return tuple(every[one.place] for one in columns)
-    headers = _flow_pipes([header_of(column) for column in columns])
+    headers = flow_pipes([header_of(column) for column in columns])
     if one_row_a_day(stamp_s):
         return propose_daily(columns, site=site, keys=keys, file=file)
     times, values, sky = _sampled(columns, stamp_s, site)
     looks = [look_at(row, times) for row in values]
     fits = [fit_of(row, look, sky, times) for row, look in zip(values, looks, strict=True)]
     # First the column that tells when the loop runs, then what the others do at its edges.
-    standing = _stands(headers, values)
+    standing = stands(headers, values)
     if standing:
-        times = replace(times, trust_frac=times.trust_frac * _STANDING_FRAC)
+        times = replace(times, trust_frac=times.trust_frac * STANDING_FRAC)
     states = _states(columns, headers, looks, fits, times, "c")
     on = None if standing else _running(states, values)
     phases = phases_of(times, on)
@@ -348,7 +345,7 @@ class _Found:
             return (unit_question(best.channel, units, subject, file, against=against),)
         real = [BASE_CHANNELS[name].says for name, share in ranked if name and share >= ASKED_FRAC]
         what = "its header and its values" if self.heads[number] else "its values"
-        fits = f"fit {_listed(real[:3])}" if len(real) > 1 else "do not say enough"
+        fits = f"fit {', or '.join(real[:3])}" if len(real) > 1 else "do not say enough"
         return (column_question(by_channel, subject, file, why=f"{what} {fits}"),)
 
     def _units(
@@ -368,10 +365,6 @@ class _Found:
 def _contradicted(header: Header, best: State) -> bool:
     said = max(header.scores.nats.values(), default=0.0)
     return said - header.scores.nats.get(best.channel, 0.0) >= _WORDS_AGAINST
-
-
-def _listed(words: Sequence[str]) -> str:
-    return ", or ".join(words)
 
 
 def _states(
@@ -493,30 +486,6 @@ def _running(states: Sequence[Sequence[State]], values: Floats) -> Bools | None:
             if on.any() and not on.all():
                 best, lead = on, top - rest
     return best
-
-
-def _flow_pipes(headers: Sequence[Header]) -> list[Header]:
-    """Take a bare "flow" for the pipe where a "return" and a meter of the flow stand beside it."""
-    metered = any("flow" in header.unit.quantities for header in headers)
-    returns = any("return" in part for header in headers for part in header.words.parts)
-    if not metered or not returns:
-        return list(headers)
-    return [
-        replace(header, scores=score_words(header.words, quantity="temperature"))
-        if not header.unit.unit and any("flow" in part for part in header.words.parts)
-        else header
-        for header in headers
-    ]
-
-
-def _stands(headers: Sequence[Header], values: Floats) -> bool:
-    """Whether a meter of the flow shows none at all: pipes and store then do not what they do."""
-    meters = [
-        row
-        for header, row in zip(headers, values, strict=True)
-        if "flow" in header.unit.quantities and header.scores.nats.get("flow")
-    ]
-    return bool(meters) and all(np.isfinite(row).any() and np.nanmax(row) <= 0 for row in meters)
 
 
 def _sun(
