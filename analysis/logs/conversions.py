@@ -3,7 +3,8 @@
 A table of data. Factors are exact by definition, or from NIST Special Publication 811 (2008),
 appendix B (quoted from memory): US gallon 3.785411784 l, psi 6.894757 kPa, mile 1609.344 m,
 knot 1852 m/h, Btu (IT) 1055.056 J, calorie (IT) 4.1868 J, standard
-atmosphere 101.325 kPa. "gal" means the US gallon.
+atmosphere 101.325 kPa. "gal" means the US gallon. An absolute pressure less the standard atmosphere
+is the gauge pressure of a place at sea level.
 """
 
 import re
@@ -18,6 +19,8 @@ from analysis.units import KELVIN_AT_0_C, SECONDS_PER_DAY, SECONDS_PER_HOUR, kwh
 _GALLON_L = 3.785411784
 _BTU_J = 1055.056
 _CAL_J = 4.1868
+_ATMOSPHERE_BAR = 1.01325
+_PSI_BAR = 0.06894757
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,6 +50,7 @@ _FLOW = {
     "l/s": Unit(factor=60),
     "ml/s": Unit(factor=0.06),
     "gal/min": Unit(factor=_GALLON_L),
+    "gal/h": Unit(factor=_GALLON_L / 60),
     "kg/h": Unit(factor=1 / 60, mass_flow=True),
     "kg/min": Unit(mass_flow=True),
     "kg/s": Unit(factor=60, mass_flow=True),
@@ -83,6 +87,7 @@ UNITS: dict[str, dict[str, Unit]] = {
         "kwh": Unit(),
         "wh": Unit(factor=0.001),
         "mwh": Unit(factor=1000),
+        "kj": Unit(factor=kwh_from_j(1000.0)),
         "mj": Unit(factor=1 / 3.6),
         "gj": Unit(factor=1000 / 3.6),
         "btu": Unit(factor=kwh_from_j(_BTU_J)),
@@ -94,9 +99,12 @@ UNITS: dict[str, dict[str, Unit]] = {
     "pressure": {
         "bar": Unit(),
         "mbar": Unit(factor=0.001),
-        "bar abs": Unit(shift=-1.01325),
         "kpa": Unit(factor=0.01),
-        "psi": Unit(factor=0.06894757),
+        "psi": Unit(factor=_PSI_BAR),
+        "bar abs": Unit(shift=-_ATMOSPHERE_BAR),
+        "mbar abs": Unit(factor=0.001, shift=-_ATMOSPHERE_BAR),
+        "kpa abs": Unit(factor=0.01, shift=-_ATMOSPHERE_BAR),
+        "psi abs": Unit(factor=_PSI_BAR, shift=-_ATMOSPHERE_BAR),
     },
     "share": {
         "%": Unit(),
@@ -151,6 +159,7 @@ _SPELLINGS = {
     "liter": "l",
     "litres": "l",
     "gpm": "gal/min",
+    "gph": "gal/h",
     "btuh": "btu/h",
     "btu/hr": "btu/h",
     "kbtu/hr": "kbtu/h",
@@ -158,10 +167,8 @@ _SPELLINGS = {
     "0-1": "0..1",
     "0-100": "0..100",
     "w/qm": "w/m2",
-    "barabs": "bar abs",
-    "bara": "bar abs",
-    "bar(a)": "bar abs",
 }
+_ABSOLUTE = re.compile(r"(?P<unit>m?bar|kpa|hpa|psi)\(?(?:abs(?:olute?)?\.?|a)\)?")
 
 
 def folded_unit(unit: str) -> str:
@@ -171,6 +178,9 @@ def folded_unit(unit: str) -> str:
         text = text.replace(sign, other)
     if text[:1].isdigit() or "10" in text:
         text = _in_parts(text)
+    absolute = _ABSOLUTE.fullmatch(text)
+    if absolute is not None:
+        return f"{absolute['unit']} abs".replace("hpa", "mbar")
     return _SPELLINGS.get(text, text)
 
 
@@ -262,7 +272,7 @@ def _printed(name: str) -> str:
     more = {"kw/m2": "kW/m2", "kwh": "kWh", "wh": "Wh", "mwh": "MWh", "mj": "MJ", "gj": "GJ"}
     more |= {name: f"{name[:-1]} {name[-1].upper()}" for name in _TEMPERATURE_PARTS}
     more |= {"kpa": "kPa", "btu/h": "Btu/h", "kbtu/h": "kBtu/h", "btu": "Btu", "kbtu": "kBtu"}
-    more |= {"mcal": "Mcal", "gcal": "Gcal"}
+    more |= {"mcal": "Mcal", "gcal": "Gcal", "kj": "kJ", "kpa abs": "kPa abs"}
     return (capitals | more).get(name, name)
 
 

@@ -82,7 +82,9 @@ _LOOSE = re.compile(
     r"(?<![^\W\d_])((?:0[.,]0?1|1/100?)\s?[°º]\s?[cf]|[°º]\s?[cf]\s?(?:/|[x*×])\s?100?(?!\d)|"
     r"°\s?[cfCF]|º\s?[cfCF]|degc|degf|k?wh|mwh|gj|mj|k?w\s?/\s?m(?:2|²|\^2|q)|"
     r"l\s?/\s?min|l\s?/\s?mn|l\s?/\s?h|l\s?/\s?s|m[3³]\s?/\s?h|kg\s?/\s?h|kg\s?/\s?s|"
-    r"k?btu\s?/\s?hr?|btuh|k?btu|lpm|lph|gpm|m[3³]|mbar|bar|kpa|psi|hpa|km/h|m/s|kw|%|"
+    r"k?btu\s?/\s?hr?|btuh|k?btu|[kmg]cal(?:\s?/\s?h)?|kj|gal\s?/\s?h|"
+    r"(?:m?bar|kpa|hpa|psi)[\s_]?(?:\((?:abs|a)\)|(?:abs(?:olute?)?|a)\b)|"
+    r"lpm|lph|gpm|gph|m[3³]|mbar|bar|kpa|psi|hpa|km/h|m/s|kw|%|"
     r"on\s?/\s?off|ein\s?/\s?aus|an\s?/\s?aus|marche\s?/\s?arr[eê]t|marcha\s?/\s?paro|"
     r"aan\s?/\s?uit|0\s?/\s?1)(?![^\W\d_])",
     re.IGNORECASE,
@@ -92,6 +94,8 @@ _LAST = re.compile(r"[\s_]([a-zA-Z°º]{1,3})$")
 _AT_THE_END = frozenset(
     {"c", "f", "k", "w", "l", "kw", "kwh", "mwh", "wh", "mj", "bar", "psi", "m3"}
 )
+# `bar(a)` and `kWh(th)` within brackets.
+_INNER = re.compile(r"(?<=[^\W\d_])\(([^\W\d_]+)\)(?=\s*[\])])")
 # Units whose stroke is written as an underscore, behind another one.
 _UNDERSCORED = re.compile(r"_(l_min|l_h|m3_h|w_m2|kw_m2|m_s|km_h|kg_h|kg_s|l_s)$", re.IGNORECASE)
 
@@ -128,7 +132,8 @@ def find_unit(head: str, *, unit_head: str = "") -> UnitFound:
         The unit and the text without it.
     """
     named = _known(unit_head[:LONGEST_HEAD])
-    head = _UNDERSCORED.sub(lambda match: " " + match[1].replace("_", "/"), head[:LONGEST_HEAD])
+    head = _INNER.sub(r" \1", head[:LONGEST_HEAD])
+    head = _UNDERSCORED.sub(lambda match: " " + match[1].replace("_", "/"), head)
     found: list[tuple[str, tuple[str, ...], str]] = []
     for match in _BRACKETS.finditer(head):
         inside = _known(match[1])

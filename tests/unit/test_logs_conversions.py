@@ -30,6 +30,10 @@ EXPECTED = [
     ("energy", "Gcal", 1.0, 1163.0),
     ("power", "kcal/h", 1000.0, 1163.0),
     ("pressure", "bar abs", 3.01325, 2.0),
+    ("pressure", "kPa (abs)", 301.325, 2.0),
+    ("pressure", "psia", 29.1997228, 1.0),
+    ("energy", "kJ", 3600.0, 1.0),
+    ("flow", "gal/h", 60.0, 3.785411784),
     ("irradiance", "kW/m²", 0.8, 800.0),
     ("irradiance", "W/m2", 800.0, 800.0),
     ("energy", "Wh", 1000.0, 1.0),
@@ -79,5 +83,5 @@ def test_a_unit_of_another_quantity_is_none_of_this():
 
 def test_units_are_listed_as_people_write_them():
     assert known_units("temperature") == "C, F, K, 0.1 C, 0.01 C, 0.1 F, 0.1 K"
-    assert known_units("energy") == "kWh, Wh, MWh, MJ, GJ, Btu, kBtu, kcal, Mcal, Gcal"
+    assert known_units("energy") == "kWh, Wh, MWh, kJ, MJ, GJ, Btu, kBtu, kcal, Mcal, Gcal"
     assert all(known_units(quantity) for quantity in (*UNITS, "time"))
