@@ -5,14 +5,14 @@ A case holds whole local days under one set of site facts. Rows keep their own s
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from types import MappingProxyType
 
 import numpy as np
 
 from analysis.days import LocalDays, day_index, days_of_span
-from analysis.expected import Expected, expected_heat, held
+from analysis.expected import Expected, expected_heat, full_store, held
 from analysis.grid import BIN_S, Grid, grid_of
 from analysis.heat import PUMP_ON_PERCENT, TRICKLE_FRAC, HeatFlow, column, heat_flow
 from analysis.irradiance import clear_sky_horizontal_w_m2
@@ -99,9 +99,18 @@ class Case:
         The store is at its limit, or was earlier that day and the collector, hot since, has not
         come back below its release temperature.
         """
+        return self.locked_by(self.expected.store_full)
+
+    @cached_property
+    def bottom_full_or_locked(self) -> Bools:
+        """Tell the same for a controller that watches the store's bottom and no other sensor."""
+        bottom = replace(self.loop, t_store_held_c=self.loop.t_store_bottom_c)
+        return self.locked_by(full_store(bottom, self.site))
+
+    def locked_by(self, full: Bools) -> Bools:
+        """Tell bins in which the store is full, or the collector is still hot since."""
         roof = self.loop.t_roof_c
         hot = roof > self.site.controller.collector_cutout_c - _RELEASE_K
-        full = self.expected.store_full
         return latched(full, full | hot | np.isnan(roof))
 
     def binned(self, name: str) -> Floats:

@@ -42,23 +42,28 @@ def switching_columns(case: Case) -> dict[str, Floats]:
     """Read the switching of every day off the rows; shape (days,), NaN where it does not tell.
 
     `switch_start_k`, `switch_stop_k` collector over store bottom just before the pump comes on and
-    goes off [K]; `switch_starts` how often it came on in the sun; `switch_sun_h` known hours of sun
-    in which nothing but the difference ruled; `switch_step_s` the usual step of the rows.
+    goes off [K]; `switch_start_bottom_k` the former if the store's bottom alone says when the store
+    is full: a controller that watches its top may have waited for that instead [K];
+    `switch_starts` how often it came on in the sun; `switch_sun_h` known hours of sun in which
+    nothing but the difference ruled; `switch_step_s` the usual step of the rows.
     """
     record = case.record
     pump = column(record, "pump")
     over_k = column(record, "collector") - column(record, "store_bottom")
     on = pump >= PUMP_ON_PERCENT
-    ruled = _of_rows(case, _ruled(case)) & np.isfinite(pump) & np.isfinite(over_k)
-    pair = np.zeros(len(record), dtype=np.bool_)
+    known = np.isfinite(pump) & np.isfinite(over_k)
+    ruled = rows_of(case, _ruled(case, case.full_or_locked)) & known
+    by_bottom = rows_of(case, _ruled(case, case.bottom_full_or_locked)) & known
     near = np.diff(record.start_s) <= _NEXT_STEP * record.step_s[:-1]
-    pair[:-1] = near & (case.day[1:] == case.day[:-1]) & ruled[:-1] & ruled[1:]
+    near &= case.day[1:] == case.day[:-1]
     after = np.append(on[1:], False)
-    start, stop = pair & ~on & after & (over_k < _FAR_K), pair & on & ~after
+    comes, goes = ~on & after & (over_k < _FAR_K), on & ~after
+    start, stop = comes & _pairs(ruled, near), goes & _pairs(ruled, near)
     hours = case.per_day(ruled * record.step_s) / SECONDS_PER_HOUR
     seen = hours > 0.0
     return {
         "switch_start_k": _outer(case, over_k, start, _OUTER_FRAC),
+        "switch_start_bottom_k": _outer(case, over_k, comes & _pairs(by_bottom, near), _OUTER_FRAC),
         "switch_stop_k": _outer(case, over_k, stop, 1.0 - _OUTER_FRAC),
         "switch_starts": np.where(seen, case.per_day(start.astype(np.float64)), np.nan),
         "switch_sun_h": np.where(seen, hours, np.nan),
@@ -66,12 +71,12 @@ def switching_columns(case: Case) -> dict[str, Floats]:
     }
 
 
-def unjudged(table: DayTable) -> str:
-    """Give why the switching of no day is known; empty where it is."""
+def unjudged(table: DayTable, starts: str = "switch_start_k") -> str:
+    """Give why the switching of no day is known, by this column of starts; empty where it is."""
     for name, words in _NEEDED.items():
         if f"seen_{name}" not in table.columns:
             return f"no {words} in the log"
-    if not np.isfinite(table.column("switch_start_k")).any():
+    if not np.isfinite(table.column(starts)).any():
         return "the pump was never seen starting in the sun"
     return ""
 
@@ -106,16 +111,25 @@ def spells_of(known: Ints, flagged: Bools, *, least: int) -> list[Spell]:
     return found
 
 
-def steps_above(values: Floats, most: float, *, least: int) -> list[Spell]:
+def steps_above(
+    values: Floats, most: float, *, least: int, apart: Floats | None = None
+) -> list[Spell]:
     """Find spells of a level above a bound.
 
-    A running median over the days that tell keeps the edges of a step and leaves strays out.
+    A running median over the days that tell keeps the edges of a step and leaves strays out. With
+    `apart`, shape (days,), the middle half of the days around lies no further apart than that.
     """
     known = np.flatnonzero(np.isfinite(values))
     if known.size < least:
         return []
-    level = running(values[known], 0.5, 2 * least - 1)
-    return spells_of(known, level > most, least=least)
+    width = 2 * least - 1
+    flagged = running(values[known], 0.5, width) > most
+    if apart is not None:
+        # Days behind the edge of a step are none of the level's own.
+        own = np.where(values[known] > most, values[known], np.nan)
+        half = running(own, 0.75, width) - running(own, 0.25, width)
+        flagged &= half <= apart[known]
+    return spells_of(known, flagged, least=least)
 
 
 def span_of(table: DayTable, spell: Spell) -> tuple[int, int]:
@@ -132,14 +146,21 @@ def running(values: Floats, frac: float, width: int) -> Floats:
     return quantile_of_rows(windows, frac)
 
 
-def _ruled(case: Case) -> Bools:
+def _pairs(flags: Bools, near: Bools) -> Bools:
+    """Tell rows that are flagged, as is the one that follows without a hole."""
+    pair = np.zeros(len(flags), dtype=np.bool_)
+    pair[:-1] = near & flags[:-1] & flags[1:]
+    return pair
+
+
+def _ruled(case: Case, full_or_locked: Bools) -> Bools:
     """Tell bins in which the sun is up and the difference alone rules the pump."""
     locks_c = case.site.controller.collector_cutout_c - _LOCK_K
-    other = case.full_or_locked | (case.loop.t_roof_c > locks_c)
+    other = full_or_locked | (case.loop.t_roof_c > locks_c)
     return np.asarray(~lately(other, _AFTER_BINS) & (case.sky.sun_sine > _UP_SINE))
 
 
-def _of_rows(case: Case, flags: Bools) -> Bools:
+def rows_of(case: Case, flags: Bools) -> Bools:
     """Give each row the flag of the bin that it begins in; False outside the days."""
     cell: Ints = np.full(len(case.record), -1, dtype=np.int64)
     cell[case.grid.row[::-1]] = case.grid.cell[::-1]

@@ -4,7 +4,10 @@ In the data: on sunny days the pump comes on only when the collector is far abov
 the start difference on record and over what is usual. Or the collector sensor sits in a cool place
 and reads less than what comes down the pipe: then the controller sees its difference too late.
 Looks alike and is not it: a full store, the lock of a hot collector and the hours after either
-(left out), a charge limit that is too low, a pump that fails.
+(left out), a charge limit that is too low, a pump that fails. In summer the store is full every
+evening and its top is hot still when the sun comes: a controller that watches the top then waits
+for a draw, and its pump starts at any difference, one that waits for its difference always at the
+same. So such mornings count as far as they are alike.
 """
 
 from dataclasses import dataclass
@@ -22,7 +25,9 @@ from analysis.faults._protocol import (
     NotJudged,
     Observation,
 )
-from analysis.faults._switching import Spell, span_of, steps_above, unjudged
+from analysis.faults._switching import Spell, rows_of, span_of, steps_above, unjudged
+from analysis.heat import PUMP_ON_PERCENT, column
+from analysis.quantiles import quantile_of_groups
 from analysis.record import Floats
 from analysis.results import Evidence
 from analysis.sources import VDI_2169, Source
@@ -67,12 +72,21 @@ class StartDelayed:
         B may differ by one or two kelvin (engineering judgement)
     reads_low_k : the pipe from the roof this much warmer than the collector sensor: two sensors of
         class B at their limits, and the pipe's own loss is left out (engineering judgement)
+    tops_low_k : likewise, the warmest of the pipe in a run over the warmest that the collector
+        showed in the two hours before, and in it: sound plants stay below 0 K, and two sensors of
+        class B add up to 1.4 K at 80 °C (engineering judgement)
+    alike_k, alike_k_min : mornings after a full store count while half of them lie within so many
+        kelvin, and this much more for each minute of the log's step, in which a resting collector
+        climbs by a kelvin or so (engineering judgement)
     least_days : days in a row, of those that tell (engineering judgement)
     """
 
     usual_k: float = 10.0
     beyond_k: float = 4.0
     reads_low_k: float = 4.0
+    tops_low_k: float = 2.5
+    alike_k: float = 2.0
+    alike_k_min: float = 0.3
     least_days: int = 4
     kind: str = "start_delayed"
     text: FaultText = TEXT
@@ -82,28 +96,56 @@ class StartDelayed:
 
     def observe(self, case: Case) -> Observation:
         """See what the pipe says of the sensor; how the pump switches is in every day's row."""
-        return Observation(columns={"roof_reads_low_k": _reads_low_k(case)})
+        return Observation(
+            columns={"roof_reads_low_k": _reads_low_k(case), "roof_tops_low_k": _tops_low_k(case)}
+        )
 
     def conclude(self, history: History) -> Conclusion:
         """Find spells of late starts and of a sensor that reads low."""
         table = history.table
-        why = unjudged(table)
+        why = unjudged(table, "switch_start_bottom_k")
         if why:
             return NotJudged(why=why)
-        late_k = max(self.usual_k, history.site.controller.start_difference_k) + self.beyond_k
-        late = steps_above(table.column("switch_start_k"), late_k, least=self.least_days)
-        cool = steps_above(
-            table.column("roof_reads_low_k"), self.reads_low_k, least=self.least_days
-        )
-        cool = [spell for spell in cool if not any(_overlap(spell, other) for other in late)]
-        found = [self._late(history, spell) for spell in late]
-        found += [self._cool(history, spell) for spell in cool]
+        late = self._late_spells(history)
+        cool = self._cool_spells(history)
+        found = [self._late(history, spell, starts) for spell, starts in late]
+        found += [
+            self._cool(history, spell, low)
+            for spell, low in cool
+            if not any(_overlap(spell, other) for other, _ in late)
+        ]
         return Judged(findings=tuple(sorted(found, key=lambda item: item.start_s)))
 
-    def _late(self, history: History, spell: Spell) -> Found:
+    def _late_spells(self, history: History) -> list[tuple[Spell, Floats]]:
+        """Give spells of late starts, each with the starts that show it; shape (days,) [K]."""
+        table = history.table
+        late_k = max(self.usual_k, history.site.controller.start_difference_k) + self.beyond_k
+        free = table.column("switch_start_k")
+        every = np.where(np.isfinite(free), free, table.column("switch_start_bottom_k"))
+        step_min = table.column("switch_step_s") / 60.0
+        known = np.isfinite(step_min)
+        step_min = np.where(known, step_min, np.median(step_min[known]) if known.any() else 0.0)
+        apart_k = self.alike_k + self.alike_k_min * step_min
+        alike = steps_above(every, late_k, least=self.least_days, apart=apart_k)
+        return _joined(
+            [(spell, every) for spell in alike],
+            [(spell, free) for spell in steps_above(free, late_k, least=self.least_days)],
+        )
+
+    def _cool_spells(self, history: History) -> list[tuple[Spell, Floats]]:
+        """Give spells of a sensor that reads low, each with what shows it; shape (days,) [K]."""
+        steady = history.table.column("roof_reads_low_k")
+        tops = history.table.column("roof_tops_low_k")
+        least = self.least_days
+        return _joined(
+            [(spell, steady) for spell in steps_above(steady, self.reads_low_k, least=least)],
+            [(spell, tops) for spell in steps_above(tops, self.tops_low_k, least=least)],
+        )
+
+    def _late(self, history: History, spell: Spell, starts: Floats) -> Found:
         table = history.table
         start_s, end_s = span_of(history.table, spell)
-        level = float(np.median(table.column("switch_start_k")[spell.days]))
+        level = float(np.median(starts[spell.days]))
         on_record = history.site.controller.start_difference_k
         stop = table.column("switch_stop_k")[spell.days]
         evidence = [
@@ -144,9 +186,9 @@ class StartDelayed:
             evidence=tuple(evidence),
         )
 
-    def _cool(self, history: History, spell: Spell) -> Found:
+    def _cool(self, history: History, spell: Spell, low: Floats) -> Found:
         start_s, end_s = span_of(history.table, spell)
-        level = float(np.median(history.table.column("roof_reads_low_k")[spell.days]))
+        level = float(np.median(low[spell.days]))
         return Found(
             start_s=start_s,
             end_s=end_s if spell.over else None,
@@ -184,9 +226,55 @@ def _reads_low_k(case: Case) -> Floats:
     return level
 
 
+def _tops_low_k(case: Case) -> Floats:
+    """Give how far the pipe's warmest in a run lies over what the roof showed; (days,) [K].
+
+    Nothing in the pipe can be warmer than the collector was of late: this tells of a pump that
+    runs for minutes only, where `_reads_low_k` finds nothing steady. What stood in the pipe may be
+    the store's warmth: unless it was cooler than the collector, the first minutes are left out.
+    The median of a day's runs.
+    """
+    record = case.record
+    hot, roof = column(record, "loop_hot"), column(record, "collector")
+    in_days = case.grid.cell >= 0
+    peak = np.full(case.grid.shape[0] * case.grid.shape[1], -np.inf)
+    np.fmax.at(peak, case.grid.cell[in_days], roof[case.grid.row[in_days]])
+    padded = np.concatenate((np.full(_BEFORE_BINS, -np.inf), peak))
+    lately_c = np.lib.stride_tricks.sliding_window_view(padded, _BEFORE_BINS + 1).max(axis=1)
+    up = rows_of(case, case.sky.sun_sine > 0.0)
+    cell = np.zeros(len(record), dtype=np.int64)
+    cell[case.grid.row[::-1]] = case.grid.cell[::-1]
+    over_k = np.where(up, hot - lately_c[cell], np.nan)
+
+    on = (column(record, "pump") >= PUMP_ON_PERCENT) & (case.day >= 0)
+    first = np.flatnonzero(on[1:] & ~on[:-1]) + 1  # a run that the log begins in is left out
+    if not first.size:
+        return np.full(len(case.days), np.nan)
+    run = np.cumsum(np.isin(np.arange(len(record)), first)) - 1
+    began = first[np.maximum(run, 0)]
+    cool = over_k[began - 1] < 0.0
+    turned = record.start_s - record.start_s[began] >= _TURNED_S
+    told = on & (run >= 0) & (cool | turned) & np.isfinite(over_k)
+    tops = np.full(first.size, -np.inf)
+    np.maximum.at(tops, run[told], over_k[told])
+    seen = np.isfinite(tops)
+    return quantile_of_groups(tops[seen], case.day[first[seen]], len(case.days), 0.5)
+
+
+# Two hours before count as of late, and the pipe's content has passed after three minutes
+# (engineering judgement).
+_BEFORE_BINS, _TURNED_S = 24, 180
 # Half an hour of steady running tells (engineering judgement).
 _LEAST_BINS = 6
 
 
 def _overlap(one: Spell, other: Spell) -> bool:
     return bool(one.days[0] <= other.days[-1] and other.days[0] <= one.days[-1])
+
+
+def _joined(
+    first: list[tuple[Spell, Floats]], other: list[tuple[Spell, Floats]]
+) -> list[tuple[Spell, Floats]]:
+    """Give spells of two signs of one thing: the first sign's where both show it."""
+    left = [item for item in other if not any(_overlap(item[0], one) for one, _ in first)]
+    return first + left

@@ -5,10 +5,22 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analysis.case import case_of
 from analysis.faults import Judged, NotJudged
 from analysis.faults._switching import running, spells_of
+from analysis.faults.start_delayed import StartDelayed
 from fixtures.faults import Fault
-from tests.build import FULL_LOG, PUMP_LOG, a_plant, of_kind
+from fixtures.places import CLIMATES
+from tests.build import (
+    FULL_LOG,
+    PUMP_LOG,
+    a_history,
+    a_plant,
+    a_record,
+    a_site,
+    a_table,
+    of_kind,
+)
 
 pytestmark = pytest.mark.thorough
 
@@ -116,3 +128,67 @@ def test_running_quantiles_keep_a_step_and_leave_a_stray_out():
     values[3] = 90.0
     level = running(values, 0.5, 7)
     np.testing.assert_array_equal(level, [4.0] * 10 + [7.0] * 10)
+
+
+@pytest.mark.parametrize("step_s", [60, 300, 600])
+def test_a_store_that_is_full_every_evening_hides_no_late_start(step_s):
+    small = {"tubes": 30, "volume_l": 180.0, "litres_per_day": 50.0, "limit_c": 60.0}
+    logged = plant("start_raised", step_s=step_s, **CLIMATES["mediterranean"], **small)
+    free = logged.table(catalogue=()).column("switch_start_k")
+    assert np.isfinite(free[13:30]).sum() < 4  # the mornings after a full store are most of them
+    (found,) = of_kind(logged.report(), "start_delayed")
+    assert 14.0 < found.evidence[0].value < 20.5
+
+
+def mornings(starts, *, step_s=60.0, free=np.nan):
+    table = a_table(
+        switch_start_k=np.broadcast_to(free, len(starts)), switch_start_bottom_k=starts,
+        switch_stop_k=np.nan, switch_step_s=step_s, roof_reads_low_k=np.nan, roof_tops_low_k=np.nan,
+        seen_pump=1.0, seen_collector=1.0, seen_store_bottom=1.0,
+    )  # fmt: skip
+    return StartDelayed().conclude(a_history(table)).findings
+
+
+def test_mornings_after_a_full_store_count_where_they_are_alike():
+    alike = np.random.default_rng(1).uniform(19.0, 20.5, 40)
+    (found,) = mornings(alike)
+    assert found.evidence[0].value == pytest.approx(np.median(alike))
+    # One that waits for a draw starts at any difference between its own and `_FAR_K`.
+    for seed in range(20):
+        assert mornings(np.random.default_rng(seed).uniform(8.0, 45.0, 40)) == ()
+
+
+def test_rows_further_apart_may_show_mornings_further_apart():
+    apart = np.tile([14.5, 16.0, 18.0, 20.0], 10)
+    assert mornings(apart, step_s=60.0) == ()
+    assert len(mornings(apart, step_s=600.0)) == 1
+
+
+def cycling(*, pipe_c, pipe_before_c):
+    """Give a day of pumping for four minutes in each ten; the collector shows 42 to 50 °C."""
+    minute = np.arange(1440)
+    day = (minute >= 600) & (minute < 900)
+    phase = minute % 10
+    on = day & (phase < 4)
+    collector = np.where(day, np.where(on, 50.0 - 2.0 * phase, 42.0 + 1.3 * (phase - 4)), 30.0)
+    pipe = np.where(on & (phase > 0), pipe_c, pipe_before_c)
+    record = a_record(
+        rows=1440, step_s=60, collector=collector, store_bottom=40.0, pump=100.0 * on,
+        loop_hot=pipe, ambient=20.0,
+    )  # fmt: skip
+    case = case_of(site=a_site(), record=record, channels=frozenset(record.columns))
+    columns = StartDelayed().observe(case).columns
+    assert np.isnan(columns["roof_reads_low_k"]).all()  # nothing steady
+    return float(np.nanmax(columns["roof_tops_low_k"]))
+
+
+def test_short_runs_show_a_pipe_that_is_warmer_than_the_collector_was():
+    assert cycling(pipe_c=56.0, pipe_before_c=45.0) == pytest.approx(6.0)
+    assert cycling(pipe_c=47.0, pipe_before_c=45.0) == pytest.approx(-3.0)
+
+
+def test_the_stores_warmth_in_the_pipe_is_no_sign_of_a_cool_sensor():
+    # A pipe at 60 °C before the run: what is in it in the first three minutes tells nothing.
+    minute = np.arange(1440)
+    pipe = np.where(minute % 10 < 3, 60.0, np.where(minute % 10 == 3, 48.0, 60.0))
+    assert cycling(pipe_c=pipe, pipe_before_c=60.0) == pytest.approx(-2.0)
