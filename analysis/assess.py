@@ -65,7 +65,7 @@ from analysis.units import SECONDS_PER_DAY
 from analysis.weather import Weather
 from analysis.years import year_figures
 
-METHOD = "21"
+METHOD = "22"
 """Version of the method: stored tables of another version are observed anew."""
 
 MARGIN_DAYS = 1
@@ -324,8 +324,9 @@ def _unread_notes(table: DayTable) -> tuple[str, ...]:
     days = "1 day" if len(unread) == 1 else f"{len(unread)} days"
     span = f"{first:%-d %B %Y}" + (f" to {last:%-d %B %Y}" if last > first else "")
     return (
-        f"On {days} ({span}) the flow, a pipe or whatever else heat rests on was not logged, at "
-        "least while the loop ran: the heat of those days is unknown, and none of it is counted",
+        f"On {days} ({span}) the flow, a pipe or whatever else heat rests on was not logged, or a "
+        "logger that read nothing repeated it, at least while the loop ran: the heat of those days "
+        "is unknown, and none of it is counted",
     )
 
 

@@ -12,6 +12,7 @@ from types import MappingProxyType
 import numpy as np
 
 from analysis.days import LocalDays, day_index, days_of_span
+from analysis.dead_logger import dead_rows, without_dead
 from analysis.expected import Expected, expected_heat, full_store, held
 from analysis.grid import BIN_S, Grid, grid_of
 from analysis.heat import PUMP_ON_PERCENT, TRICKLE_FRAC, HeatFlow, column, heat_flow
@@ -181,10 +182,11 @@ def case_of(
     days = days_of_span(start_s=int(record.start_s[0]), end_s=end_s, timezone=site.place.timezone)
     day = day_index(record.start_s, record.step_s, days)
     grid = grid_of(record, days, day)
-    heat = heat_flow(site=site, record=record, channels=channels)
     bins = {name: grid.mean(record.columns[name]) for name in _GRID_CHANNELS if record.has(name)}
     model = loop_model(site)
     sun = sun_on(grid, site)
+    dead = dead_rows(record, channels=channels, bin_s=grid.start_s.ravel(), sun_sine=sun.up.ravel())
+    heat = without_dead(heat_flow(site=site, record=record, channels=channels), dead)
     sky = sky_of(
         site=site,
         grid=grid,
