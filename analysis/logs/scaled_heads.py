@@ -14,6 +14,12 @@ from analysis.logs.numbers import is_unit
 _BRACKETS = re.compile(r"[\[(]\s*(?P<inside>[^\])]{2,16}?)\s*[\])]")
 _BEFORE = re.compile(r"(?P<size>\d{1,4}(?:[.,]\d{1,4})?)\s*[*x×]?\s*(?P<unit>[^\d\s].*)")
 _BEHIND = re.compile(r"(?P<unit>.*[^\d\s*x×/])\s*(?P<sign>[*x×/])\s*(?P<size>10{1,3})")
+# Loose ones, `l/min x10` and `[l/min] x10`; before the unit, `x10 l/min`, it may mean either way.
+_LOOSE = re.compile(
+    r"(?:[\[(]\s*)?(?P<unit>[^\s\[\]()*x×]+)(?:\s*[\])])?[\s_]*[*x×]\s?(?P<size>10{1,3})(?!\w)",
+    re.IGNORECASE,
+)
+_PART = re.compile(r"(?P<size>[\d.]+) (?P<unit>.+)")
 _PULSES = re.compile(r"puls|imp|count|tick|zähl", re.IGNORECASE)
 
 
@@ -26,7 +32,9 @@ class Scaled:
 
     def named(self, unit: str) -> str:
         """Give a unit with its number, as maps write it."""
-        return f"{self.size:g} {unit}"
+        part = _PART.fullmatch(unit)
+        size, unit = (float(part["size"]), part["unit"]) if part else (1.0, unit)
+        return f"{self.size * size:g} {unit}"
 
 
 def scale_of(column: OpenColumn) -> Scaled | None:
@@ -40,18 +48,27 @@ def scale_of(column: OpenColumn) -> Scaled | None:
         if match is None or not is_unit(match["unit"]) or is_unit(text):
             continue
         unit = match["unit"].strip()
+        alone = {folded_unit(one) for one in (column.unit_head, *printed) if is_unit(one)}
+        if alone - {folded_unit(unit)}:
+            # `Tank (1000 l) [°C]`: the size of a store beside the unit of the values.
+            continue
         if folded_unit(unit) in UNITS["temperature"]:
             continue
         number = float(match["size"].replace(",", "."))
         size = 1.0 / number if match is behind else number
         if size not in (0.0, 1.0):
             return Scaled(size=size, unit=unit)
-    return None
+    loose = _LOOSE.search(column.head)
+    if loose is None or not is_unit(loose["unit"]):
+        return None
+    if folded_unit(loose["unit"]) in UNITS["temperature"]:
+        return None
+    return Scaled(size=1.0 / float(loose["size"]), unit=loose["unit"])
 
 
 def in_units(column: OpenColumn, scaled: Scaled) -> OpenColumn:
     """Give the column with its values in the unit alone."""
-    head = _BRACKETS.sub(" ", column.head).strip()
+    head = _BRACKETS.sub(" ", _LOOSE.sub(" ", column.head)).strip()
     return replace(
         column, head=head, unit_head=scaled.unit, values=column.values * scaled.size, known=None
     )

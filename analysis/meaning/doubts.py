@@ -49,6 +49,8 @@ class Doubt:
     printed : the unit of its head, where heat forbids it
     times : how much more heat (below 1: less) that would be than there can be, or than another
         column shows
+    unread : what stands in the head where a unit or its scale does, and is not known
+    beyond : how many times the heat that is likely it would be, where no sun could give it
     inverted : whether it is on by night and off in the sun, as a signal for "off" is
     scale : why a share without a unit is no percent, as minutes, volts or bits would be
     """
@@ -57,11 +59,13 @@ class Doubt:
     channel: str = ""
     printed: str = ""
     times: float = 1.0
+    unread: str = ""
+    beyond: float = 0.0
     inverted: bool = False
     scale: str = ""
 
     def __bool__(self) -> bool:
-        return bool(self.units or self.channel or self.printed or self.inverted or self.scale)
+        return bool(self.units or self.channel or self.against or self.inverted or self.scale)
 
     def reason(self, best: State) -> str:
         """Say it as a phrase that begins with "but", "" where nothing is open."""
@@ -75,16 +79,22 @@ class Doubt:
             return f"but {INVERTED}"
         if self.scale:
             return f"but {self.scale}"
-        if self.printed:
-            return f"but {self.against_head}"
+        if self.against:
+            return f"but {self.against}"
         if self.units:
             units = [printed_unit(best.channel, unit) for unit in (best.unit, *self.units)]
             return f"but the heat does not tell whether it counts in {' or '.join(units)}"
         return ""
 
     @property
-    def against_head(self) -> str:
-        """Say what speaks against the printed unit."""
+    def against(self) -> str:
+        """Say what speaks against the unit of the head, "" where nothing does."""
+        if self.unread:
+            return f"its head says {self.unread}, and how to read that is not known"
+        if self.beyond:
+            return f"it would be {self.beyond:.0f} times the heat that is likely; check its unit"
+        if not self.printed:
+            return ""
         much = (
             f"{self.times:.0f} times the" if self.times > 1.0 else f"1/{1 / self.times:.0f} of the"
         )
@@ -125,6 +135,12 @@ def doubt_of(
             times=math.exp(more),
         )
     said = known is not None and known.unit is not None
+    if printed.unread and quantity in UNIT_SHARES and not said:
+        others = _scaled(best) if printed.unit else tuple(UNIT_SHARES[quantity])
+        return Doubt(units=others, unread=printed.unread)
+    over = math.nan if links.balance is None else links.balance.over(column, best)
+    if over > 0.0 and not said and links.balance and links.balance.absurd(column, best):
+        return Doubt(units=(*_scaled(best)[1:], *_smaller(quantity, best)), beyond=math.exp(over))
     said = said or "energy" in headers[column].unit.quantities
     units = () if said else _open_units(column, best, states, assignment, links)
     channel = ""
@@ -133,6 +149,18 @@ def doubt_of(
         channel = other if gain >= _EXCHANGED else ""
     inverted = best.channel in _SUNNY and best.look.sun_like < _AGAINST_THE_SUN
     return Doubt(units=units, channel=channel, inverted=inverted)
+
+
+def _scaled(best: State) -> tuple[str, ...]:
+    """Give a unit ten times as large, and its parts."""
+    printed = printed_unit(best.channel, best.unit)
+    return tuple(f"{size} {printed}" for size in ("10", "0.1", "0.01"))
+
+
+def _smaller(quantity: str, best: State) -> tuple[str, ...]:
+    """Give the usual units that are smaller."""
+    table = UNITS[quantity]
+    return tuple(one for one in UNIT_SHARES[quantity] if table[one].factor < best.factor)
 
 
 def doubt_of_scale(column: OpenColumn, best: State, *, unit: str) -> Doubt:

@@ -4,7 +4,6 @@ Words and units of the header are scored, what the data do is scored, and the co
 together. What stays below `SURE_FRAC` is asked.
 """
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -16,6 +15,7 @@ from analysis.logs.asking import SURE_FRAC, OpenColumn, Proposal, Question
 from analysis.logs.conversions import UNITS
 from analysis.meaning.assign import Assignment, Links, assign
 from analysis.meaning.balance import balance_of
+from analysis.meaning.degrees import HOW_COMMON, temperatures
 from analysis.meaning.doubts import INVERTED, Doubt, doubt_of, doubt_of_scale
 from analysis.meaning.gaps import gaps_of
 from analysis.meaning.looks import Look, look_at
@@ -52,10 +52,6 @@ _FARTHEST = 1e13
 _SUREST_AGAINST_WORDS, _WORDS_AGAINST = 0.85, 2.5
 # Where physics leaves open what the header seems to say, a person is asked.
 _SUREST_DOUBTED = 0.85
-# Degrees of Fahrenheit or kelvin without a word about it are rare; engineering judgement [nats].
-_TEMPERATURES = {"c": 0.0, "f": -3.0, "k": -4.0, "0.1c": -3.0}
-# Above this share of whole numbers a column may count in tenths.
-_WHOLE = 0.99
 
 
 def propose(
@@ -133,7 +129,7 @@ def propose(
         phases=phases,
         area_m2=None if site is None else site.area_m2,
     )
-    found = [_together(seen, temperature) for temperature in _temperatures(headers, looks)]
+    found = [_together(seen, temperature) for temperature in temperatures(headers, looks)]
     weights = np.array([one.evidence for one in found])
     best = found[int(np.argmax(weights))]
     shares = np.exp(weights - weights.max())
@@ -169,23 +165,6 @@ def _sampled(
     return times, values, sky
 
 
-def _temperatures(headers: Sequence[Header], looks: Sequence[Look]) -> list[str]:
-    """Give the units that temperatures without one may be in."""
-    said = {header.unit.unit for header in headers if "temperature" in header.unit.quantities}
-    if len(said) == 1:
-        return list(said)
-    levels = [look.median for look in looks if not math.isnan(look.median)]
-    some = ["c"]
-    if any(20.0 < level < 220.0 for level in levels):
-        some.append("f")
-    if any(255.0 < level < 400.0 for level in levels):
-        some.append("k")
-    whole = [look.median for look in looks if look.whole >= _WHOLE]
-    if any(100.0 < level < 1500.0 for level in whole):
-        some.append("0.1c")
-    return some
-
-
 class _Found:
     """What was found under one unit of temperature."""
 
@@ -200,7 +179,7 @@ class _Found:
         self.states, self.assignment, self.links = states, assignment, links
         self.heads = heads
         self.temperature = temperature
-        self.evidence = assignment.evidence + _TEMPERATURES[temperature]
+        self.evidence = assignment.evidence + HOW_COMMON[temperature]
 
     def proposals(
         self,
@@ -337,12 +316,11 @@ class _Found:
         for unit in doubt.units:
             units[unit] = max(units.get(unit, 0.0), 1.0 - _SUREST_DOUBTED)
         # A printed unit that heat forbids pulls the channel down with it; the head names it still.
-        named = by_channel[best.channel] >= SURE_FRAC or doubt.printed
+        named = by_channel[best.channel] >= SURE_FRAC or doubt.against
         if len(units) > 1 and named:
             total = sum(units.values())
             units = {unit: share / total for unit, share in units.items()}
-            against = doubt.against_head if doubt.printed else ""
-            return (unit_question(best.channel, units, subject, file, against=against),)
+            return (unit_question(best.channel, units, subject, file, against=doubt.against),)
         real = [BASE_CHANNELS[name].says for name, share in ranked if name and share >= ASKED_FRAC]
         what = "its header and its values" if self.heads[number] else "its values"
         fits = f"fit {', or '.join(real[:3])}" if len(real) > 1 else "do not say enough"
@@ -428,7 +406,7 @@ def _together(seen: _Seen, temperature: str) -> _Found:
         seen.times,
         on=seen.phases.on if seen.phases.known else None,
         spread_k=spread,
-        sun_w_m2=_sun(states, first, seen.values),
+        sun_w_m2=_sun(states, first, seen),
         area_m2=seen.area_m2,
     )
     links = replace(links, balance=balance)
@@ -488,11 +466,15 @@ def _running(states: Sequence[Sequence[State]], values: Floats) -> Bools | None:
     return best
 
 
-def _sun(
-    states: Sequence[Sequence[State]], assignment: Assignment, values: Floats
-) -> Floats | None:
+def _sun(states: Sequence[Sequence[State]], assignment: Assignment, seen: _Seen) -> Floats | None:
     for number, option in enumerate(assignment.best):
         state = states[number][option]
-        if state.channel in ("irradiance_plane", "irradiance_horizontal"):
-            return np.asarray(values[number]) * UNITS["irradiance"][state.unit or "w/m2"].factor
+        # Light in a unit that nobody knows tells no heat.
+        if not seen.headers[number].unit.unread and state.channel in (
+            "irradiance_plane",
+            "irradiance_horizontal",
+        ):
+            return (
+                np.asarray(seen.values[number]) * UNITS["irradiance"][state.unit or "w/m2"].factor
+            )
     return None

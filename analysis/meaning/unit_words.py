@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from analysis.logs.cells import LONGEST_HEAD
 from analysis.logs.conversions import UNITS, folded_unit
+from analysis.meaning.words import read_header
 
 # Spellings beyond those of the conversions, folded; common practice, no source.
 _SPELLINGS = {
@@ -96,6 +97,10 @@ _AT_THE_END = frozenset(
 )
 # `bar(a)` and `kWh(th)` within brackets.
 _INNER = re.compile(r"(?<=[^\W\d_])\(([^\W\d_]+)\)(?=\s*[\])])")
+# A power of ten apart from its unit; `2 x 1000 l` is the size of two stores.
+_APART = re.compile(r"(?<![^\W_])(?<!\d\s)[*x×]\s?10{1,3}(?!\w)", re.IGNORECASE)
+_WORDS = re.compile(r"[^\W\d_]+")
+_NAME = re.compile(r"[a-z]{0,3}[\s_.]?\d+|\d+[a-z]?", re.IGNORECASE)
 # Units whose stroke is written as an underscore, behind another one.
 _UNDERSCORED = re.compile(r"_(l_min|l_h|m3_h|w_m2|kw_m2|m_s|km_h|kg_h|kg_s|l_s)$", re.IGNORECASE)
 
@@ -109,11 +114,13 @@ class UnitFound:
     quantities : the quantities that know this unit, as in `analysis.logs.conversions`
     unit : as the conversions spell it; "" where none was found
     text : the header without it
+    unread : what stands where a unit or its scale does and is not known, else ""
     """
 
     quantities: tuple[str, ...]
     unit: str
     text: str
+    unread: str = ""
 
 
 def find_unit(head: str, *, unit_head: str = "") -> UnitFound:
@@ -135,11 +142,17 @@ def find_unit(head: str, *, unit_head: str = "") -> UnitFound:
     head = _INNER.sub(r" \1", head[:LONGEST_HEAD])
     head = _UNDERSCORED.sub(lambda match: " " + match[1].replace("_", "/"), head)
     found: list[tuple[str, tuple[str, ...], str]] = []
+    unread, strange = "", list[tuple[int, int]]()
     for match in _BRACKETS.finditer(head):
         inside = _known(match[1])
         if inside is not None:
             found.append((*inside, f"{head[: match.start()]} {head[match.end() :]}"))
+        elif _like_a_unit(match[0].strip(), match[1]):
+            unread = unread or match[1]
+            strange.append(match.span())
     for match in _LOOSE.finditer(head):
+        if any(start <= match.start() < stop for start, stop in strange):
+            continue
         inside = _known(match[1])
         if inside is not None:
             # On and off stay in the text as well: they speak of a pump or a relay.
@@ -154,8 +167,30 @@ def find_unit(head: str, *, unit_head: str = "") -> UnitFound:
         return UnitFound(quantities=named[1], unit=named[0], text=text.strip())
     if found:
         unit, quantities, text = found[0]
-        return UnitFound(quantities=quantities, unit=unit, text=text.strip())
-    return UnitFound(quantities=(), unit="", text=head.strip())
+        apart = _APART.search(text)
+        if apart is not None:
+            text = text.replace(apart[0], " ")
+        return UnitFound(
+            quantities=quantities, unit=unit, text=text.strip(), unread=apart[0] if apart else ""
+        )
+    text = head.replace(unread, "") if unread else head
+    return UnitFound(quantities=(), unit="", text=text.strip(), unread=unread)
+
+
+def _like_a_unit(brackets: str, inside: str) -> bool:
+    """Tell a text in brackets that says how values are to be read, though nobody knows how.
+
+    In square ones anything but a word of the trade, a figure such as `avg`, or a number or name
+    such as `S1`; in round ones what holds a known unit beside something else.
+    """
+    words = _WORDS.findall(inside)
+    if not words or _NAME.fullmatch(inside.strip()):
+        return False
+    if any(_known(word) is not None for word in words) and len(inside.split()) > 1:
+        return True
+    if "/" in inside and any(_known(part) is not None for part in inside.split("/")):
+        return True
+    return brackets.startswith("[") and not read_header(inside).parts and len(words) < 3
 
 
 def _known(text: str) -> tuple[str, tuple[str, ...]] | None:

@@ -128,11 +128,25 @@ def plant_log(head: str, column) -> str:
 
 @pytest.mark.parametrize(
     ("head", "size"),
-    [("Flow [0,1 l/min]", 0.1), ("Flow (l/min x10)", 0.1), ("Flow [10 l/h]", 10 / 60)],
+    [
+        ("Flow [0,1 l/min]", 0.1),
+        ("Flow (l/min x10)", 0.1),
+        ("Flow l/min x10", 0.1),
+        ("Flow [l/min] x 10", 0.1),
+        ("Flow [10 l/h]", 10 / 60),
+    ],
 )
 def test_a_number_beside_the_unit_of_a_head_counts(head, size):
     found = read(plant_log(head, lambda columns, at: f"{columns['flow'][at] / size:.2f}"))
     assert found.columns["flow"] == pytest.approx(a_plant(days=6).record.columns["flow"], abs=0.01)
+
+
+@pytest.mark.parametrize("head", ["Flow [l/fortnight]", "Flow x10 [l/min]", "Flow x10 l/min"])
+def test_what_a_head_says_of_its_unit_is_asked_where_it_is_not_known(head):
+    found = read(plant_log(head, lambda columns, at: f"{columns['flow'][at]:.2f}"))
+    assert "flow" not in found.columns
+    (question,) = found.questions
+    assert "how to read that is not known" in question.why
 
 
 @pytest.mark.parametrize(

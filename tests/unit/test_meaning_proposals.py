@@ -439,3 +439,11 @@ def test_clear_names_hold_where_no_flow_runs():
     for name in ("store_bottom", "loop_hot", "loop_cold", "flow"):
         assert found[name].certainty_frac >= SURE_FRAC, name
         assert found[name].meaning.channel == name
+
+
+@pytest.mark.parametrize(("name", "unit"), [("flow", "l/min"), ("heat_power", "W")])
+def test_ten_times_the_heat_of_the_sun_is_asked_though_no_other_unit_fits(name, unit):
+    (question,) = with_unit(name, unit, 10.0, parse_site(site_toml(home()))).questions
+    assert question.kind == "unit"
+    assert f"0.1 {unit}" in [choice.value for choice in question.choices]
+    assert "times the heat that is likely" in question.why

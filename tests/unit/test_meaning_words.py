@@ -1,8 +1,11 @@
 """Header texts to channels and units. Header texts here are invented, as the trade writes them."""
 
+import numpy as np
 import pytest
 
 from analysis.channels import BASE_CHANNELS
+from analysis.logs.asking import OpenColumn
+from analysis.logs.scaled_heads import scale_of
 from analysis.meaning.lexicon import LEXICON
 from analysis.meaning.unit_words import find_unit
 from analysis.meaning.word_rules import RULES
@@ -101,6 +104,37 @@ def test_an_unknown_word_makes_a_header_less_sure():
 def test_a_unit_is_found_and_taken_off(head, unit, text):
     found = find_unit(head)
     assert (found.unit, found.text) == (unit, text)
+
+
+@pytest.mark.parametrize(
+    ("head", "unit", "unread"),
+    [
+        ("Energie [therm]", "", "therm"),
+        ("Druck (bar diff)", "", "bar diff"),
+        ("Flow [l/fortnight]", "", "l/fortnight"),
+        ("Power [W/10 s]", "", "W/10 s"),
+        ("Flow x10 [l/min]", "l/min", "x10"),
+        ("Heat x100 kWh", "kwh", "x100"),
+        ("Tank 2 x 1000 l", "l", ""),
+        ("T1 [S1]", "", ""),
+        ("Kollektor [avg]", "", ""),
+        ("Tank (roof)", "", ""),
+        ("Pump (relay 1)", "", ""),
+    ],
+)
+def test_what_stands_where_a_unit_does_is_never_taken_for_another(head, unit, unread):
+    found = find_unit(head)
+    assert (found.unit, found.unread) == (unit, unread)
+
+
+@pytest.mark.parametrize(
+    ("head", "size"),
+    [("Tank (1000 l) [°C]", None), ("Volume [10 l]", 10.0), ("Flow [l/min] x10", 0.1)],
+)
+def test_the_size_of_a_store_in_a_head_is_no_scale(head, size):
+    column = OpenColumn(place=0, head=head, unit_head="", values=np.ones(3), words=False)
+    found = scale_of(column)
+    assert (None if found is None else found.size) == size
 
 
 def test_a_line_of_units_goes_before_the_header():
