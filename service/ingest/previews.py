@@ -38,6 +38,7 @@ class Waiting:
     name: str
     state: str
     site_text: str
+    contradicts: str | None
 
 
 def waiting_of(db: Session, *, site: Site, upload_id: int) -> Waiting:
@@ -56,6 +57,7 @@ def waiting_of(db: Session, *, site: Site, upload_id: int) -> Waiting:
         name=upload.name,
         state=upload.state,
         site_text=site.text,
+        contradicts=upload.files[0].get("contradicts") if upload.files else None,
     )
 
 

@@ -18,6 +18,7 @@ from service.db.engine import VALUES_LOCK, Database, one_at_a_time
 from service.db.models import Site, Upload
 from service.ingest import queries
 from service.ingest.files import RawStore
+from service.ingest.own_meanings import Own, contradiction, own_meanings, with_own
 from service.ingest.storing import OtherSiteError, store_rows
 from service.jobs import claims
 from service.settings import Settings
@@ -55,6 +56,7 @@ class _Job:
     site_id: int
     site_text: str
     site_version: int
+    own: Own
 
 
 class _AskingError(Exception):
@@ -135,6 +137,7 @@ def _job(db: Session, upload_id: int) -> _Job | None:
         site_id=site.id,
         site_text=site.text,
         site_version=site.version,
+        own=own_meanings(upload),
     )
 
 
@@ -163,7 +166,13 @@ def _read(job: _Job, *, raw: RawStore, settings: Settings, clock: Clock) -> _Rea
         raise
     waits = waits_for(parsed, site.log)
     if waits is not None:
-        raise _AskingError(waits, [_account(one) for one in parsed.files])
+        raise _AskingError(waits, with_own([_account(one) for one in parsed.files], parsed))
+    contradicted = contradiction(job.own, parsed)
+    if contradicted is not None:
+        files = [_account(one) for one in parsed.files]
+        files[0]["proposed"] = job.own
+        files[0]["contradicts"] = contradicted
+        raise _AskingError(f"it waits for you: {contradicted}", files)
     record = record_from_stamps(stamp_s=parsed.stamp_s, columns=parsed.columns, stamp=parsed.stamp)
     misfit = check_sun(site=site, record=record)
     if misfit is not None:

@@ -108,7 +108,7 @@ def _page(
         maps=maps,
         map_of=answers.get("map_of", ""),
         answers=answers,
-        problem=problem or said,
+        problem=problem or said or waiting.contradicts,
         view=view,
     )
 
@@ -155,6 +155,7 @@ def _accept(here: Context, slug: str, upload_id: int, answers: Mapping[str, str]
         with here.database.session() as db:
             caller = here.person(db, may="log")
             site = here.site_of(db, caller, slug)
+            actions.map_was_seen(db, site_id=site.id, upload_id=upload_id)
             save_map(db, site=site, log_map=maps[1], found=now, who=caller.who, now=here.now())
             actions.ask_again(db, site_id=site.id)
             if waiting.state == "undone":

@@ -493,3 +493,53 @@ def test_a_clock_many_hours_off_is_asked_with_keys_and_never_refused(
     )
     back.worker().work_all()
     assert states(back) == ["stored"]
+
+
+def plain(first: datetime, *, fahrenheit: bool, seed: int) -> str:
+    """Write a log in plain words, whose temperatures tell their unit by their size alone."""
+    heads = "time,Collector,Solar flow temp,Solar return temp,Tank bottom,Flow l/min,Pump %"
+    lines = [heads]
+    for row in tidy_log(first=first, hours=96, seed=seed).splitlines()[1:]:
+        time, *cells = row.split(",")
+        degrees = [f"{float(c) * 1.8 + 32.0:.1f}" if fahrenheit else c for c in cells[:4]]
+        lines.append(",".join([time[:19], *degrees, cells[-2], cells[-1]]))
+    return "\n".join(lines)
+
+
+def accept_as_shown(client: TestClient, slug: str, number: int) -> int:
+    """Accept a file's page as it stands, as a browser would; gives the status."""
+    shown = client.get(f"/sites/{slug}/logs/{number}").text
+    given = dict(re.findall(r'name="((?:key|given|printed)-\d+)" value="([^"]*)"', shown))
+    for name, options in re.findall(
+        r'<select id="[^"]*" name="((?:channel|unit)-\d+)"[^>]*>(.*?)</select>', shown, re.S
+    ):
+        chosen = re.search(r'<option value="([^"]*)" selected', options)
+        given[name] = chosen[1] if chosen else ""
+    given = {name: html.unescape(value) for name, value in given.items()}
+    return client.post(f"/sites/{slug}/logs/{number}", data={**given, "do": "accept"}).status_code
+
+
+def test_a_map_does_not_overrule_another_waiting_file_unseen(
+    back: BackEnd, client: TestClient
+) -> None:
+    slug = back.add_site()
+    days = [(1, False), (6, True), (11, False)]
+    first, other, _ = [
+        hand_in(
+            back,
+            slug,
+            plain(datetime(2025, 6, day, tzinfo=UTC), fahrenheit=fahrenheit, seed=day),
+            f"{day}.csv",
+        )
+        for day, fahrenheit in days
+    ]
+    assert states(back) == ["asking"] * 3
+    assert accept_as_shown(client, slug, first) == 303
+    back.worker().work_all()
+    assert states(back) == ["stored", "asking", "stored"]
+    shown = html.unescape(client.get(f"/sites/{slug}/logs/{other}").text)
+    assert "this file's own values look like" in shown
+    # Whoever saw that and accepts the page all the same is believed.
+    assert accept_as_shown(client, slug, other) == 303
+    back.worker().work_all()
+    assert states(back)[1] == "stored"
