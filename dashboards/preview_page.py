@@ -24,7 +24,6 @@ from dashboards.figures.log_preview import (
     undrawn,
 )
 from dashboards.read_text import column_losses, how_sure
-from dashboards.render import figure_json
 from dashboards.set_aside_words import set_aside_facts
 from dashboards.site_facts import Fact
 
@@ -411,7 +410,7 @@ def _figures(now: Preview, timezone: str) -> tuple[str, str | None, str]:
     )
     shown = fmt.span(int(stamp_s[0]), int(stamp_s[-1]) + 1, timezone)
     return (
-        figure_json(understood_figure(stamp_s, known, stamp=parsed.stamp, timezone=timezone)),
-        figure_json(left_over) if left_over is not None else None,
+        understood_figure(stamp_s, known, stamp=parsed.stamp, timezone=timezone).to_json(),
+        left_over.to_json() if left_over is not None else None,
         shown,
     )

@@ -61,9 +61,3 @@ def script_json(value: object) -> Markup:
     text = value if isinstance(value, str) else json.dumps(value, separators=(",", ":"))
     safe = text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
     return Markup(safe)  # noqa: S704 - escaped in the line above
-
-
-def figure_json(figure: Any) -> str:
-    """Give a Plotly figure as JSON text."""
-    text: str = figure.to_json()
-    return text

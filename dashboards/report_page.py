@@ -21,7 +21,7 @@ from dashboards.format import moment
 from dashboards.losses import rank
 from dashboards.periods import SIZES
 from dashboards.private import shareable
-from dashboards.render import STATIC, figure_json, render, static_text
+from dashboards.render import STATIC, render, static_text
 from dashboards.site_page import MARK_WORDS, site_view
 from dashboards.texts import Texts, titles
 
@@ -63,7 +63,7 @@ def render_report(
     words: Texts = texts or {}
     view = site_view(report, site=site, slug="", texts=words, links=False)
     names = titles(words)
-    heat = ",".join(f'"{s}":{figure_json(heat_by_period(report, s, titles=names))}' for s in SIZES)
+    heat = ",".join(f'"{s}":{heat_by_period(report, s, titles=names).to_json()}' for s in SIZES)
     ordered = sorted(report.findings, key=lambda finding: (rank(finding), finding.start_s))
     kinds = [finding.kind for finding in ordered]
     return render(
@@ -106,11 +106,11 @@ def _chapter(
     weeks = course(finding, report, titles=titles(texts))
     return _Chapter(
         view=finding_view(finding, report, slug="", texts=texts),
-        figure=figure_json(evidence(finding, part, site=site, hours=(start_s, end_s)))
+        figure=evidence(finding, part, site=site, hours=(start_s, end_s)).to_json()
         if part is not None
         else None,
         hours=f"{moment(start_s, zone)} to {moment(end_s, zone)}",
-        course=figure_json(weeks.figure) if weeks else None,
+        course=weeks.figure.to_json() if weeks else None,
         course_says=weeks.says if weeks else "",
         again=again,
     )

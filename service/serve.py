@@ -161,7 +161,6 @@ def serve_with(
     """
     import uvicorn
 
-    from dashboards.figures.plotly_program import graph_objects
     from service.app import create_app
 
     listener = _listener(settings)
@@ -173,8 +172,6 @@ def serve_with(
         proxy_headers=settings.base_url is not None,
         timeout_graceful_shutdown=10,
     )
-    # Heavy, and wanted by the first page that is opened.
-    threading.Thread(target=graph_objects, daemon=True).start()
     stopping = threading.Event()
     # uvicorn sends the signal that stopped it once more at its end, to whoever listened before;
     # without a listener the process would end before its worker.

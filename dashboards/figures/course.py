@@ -10,9 +10,9 @@ from datetime import date, timedelta
 from typing import Any
 
 from analysis.results import DayFigure, Finding, Report
+from dashboards.figures.figure import Figure
 from dashboards.figures.heat_by_period import heat_by_period
 from dashboards.figures.layout import axis, layout, titled
-from dashboards.figures.plotly_program import graph_objects
 from dashboards.format import day, local_date, number
 from dashboards.theme import var
 
@@ -26,7 +26,7 @@ _LEAST_COVERAGE = 0.9
 class Course:
     """A figure of weeks and what it shows, in a sentence."""
 
-    figure: Any
+    figure: Figure
     says: str
 
 
@@ -168,12 +168,10 @@ def _level(name: str, percent: float, first: date, last: date, colour: str) -> d
 
 def _drawn(
     traces: list[dict[str, Any]], *, low: float, high: float, first: date, last: date
-) -> Any:
-    go = graph_objects()
-
-    figure = go.Figure(traces)
-    figure.update_layout(
-        layout(
+) -> Figure:
+    return Figure(
+        data=traces,
+        layout=layout(
             height=320,
             hovermode="closest",
             xaxis=axis(type="date", showgrid=False, fixedrange=True),
@@ -185,6 +183,5 @@ def _drawn(
                 "x0": first.isoformat(), "x1": last.isoformat(),
                 "fillcolor": var("finding_soft"), "line": {"width": 0},
             }],
-        )
+        ),
     )  # fmt: skip
-    return figure

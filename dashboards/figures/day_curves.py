@@ -7,8 +7,8 @@ import numpy as np
 
 from analysis.channels import channel
 from analysis.record import Record
+from dashboards.figures.figure import Figure
 from dashboards.figures.layout import axis, layout, titled
-from dashboards.figures.plotly_program import graph_objects
 from dashboards.figures.trace_points import points, wall_clock
 from dashboards.theme import var
 
@@ -65,7 +65,7 @@ def day_curves(
     channels: tuple[str, ...] | None = None,
     thresholds: tuple[Threshold, ...] = (),
     stretches: tuple[Stretch, ...] = (),
-) -> Any:
+) -> Figure:
     """Draw the curves of a part of a record.
 
     Parameters
@@ -77,10 +77,8 @@ def day_curves(
 
     Returns
     -------
-    plotly.graph_objects.Figure : at most `trace_points.MOST_POINTS` points a trace
+    Figure : at most `trace_points.MOST_POINTS` points a trace
     """
-    go = graph_objects()
-
     traces, panels = [], []
     for family, title, quantities, weight in _PANELS:
         names = [n for n in record.columns if _in(n, quantities) and _wanted(n, channels)]
@@ -89,9 +87,7 @@ def day_curves(
             continue
         panels.append((family, title, weight))
         traces += [_trace(record, name, timezone, len(panels)) for name in names]
-    figure = go.Figure(traces)
-    figure.update_layout(_panelled(panels, thresholds, stretches, timezone))
-    return figure
+    return Figure(data=traces, layout=_panelled(panels, thresholds, stretches, timezone))
 
 
 def has_panel(name: str) -> bool:

@@ -1,17 +1,16 @@
 """The decisive hours of a finding: the channels that tell, and the levels they are held against."""
 
-from typing import Any
-
 from analysis.channels import channel
 from analysis.record import Record
 from analysis.results import Finding
 from analysis.site import Site
 from dashboards.figures.day_curves import Stretch, day_curves
 from dashboards.figures.decisive import ALL, DECISIVE, LONGEST_EVIDENCE_S, LONGEST_NIGHT_S
+from dashboards.figures.figure import Figure
 from dashboards.figures.trace_points import wall_clock
 
 
-def evidence(finding: Finding, record: Record, *, site: Site, hours: tuple[int, int]) -> Any:
+def evidence(finding: Finding, record: Record, *, site: Site, hours: tuple[int, int]) -> Figure:
     """Draw the decisive channels of some hours.
 
     Parameters
@@ -22,7 +21,7 @@ def evidence(finding: Finding, record: Record, *, site: Site, hours: tuple[int, 
 
     Returns
     -------
-    plotly.graph_objects.Figure : the evidence's own hours set off, levels as dashed lines
+    Figure : the evidence's own hours set off, levels as dashed lines
     """
     decisive = DECISIVE.get(finding.kind, ALL)
     channels = decisive.channels
@@ -49,8 +48,9 @@ def evidence(finding: Finding, record: Record, *, site: Site, hours: tuple[int, 
     if finding.channel:
         # The sensor in question stands out among the others.
         known = channel(finding.channel)
-        figure.update_traces(
-            line={"width": 3.2}, selector={"name": known.says if known else finding.channel}
-        )
-    figure.update_xaxes(range=[wall_clock(when, site.place.timezone) for when in hours])
+        name = known.says if known else finding.channel
+        for trace in figure.data:
+            if trace["name"] == name:
+                trace["line"]["width"] = 3.2
+    figure.layout["xaxis"]["range"] = [wall_clock(when, site.place.timezone) for when in hours]
     return figure

@@ -5,9 +5,9 @@ from datetime import date, timedelta
 from typing import Any
 
 from analysis.results import Report
+from dashboards.figures.figure import Figure
 from dashboards.figures.finding_lanes import finding_lanes
 from dashboards.figures.layout import axis, layout, titled
-from dashboards.figures.plotly_program import graph_objects
 from dashboards.format import (
     NOT_MEASURED,
     bound_of,
@@ -22,7 +22,7 @@ from dashboards.theme import var
 _DAY_MS = 86_400_000
 
 
-def heat_by_period(report: Report, size: Size, *, titles: Mapping[str, str]) -> Any:
+def heat_by_period(report: Report, size: Size, *, titles: Mapping[str, str]) -> Figure:
     """Draw the figure.
 
     Parameters
@@ -33,20 +33,15 @@ def heat_by_period(report: Report, size: Size, *, titles: Mapping[str, str]) -> 
 
     Returns
     -------
-    plotly.graph_objects.Figure : bars `delivered` with 95 % bounds (not by day), steps `expected`
+    Figure : bars `delivered` with 95 % bounds (not by day), steps `expected`
         and `promised` [kWh]; a stretch without measurement stays a gap; findings as lines below
     """
-    go = graph_objects()
-
     parts = periods(report, size)
-    figure = go.Figure(
-        [_delivered(parts, size), _goal(parts, size), _line(parts, "design")]
-    )  # fmt: skip
     lanes = finding_lanes(report, titles)
-    figure.add_traces(lanes)
     band = 0.05 * len({trace["y"][0] for trace in lanes}) + 0.03 if lanes else 0.0
-    figure.update_layout(
-        layout(
+    return Figure(
+        data=[_delivered(parts, size), _goal(parts, size), _line(parts, "design"), *lanes],
+        layout=layout(
             bargap=0,
             hovermode="closest",
             height=380 + int(320 * band),
@@ -59,19 +54,18 @@ def heat_by_period(report: Report, size: Size, *, titles: Mapping[str, str]) -> 
             ),
             xaxis=axis(
                 type="date", anchor="y2" if lanes else "y", showgrid=False, hoverformat="%d %b %Y",
-                range=_range(parts, size),
+                **_range(parts, size),
             ),
-        )
+        ),
     )  # fmt: skip
-    return figure
 
 
-def _range(parts: tuple[Period, ...], size: Size) -> list[str] | None:
+def _range(parts: tuple[Period, ...], size: Size) -> dict[str, list[str]]:
     if not parts:
-        return None
+        return {}
     pad = {"day": 1, "week": 4, "month": 10, "year": 60}[size]
     end = parts[-1].start + timedelta(days=_length(parts[-1], size) + pad)
-    return [(parts[0].start - timedelta(days=pad)).isoformat(), end.isoformat()]
+    return {"range": [(parts[0].start - timedelta(days=pad)).isoformat(), end.isoformat()]}
 
 
 def _length(part: Period, size: Size) -> int:

@@ -11,8 +11,8 @@ from analysis.days import one_row_a_day
 from analysis.record import Floats, Ints, Record, record_from_stamps
 from analysis.units import SECONDS_PER_DAY
 from dashboards.figures.day_curves import day_curves, has_panel
+from dashboards.figures.figure import Figure
 from dashboards.figures.layout import axis, layout, titled
-from dashboards.figures.plotly_program import graph_objects
 from dashboards.figures.trace_points import wall_clock
 from dashboards.theme import var
 
@@ -52,7 +52,7 @@ def lively_days(stamp_s: Ints, columns: Mapping[str, Floats]) -> tuple[int, int]
 
 def understood_figure(
     stamp_s: Ints, columns: Mapping[str, Floats], *, stamp: Any, timezone: str
-) -> Any:
+) -> Figure:
     """Draw the channels as the site's pages will draw them.
 
     Parameters
@@ -69,7 +69,7 @@ def understood_figure(
 
 def left_over_figure(
     stamp_s: Ints, columns: Mapping[str, Floats], *, names: Mapping[str, str], timezone: str
-) -> Any | None:
+) -> Figure | None:
     """Draw columns one above the other as they are written; None where there are none.
 
     Parameters
@@ -79,8 +79,6 @@ def left_over_figure(
     names : what each key is called on the page
     timezone : IANA name of the site's zone
     """
-    go = graph_objects()
-
     held = {key: values for key, values in columns.items() if np.isfinite(values).any()}
     if not held:
         return None
@@ -108,7 +106,7 @@ def left_over_figure(
     given["margin"] = {"l": 14, "r": 16, "t": 14, "b": 14}
     height = 60 + _STRIP * len(held)
     drawn = layout(**given, height=height, annotations=notes, hovermode="x unified")
-    return go.Figure({"data": traces, "layout": drawn})
+    return Figure(data=traces, layout=drawn)
 
 
 def _strip(name: str, times: list[str], values: Floats, y_axis: str) -> dict[str, Any]:

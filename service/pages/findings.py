@@ -14,7 +14,6 @@ from dashboards.figures.evidence import evidence
 from dashboards.finding_page import finding_view
 from dashboards.format import moment
 from dashboards.links import finding_key, finding_of_key, finding_path
-from dashboards.render import figure_json
 from dashboards.texts import titles
 from service.care import actions, queries
 from service.care.endpoints import finding_of_site
@@ -60,10 +59,10 @@ def _page(
         status=422 if problem else 200,
         site=loaded.head,
         view=finding_view(found, report, slug=slug, texts=texts()),
-        figure=figure_json(evidence(found, record, site=loaded.facts, hours=(start_s, end_s)))
+        figure=evidence(found, record, site=loaded.facts, hours=(start_s, end_s)).to_json()
         if record
         else None,
-        course={"says": weeks.says, "figure": figure_json(weeks.figure)} if weeks else None,
+        course={"says": weeks.says, "figure": weeks.figure.to_json()} if weeks else None,
         hours=f"{moment(start_s, zone)} to {moment(end_s, zone)}",
         life=life,
         visits=made,

@@ -22,7 +22,7 @@ from dashboards.figures.decisive import decisive_hours
 from dashboards.figures.evidence import evidence
 from dashboards.format import OVER, URGENCY_WORDS, day, local_date, moment
 from dashboards.links import finding_path
-from dashboards.render import asset, figure_json
+from dashboards.render import asset
 from dashboards.visits.fields import (
     CHECK_RESULTS,
     OUTCOMES,
@@ -190,7 +190,7 @@ def _page(
 
 
 def _curves(record: Record, zone: str) -> str:
-    return figure_json(day_curves(record, timezone=zone))
+    return day_curves(record, timezone=zone).to_json()
 
 
 def _state(cases: Mapping[str, object], key: str) -> str:
@@ -217,7 +217,7 @@ def _part(
         record = loading.record_of(db, loaded.row, start_s, end_s)
         if record is not None:
             drawn = evidence(found, record, site=loaded.facts, hours=(start_s, end_s))
-            figure = figure_json(drawn)
+            figure = drawn.to_json()
             zone = report.timezone
             hours = f"{moment(start_s, zone)} to {moment(end_s, zone)}"
     lasts = found is not None and found.end_s is None

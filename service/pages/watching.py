@@ -18,7 +18,6 @@ from dashboards.figures.heat_by_period import heat_by_period
 from dashboards.fleet_page import fleet_page
 from dashboards.format import bound_of, bounded, day
 from dashboards.periods import SIZES, Size
-from dashboards.render import figure_json
 from dashboards.report_page import render_report
 from dashboards.site_page import MARK_WORDS, site_view
 from dashboards.texts import titles
@@ -133,7 +132,7 @@ def _day(report: Report, when: date) -> dict[str, str]:
 def _day_figure(report: Report, record: Record | None) -> str:
     if record is None:
         return _NO_FIGURE
-    return figure_json(day_curves(record, timezone=report.timezone))
+    return day_curves(record, timezone=report.timezone).to_json()
 
 
 def _day_says(report: Report, when: date) -> str:
@@ -172,7 +171,7 @@ def heat(here: Here, slug: str, size: Size) -> Response:
         report = loading.load(db, here, slug).report
     if report is None:
         raise NotFoundError("There is no report of this site yet.")
-    body = figure_json(heat_by_period(report, size, titles=titles(texts())))
+    body = heat_by_period(report, size, titles=titles(texts())).to_json()
     return Response(body, media_type="application/json", headers={"Cache-Control": "no-store"})
 
 

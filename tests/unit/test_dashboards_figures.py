@@ -33,6 +33,7 @@ from dashboards.reduce import min_max
 from tests.architecture.test_source_rules import PUBLISHED_KINDS
 from tests.build_report import a_finding, a_report, a_year, an_empty_report, at
 from tests.build_service import site_file
+from tests.plotly_rules import drawn
 
 ZONE = "Europe/London"
 
@@ -57,7 +58,7 @@ def a_record(*, minutes: int = 1440, step_s: int = 60, start_s: int | None = Non
 @pytest.mark.parametrize("size", SIZES)
 def test_bars_hold_the_delivered_heat_of_the_report(size: Size) -> None:
     report = a_report()
-    figure = heat_by_period(report, size, titles={})
+    figure = drawn(heat_by_period(report, size, titles={}))
     bars = next(trace for trace in figure.data if trace.name == "delivered")
     total = sum(value for value in bars.y if value is not None)
     assert total == pytest.approx(report.totals.delivered_kwh)
@@ -65,7 +66,7 @@ def test_bars_hold_the_delivered_heat_of_the_report(size: Size) -> None:
 
 
 def test_an_unmeasured_day_stays_a_gap() -> None:
-    figure = heat_by_period(a_report(), "day", titles={})
+    figure = drawn(heat_by_period(a_report(), "day", titles={}))
     bars = next(trace for trace in figure.data if trace.name == "delivered")
     by_day = dict(zip((when[:10] for when in bars.x), bars.y, strict=True))
     assert by_day["2025-03-10"] is None
@@ -74,7 +75,7 @@ def test_an_unmeasured_day_stays_a_gap() -> None:
 
 def test_month_bars_carry_their_bounds() -> None:
     report = a_report()
-    figure = heat_by_period(report, "month", titles={})
+    figure = drawn(heat_by_period(report, "month", titles={}))
     bars = next(trace for trace in figure.data if trace.name == "delivered")
     june = report.months[5]
     assert june.delivered_high_kwh is not None
@@ -84,14 +85,14 @@ def test_month_bars_carry_their_bounds() -> None:
 
 def test_expected_is_not_drawn_where_the_weather_is_unknown() -> None:
     report = a_report(days=a_year(weather=False))
-    figure = heat_by_period(report, "month", titles={})
+    figure = drawn(heat_by_period(report, "month", titles={}))
     line = next(trace for trace in figure.data if trace.name == "expected")
     assert all(value is None for value in line.y)
     assert line.showlegend is False
 
 
 def test_findings_stand_on_the_time_axis_in_local_time() -> None:
-    figure = heat_by_period(a_report(), "day", titles={"lost_circulation": "Stuck"})
+    figure = drawn(heat_by_period(a_report(), "day", titles={"lost_circulation": "Stuck"}))
     line = next(trace for trace in figure.data if trace.name == "Stuck")
     assert line.x == ("2025-05-03 09:10", "2025-06-04 10:00")
 
@@ -106,12 +107,12 @@ def test_weeks_start_on_monday_and_add_up_bounds_linearly() -> None:
 
 
 def test_day_curves_show_the_wall_clock_of_the_site() -> None:
-    figure = day_curves(a_record(), timezone=ZONE)
+    figure = drawn(day_curves(a_record(), timezone=ZONE))
     assert figure.data[0].x0 == "2025-05-17 01:00:00"  # 00:00 UTC in summer time
 
 
 def test_day_curves_have_a_panel_and_a_unit_for_each_family() -> None:
-    figure = day_curves(a_record(), timezone=ZONE)
+    figure = drawn(day_curves(a_record(), timezone=ZONE))
     titles = {axis.title.text for axis in figure.select_yaxes()}
     assert titles == {"°C", "flow [l/min]", "pump [%]"}
 
@@ -125,7 +126,7 @@ def test_a_hole_in_time_breaks_the_line() -> None:
         columns={"collector": whole.columns["collector"][keep]},
         masked={},
     )
-    figure = day_curves(holed, timezone=ZONE)
+    figure = drawn(day_curves(holed, timezone=ZONE))
     trace = figure.data[0]
     assert set(trace.y[300:420]) == {None}
     assert trace.y[299] is not None
@@ -141,7 +142,7 @@ def test_rows_of_uneven_steps_keep_their_own_times_and_their_holes() -> None:
         columns={"collector": np.arange(6.0)},
         masked={},
     )
-    trace = day_curves(record, timezone="UTC").data[0]
+    trace = drawn(day_curves(record, timezone="UTC")).data[0]
     assert trace.y == (0.0, 1.0, 2.0, 3.0, 4.0, None, 5.0)
     assert trace.x[5:] == ("2025-05-17 00:17:00", "2025-05-17 01:06:40")
 
@@ -149,25 +150,25 @@ def test_rows_of_uneven_steps_keep_their_own_times_and_their_holes() -> None:
 def test_the_night_the_clocks_change_keeps_its_own_times() -> None:
     # European Union clocks go back at 01:00 UTC on the last Sunday of October (2000/84/EC).
     record = a_record(minutes=180, start_s=at(10, 26))
-    trace = day_curves(record, timezone="Europe/Berlin").data[0]
+    trace = drawn(day_curves(record, timezone="Europe/Berlin")).data[0]
     assert trace.x[0] == "2025-10-26 02:00:00"
     assert trace.x[60] == "2025-10-26 02:00:00"
     assert trace.x[-1] == "2025-10-26 03:59:00"
 
 
 def test_a_figure_of_many_rows_is_capped() -> None:
-    figure = day_curves(a_record(minutes=20 * 1440), timezone=ZONE)
+    figure = drawn(day_curves(a_record(minutes=20 * 1440), timezone=ZONE))
     assert all(len(trace.y) <= MOST_POINTS for trace in figure.data)
 
 
 def test_numbered_channels_come_with_their_base() -> None:
-    figure = day_curves(a_record(), timezone=ZONE, channels=("collector",))
+    figure = drawn(day_curves(a_record(), timezone=ZONE, channels=("collector",)))
     assert {trace.name for trace in figure.data} == {"collector", "collector (2)"}
 
 
 def test_a_threshold_is_drawn_in_the_panel_of_its_unit() -> None:
     level = Threshold(label="flow at commissioning", value=2.0, quantity="flow")
-    figure = day_curves(a_record(), timezone=ZONE, thresholds=(level,))
+    figure = drawn(day_curves(a_record(), timezone=ZONE, thresholds=(level,)))
     assert [(shape.yref, shape.y0) for shape in figure.layout.shapes] == [("y2", 2.0)]
 
 
@@ -175,13 +176,15 @@ def test_a_channel_without_any_value_has_no_trace() -> None:
     record = a_record()
     nothing = dict(record.columns) | {"store_top": np.full(len(record), np.nan)}
     with_empty = Record(start_s=record.start_s, step_s=record.step_s, columns=nothing, masked={})
-    names = {trace.name for trace in day_curves(with_empty, timezone=ZONE).data}
+    names = {trace.name for trace in drawn(day_curves(with_empty, timezone=ZONE)).data}
     assert "store, top" not in names
 
 
 def test_evidence_draws_the_commissioned_flow_and_sets_its_hours_off() -> None:
-    figure = evidence(
-        a_finding(), a_record(), site=parse_site(site_file()), hours=(at(5, 17), at(5, 18))
+    figure = drawn(
+        evidence(
+            a_finding(), a_record(), site=parse_site(site_file()), hours=(at(5, 17), at(5, 18))
+        )
     )
     labels = {note.text for note in figure.layout.annotations}
     assert "flow at commissioning" in labels
@@ -290,7 +293,7 @@ def test_figures_of_an_empty_report_hold_no_numbers() -> None:
     report = an_empty_report()
     assert str(balance(report.totals)) == ""
     for size in SIZES:
-        bars = heat_by_period(report, size, titles={}).data[0]
+        bars = drawn(heat_by_period(report, size, titles={})).data[0]
         assert all(value is None for value in bars.y)
     assert 'class="arrived" d=""' in str(year_strip(report, titles={}, folds=(4,)))
     assert 'class="arrived" d=""' in str(week_strip(report))
@@ -309,9 +312,8 @@ def test_figures_write_strict_json() -> None:
 def test_evidence_outside_the_drawn_hours_is_not_set_off() -> None:
     far = Evidence(what="x", start_s=at(8, 1), end_s=at(8, 1, 2), value=1.0, unit="h")
     finding = dataclasses.replace(a_finding(), evidence=(far,))
-    figure = evidence(
-        finding, a_record(), site=parse_site(site_file()), hours=(at(5, 17), at(5, 18))
-    )
+    hours = (at(5, 17), at(5, 18))
+    figure = drawn(evidence(finding, a_record(), site=parse_site(site_file()), hours=hours))
     assert not [shape for shape in figure.layout.shapes if shape.type == "rect"]
 
 
@@ -360,7 +362,7 @@ def test_a_short_silence_is_shown_with_both_its_edges_and_the_hole_set_off() -> 
     finding = a_finding(kind="silence", start_s=at(5, 17, 3), end_s=at(5, 17, 18))
     hours = decisive_hours(finding, (), timezone="UTC", end_s=at(12, 31))
     assert hours == (at(5, 16, 15), at(5, 18, 6))
-    figure = evidence(finding, a_record(), site=parse_site(site_file()), hours=hours)
+    figure = drawn(evidence(finding, a_record(), site=parse_site(site_file()), hours=hours))
     (hole,) = [shape for shape in figure.layout.shapes if shape.type == "rect"]
     assert (hole.x0, hole.x1) == ("2025-05-17 05:00:00", "2025-05-17 20:00:00")  # Berlin
     assert figure.layout.xaxis.range == ("2025-05-16 17:00:00", "2025-05-18 08:00:00")
@@ -382,7 +384,7 @@ def test_a_sensor_that_broke_is_shown_in_the_hours_around() -> None:
 def test_frost_is_held_against_the_ice_point_of_the_stated_fluid() -> None:
     site = parse_site(site_file())
     hours = (at(5, 17), at(5, 18))
-    figure = evidence(a_finding(kind="frost_risk"), a_record(), site=site, hours=hours)
+    figure = drawn(evidence(a_finding(kind="frost_risk"), a_record(), site=site, hours=hours))
     note = next(note for note in figure.layout.annotations if "freezes" in note.text)
     loop = site.loop
     assert note.y == ice_point_c(fluid=loop.fluid, concentration_frac=loop.concentration_frac)
@@ -396,7 +398,7 @@ def test_a_pump_that_is_not_logged_for_hours_is_not_filled_as_if_it_ran() -> Non
         start_s=whole.start_s[keep], step_s=whole.step_s[keep], columns=columns, masked={}
     )
     fills = {
-        name: next(trace.fill for trace in day_curves(record, timezone=ZONE).data
+        name: next(trace.fill for trace in drawn(day_curves(record, timezone=ZONE)).data
                    if trace.name == "pump command")
         for name, record in (("whole", whole), ("holed", holed))
     }  # fmt: skip
@@ -409,7 +411,7 @@ def test_a_weaker_collector_is_shown_by_its_weeks_before_and_since() -> None:
     report = a_report(findings=(stood, weaker))
     shown = course(weaker, report, titles={})
     assert shown is not None
-    before, since = (trace.y[0] for trace in shown.figure.data[1:])
+    before, since = (trace.y[0] for trace in drawn(shown.figure).data[1:])
     sunny = [d for d in report.days if d.coverage >= 0.9 and (d.irradiation_kwh_m2 or 0) >= 3.0]
     old = [d for d in sunny if d.date < "2025-08-20" and not "2025-05-03" <= d.date <= "2025-06-04"]
     assert before == pytest.approx(
@@ -424,7 +426,8 @@ def test_a_shortfall_is_shown_by_its_weeks_and_those_before() -> None:
     short = a_finding(kind="yield_shortfall", start_s=at(8, 20), end_s=at(10, 1))
     shown = course(short, a_report(findings=(short,)), titles={})
     assert shown is not None
-    first, last = shown.figure.data[0].x[0], shown.figure.data[0].x[-1]
+    weeks = drawn(shown.figure).data[0].x
+    first, last = weeks[0], weeks[-1]
     assert "2025-06-09" <= first < "2025-06-16"
     assert "2025-10-27" <= last < "2025-11-03"
     assert course(a_finding(), a_report(), titles={}) is None
@@ -450,8 +453,8 @@ def test_stagnation_of_many_days_is_shown_by_the_hottest_of_them() -> None:
 
 
 def test_by_day_the_expected_heat_is_a_cap_that_leaves_the_bars_to_be_seen() -> None:
-    by_day = heat_by_period(a_report(), "day", titles={})
-    by_week = heat_by_period(a_report(), "week", titles={})
+    by_day = drawn(heat_by_period(a_report(), "day", titles={}))
+    by_week = drawn(heat_by_period(a_report(), "week", titles={}))
     modes = [
         next(trace.mode for trace in figure.data if trace.name == "expected")
         for figure in (by_day, by_week)
@@ -463,9 +466,8 @@ def test_by_day_the_expected_heat_is_a_cap_that_leaves_the_bars_to_be_seen() -> 
 
 def test_the_sensor_in_question_stands_out_among_the_others() -> None:
     finding = a_finding(kind="sensor_fault", channel="collector")
-    figure = evidence(
-        finding, a_record(), site=parse_site(site_file()), hours=(at(5, 17), at(5, 18))
-    )
+    hours = (at(5, 17), at(5, 18))
+    figure = drawn(evidence(finding, a_record(), site=parse_site(site_file()), hours=hours))
     widths = {trace.name: trace.line.width for trace in figure.data}
     assert [name for name, width in widths.items() if width == max(widths.values())] == [
         "collector"

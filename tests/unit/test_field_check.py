@@ -20,6 +20,7 @@ from fixtures.simulate import simulate
 from fixtures.weather import SOUTHERN
 from tests.build import a_site, a_table, at
 from tests.plants import examine, record_of
+from tests.plotly_rules import drawn
 
 DAY = at("2025-06-01T12:00")
 
@@ -159,7 +160,7 @@ def test_the_words_claim_no_label(sound):
 
 def test_the_picture_holds_every_hour(sound):
     check = sound.report.field_check
-    figure = checked_hours(check, timezone="Europe/London")
+    figure = drawn(checked_hours(check, timezone="Europe/London"))
     assert len(figure.data[1].x) == check.hours
     assert figure.data[1].y[0] == pytest.approx(check.points[0].measured_w / 1000.0)
 

@@ -25,6 +25,7 @@ from tests.build import (
     with_values,
     without,
 )
+from tests.plotly_rules import drawn
 
 # What the plants log, the backup and the taps included.
 EVERYTHING = (*FULL_LOG, "backup", "hot_tap")
@@ -402,7 +403,7 @@ def test_the_picture_of_a_finding_shows_decisive_channels_in_its_hours(kind):
     assert hours[1] > found.start_s
     first, last = np.searchsorted(plant.record.start_s, hours)
     part = plant.record.part(int(first), int(last))
-    figure = evidence(found, part, site=plant.site, hours=hours)
+    figure = drawn(evidence(found, part, site=plant.site, hours=hours))
     shown = [trace for trace in figure.data if any(y is not None for y in trace.y)]
     assert len(shown) >= 2
     levels = {level.label for level in DECISIVE[kind].levels(plant.site)}
