@@ -84,7 +84,11 @@
       const { data, layout } = coloured(figure, style);
       box.querySelector(".wait")?.remove();
       const config = { displayModeBar: false, responsive: true };
-      await Plotly.react(box, data, narrow({ data, layout }, box), config);
+      const fitted = narrow({ data, layout }, box);
+      // When the window changes, the chart program takes the box's own height; without one the
+      // panels below would be cut off, on a phone as soon as its address bar hides.
+      box.style.height = fitted.height ? `${fitted.height + 2}px` : "";
+      await Plotly.react(box, data, fitted, config);
       box.dataset.drawn = "yes";
     } catch (error) {
       const wait = box.querySelector(".wait");
