@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.expected import _drawn
+from analysis.expected import drawn_days
 from analysis.grid import BIN_S
 from analysis.healthy_loop import KEPT_OVERNIGHT, Surroundings, run_healthy_loop
 from analysis.loop_model import loop_model
@@ -122,4 +122,4 @@ def test_a_store_that_falls_within_the_hour_has_seen_a_draw(bottom, drawn):
     loop = a_loop(roof=20.0, mean=20.0, moving=0.0)
     wide = {name: np.broadcast_to(getattr(loop, name)[:, :1], (1, BINS)) for name in loop.__slots__}
     wide["t_store_bottom_c"], wide["t_store_hottest_c"] = bottom[None, :], np.full((1, BINS), 50.0)
-    assert _drawn(replace(loop, **wide))[0] == drawn
+    assert drawn_days(replace(loop, **wide))[0] == drawn
