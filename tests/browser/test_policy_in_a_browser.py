@@ -28,6 +28,7 @@ GIVEN = {
     "{upload_id}": "1",
     "{visit_id}": "1",
     "{photo_id}": "1",
+    "{size}": "month",
 }
 _NO_PAGES = (".js", ".pdf", ".csv", "/photos/", "/export", "/api/")
 _TELL = """
