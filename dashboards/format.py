@@ -6,6 +6,7 @@ is known, and what is None is said to be unknown, never written as zero.
 """
 
 import math
+from collections.abc import Iterable
 from datetime import date, datetime
 from functools import lru_cache
 from zoneinfo import ZoneInfo
@@ -238,6 +239,12 @@ def sentence(text: str) -> str:
     if not plain:
         return ""
     return f"{plain[0].upper()}{plain[1:]}{'' if plain[-1] in '.!?' else '.'}"
+
+
+def listed(texts: Iterable[str]) -> str:
+    """Write texts that begin with a capital as one run: `No data, pump never stops`."""
+    first, *others = [*texts] or [""]
+    return ", ".join([first, *(f"{one[:1].lower()}{one[1:]}" for one in others)])
 
 
 def plural(count: int, one: str, many: str | None = None) -> str:

@@ -311,7 +311,7 @@ def _rows(report: Report, set_aside: Sequence[ProblemGroup]) -> str:
 
 def _labelled(label: str, text: str) -> str:
     return textwrap.fill(
-        text, _WIDTH, initial_indent=f"  {label:<11}", subsequent_indent=" " * 13,
+        text, _WIDTH, initial_indent=f"  {label:<13}", subsequent_indent=" " * 15,
         break_on_hyphens=False,
     )  # fmt: skip
 

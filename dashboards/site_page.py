@@ -24,6 +24,7 @@ from dashboards.format import (
     bounded_parts,
     day,
     day_of,
+    listed,
     plural,
     quantity,
     sentence,
@@ -95,7 +96,7 @@ class SiteView:
     past: tuple[FindingLine, ...]
     missing: tuple[HeatLine, ...]
     missing_says: str
-    clear: tuple[str, ...]
+    clear: str
     unjudged: tuple[Fact, ...]
     basis: tuple[Fact, ...]
     notes: tuple[str, ...]
@@ -155,7 +156,7 @@ def site_view(
         past=tuple(line_of[place] for place in past),
         missing=missing_heat(report, texts=texts, slug=slug if links else None),
         missing_says=missing_heat_says(report),
-        clear=tuple(
+        clear=listed(
             title_of(item.kind, texts) for item in report.verdicts if item.outcome == "clear"
         ),
         unjudged=tuple(

@@ -4,10 +4,12 @@ The catalogue's texts are handed over by the service; here is only the shape the
 """
 
 from collections.abc import Mapping
+from datetime import date
 from typing import Protocol
 
 from analysis.basis import PairOffset
 from dashboards.format import kind_words, number, plural
+from dashboards.weeks import Days
 
 
 class KindText(Protocol):
@@ -92,10 +94,12 @@ def offset_words(offset: PairOffset) -> str:
         f"at rest hot reads {size} K {more} than cold ({likely}), "
         f"as {plural(offset.nights, 'night')} beside a cold store show"
     )
+    first, last = (date.fromisoformat(one) for one in (offset.first_date, offset.last_date))
+    days = Days(first=first, last=last).words
     if offset.corrected:
-        return f"{read}; heat from {offset.first_date} to {offset.last_date} is corrected for it"
+        return f"{read}; heat of {days} is corrected for it"
     return (
-        f"{read}, {offset.first_date} to {offset.last_date}; two sensors of their class cannot "
+        f"{read}, {days}; two sensors of their class cannot "
         "differ so much, so heat is not corrected: compare both with a third when the loop is "
         "cold, and see that the check valve shuts"
     )

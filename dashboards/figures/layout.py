@@ -53,3 +53,11 @@ def round_step(most: float) -> float:
     """Give a round step that parts a scale up to `most` into two to five."""
     size = 10.0 ** math.floor(math.log10(most / 2.0))
     return next(size * n for n in (1.0, 2.0, 5.0, 10.0) if most / (size * n) <= 4.0)
+
+
+def scale_room(*labels: str) -> float:
+    """Give the units that a scale's figures need left of a drawing 720 wide.
+
+    On a phone such a drawing shrinks to half and its text is set at 22 units (`.months text`).
+    """
+    return 12.0 * max(len(label) for label in labels) + 10.0

@@ -40,12 +40,17 @@ def sheet_pdf(view: SheetView) -> bytes:
     return bytes(pdf.output())
 
 
+def _drawable(text: str) -> str:
+    """Put plain for what the sheet's own font has no sign: browsers borrow one, a PDF cannot."""
+    return text.replace("CO₂", "CO2")
+
+
 def _text(
     pdf: FPDF, text: str, *, size: float, style: str = "", colour: str = LIGHT.ink, after: float = 1
 ) -> None:
     pdf.set_font("text", style, size)
     pdf.set_text_color(colour)
-    pdf.multi_cell(_INNER, size * 0.5, text, new_x="LMARGIN", new_y="NEXT", align="L")
+    pdf.multi_cell(_INNER, size * 0.5, _drawable(text), new_x="LMARGIN", new_y="NEXT", align="L")
     pdf.ln(after)
 
 
@@ -62,7 +67,7 @@ def _table(pdf: FPDF, view: SheetView) -> None:
         pdf.set_xy(_MARGIN, top + 2.2)
         pdf.set_font("text", "", 11)
         pdf.set_text_color(LIGHT.ink)
-        pdf.multi_cell(_LABEL - 3, 5, row.label, align="L", new_x="RIGHT", new_y="TOP")
+        pdf.multi_cell(_LABEL - 3, 5, _drawable(row.label), align="L", new_x="RIGHT", new_y="TOP")
         for number, amount in enumerate((row.year, row.start)):
             x = _MARGIN + _LABEL + number * _COLUMN
             pdf.set_xy(x, top + 1.6)
@@ -95,9 +100,9 @@ def _picture(pdf: FPDF, view: SheetView) -> None:
     pdf.set_text_color(LIGHT.quiet)
     pdf.set_draw_color(LIGHT.line)
     for y, value in drawn.scale:
-        pdf.line(_MARGIN + 44 * unit, top + y * unit, _MARGIN + _INNER, top + y * unit)
+        pdf.line(_MARGIN + drawn.left * unit, top + y * unit, _MARGIN + _INNER, top + y * unit)
         pdf.set_xy(_MARGIN, top + y * unit - 2)
-        pdf.cell(38 * unit, 4, str(value), align="R")
+        pdf.cell((drawn.left - 6) * unit, 4, str(value), align="R")
     for month in drawn.months:
         if month.healthy is not None:
             pdf.set_fill_color(LIGHT.expected_soft)

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 from markupsafe import Markup, escape
 
-from dashboards.figures.layout import round_step
+from dashboards.figures.layout import round_step, scale_room
 from dashboards.sheet.view import Bar
 
 WIDTH, HEIGHT = 720.0, 230.0
-_LEFT, _BOTTOM, _TOP = 44.0, 26.0, 10.0
+_BOTTOM, _TOP = 26.0, 14.0
 _BAR_FRAC = 0.62
 
 
@@ -41,6 +41,7 @@ class Shapes:
     months: tuple[MonthShape, ...]
     scale: tuple[tuple[float, int], ...]
     base: float
+    left: float
 
 
 def shapes(bars: Sequence[Bar]) -> Shapes:
@@ -50,12 +51,13 @@ def shapes(bars: Sequence[Bar]) -> Shapes:
     top = step * math.ceil(max((*values, 1.0)) / step)
     base = HEIGHT - _BOTTOM
     per_kwh = (base - _TOP) / top
-    pitch = (WIDTH - _LEFT) / len(bars)
+    left = scale_room(f"{round(top)}")
+    pitch = (WIDTH - left) / len(bars)
 
     def rect(value: float | None, place: int, width: float) -> Rect | None:
         if value is None or value <= 0.0:
             return None
-        middle = _LEFT + (place + 0.5) * pitch
+        middle = left + (place + 0.5) * pitch
         return Rect(
             x=middle - width / 2.0, y=base - value * per_kwh, width=width, height=value * per_kwh
         )
@@ -64,7 +66,7 @@ def shapes(bars: Sequence[Bar]) -> Shapes:
         months=tuple(
             MonthShape(
                 label=bar.label,
-                middle=_LEFT + (place + 0.5) * pitch,
+                middle=left + (place + 0.5) * pitch,
                 delivered=rect(bar.delivered_kwh, place, pitch * _BAR_FRAC),
                 healthy=rect(bar.healthy_kwh, place, pitch * (_BAR_FRAC + 0.16)),
             )
@@ -75,6 +77,7 @@ def shapes(bars: Sequence[Bar]) -> Shapes:
             for value in (step * n for n in range(1, round(top / step) + 1))
         ),
         base=base,
+        left=left,
     )
 
 
@@ -82,8 +85,8 @@ def picture(bars: Sequence[Bar], *, says: str) -> Markup:
     """Draw it as SVG; colours come from the page."""
     drawn = shapes(bars)
     parts = [
-        f'<line class="grid" x1="{_LEFT}" x2="{WIDTH}" y1="{y:.1f}" y2="{y:.1f}"/>'
-        f'<text x="{_LEFT - 6}" y="{y + 4:.1f}" text-anchor="end">{value}</text>'
+        f'<line class="grid" x1="{drawn.left:.0f}" x2="{WIDTH}" y1="{y:.1f}" y2="{y:.1f}"/>'
+        f'<text x="{drawn.left - 6:.0f}" y="{y + 4:.1f}" text-anchor="end">{value}</text>'
         for y, value in drawn.scale
     ]
     for month in drawn.months:
@@ -98,7 +101,8 @@ def picture(bars: Sequence[Bar], *, says: str) -> Markup:
             f"{escape(month.label)}</text>"
         )
     parts.append(
-        f'<line class="axis" x1="{_LEFT}" x2="{WIDTH}" y1="{drawn.base}" y2="{drawn.base}"/>'
+        f'<line class="axis" x1="{drawn.left:.0f}" x2="{WIDTH}" '
+        f'y1="{drawn.base}" y2="{drawn.base}"/>'
     )
     return Markup(  # noqa: S704 - numbers, and texts that were escaped
         f'<svg class="months" viewBox="0 0 {WIDTH:.0f} {HEIGHT:.0f}" role="img" '

@@ -34,10 +34,9 @@ def digest(here: Here, week: str) -> Response:
         )
     return mail_page(
         "digest.html",
-        week=str(asked),
         words=asked.days.words,
-        before=str(before),
-        after=str(after),
+        before=before,
+        after=after,
         subject=mail.subject,
         html=as_page(mail),
         text=mail.text,

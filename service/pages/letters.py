@@ -4,7 +4,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Form, Path, Query, Response
 
-from dashboards.format import day
+from dashboards.format import day, sentence
 from dashboards.links import site_path
 from dashboards.mails import as_page
 from dashboards.sheet.languages import LANGUAGES
@@ -40,7 +40,7 @@ def _page(
         ready=[_shown(one) for one in every if one.why_not is None and one.letter is None],
         sent=[_shown(one) for one in sent],
         tally=_tally(sent),
-        without=[_shown(one) for one in every if one.why_not and one.letter is None],
+        without=_without(every),
         asked=[
             {**_shown(one), "serial": asked[one.site.id]}
             for one in every
@@ -59,7 +59,6 @@ def _shown(one: Candidate) -> dict[str, object]:
         "address": one.contact.address if one.contact else "",
         "language": LANGUAGES[one.contact.language].name if one.contact else "",
         "serial": one.serial,
-        "why_not": one.why_not,
         "state": _state(one),
         "again": one.letter is not None and one.letter.laid_at is not None and one.why_not is None,
     }
@@ -79,6 +78,15 @@ def _state(one: Candidate) -> str:
     if mail.state == outbox.FAILED:
         return f"not taken by the mail server: {mail.problem}"
     return "waits to be sent"
+
+
+def _without(every: list[Candidate]) -> list[tuple[str, list[dict[str, object]]]]:
+    """Give who gets no letter, under each reason."""
+    by_reason: dict[str, list[dict[str, object]]] = {}
+    for one in every:
+        if one.why_not and one.letter is None:
+            by_reason.setdefault(sentence(one.why_not), []).append(_shown(one))
+    return list(by_reason.items())
 
 
 def _tally(sent: list[Candidate]) -> dict[str, int]:

@@ -111,14 +111,18 @@ def test_without_consent_address_or_figures_there_is_none(back, client):
     without = customer(back, "No consent", agreed=False)
     back.add_site("No address")
     page = client.get("/letters?year=2025").text.partition("Get none, and why")[2]
-    assert "No consent</a>: the customer&#39;s consent to letters is not on record" in page
-    assert "No address</a>: no mail address" in page
+    address, missing = (part.partition("</ul>")[0] for part in page.split("<h3>")[1:])
+    assert missing.startswith("The customer&#39;s consent to letters is not on record.</h3>")
+    assert address.startswith("No mail address of the customer is on record.</h3>")
+    assert ("No consent</a>" in missing, "No address</a>" in missing) == (True, False)
+    assert ("No consent</a>" in address, "No address</a>" in address) == (False, True)
     send(client, back, without)
     timetable(back).tick()
     assert mails(back) == []
     with_all = customer(back)
     other = client.get("/letters?year=2019").text.partition("Get none, and why")[2]
-    assert "Mill Lane 4</a>: nothing is known of this year" in other
+    unknown = other.partition("<h3>Nothing is known of this year.</h3>")[2]
+    assert "Mill Lane 4</a>" in unknown.partition("</ul>")[0]
     assert client.get(f"/letters/2019/{with_all}").status_code == 409
 
 
