@@ -4,6 +4,7 @@ import re
 from pathlib import Path
 
 from service.settings import Settings
+from tests.pictures import MOST_BYTES
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -26,3 +27,10 @@ def test_the_first_paragraph_tells_the_job():
     first = README.split("\n\n")[1]
     for word in ("installer", "backup boiler", "what it costs"):
         assert word in first
+
+
+def test_readme_shows_every_picture_small_and_in_words():
+    shown = re.findall(r'<img src="(fixtures/pictures/[^"]+)" width="\d+%" alt="([^"]+)">', README)
+    files = sorted((ROOT / "fixtures" / "pictures").iterdir())
+    assert sorted(ROOT / name for name, _ in shown) == files
+    assert all(file.stat().st_size < MOST_BYTES for file in files)
