@@ -60,4 +60,4 @@ def scale_room(*labels: str) -> float:
 
     On a phone such a drawing shrinks to half and its text is set at 22 units (`.months text`).
     """
-    return 12.0 * max(len(label) for label in labels) + 10.0
+    return 13.0 * max(len(label) for label in labels) + 10.0

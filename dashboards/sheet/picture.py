@@ -10,7 +10,7 @@ from dashboards.figures.layout import round_step, scale_room
 from dashboards.sheet.view import Bar
 
 WIDTH, HEIGHT = 720.0, 230.0
-_BOTTOM, _TOP = 26.0, 14.0
+_BOTTOM, _TOP = 26.0, 18.0
 _BAR_FRAC = 0.62
 
 
