@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from dashboards.report_text import render_text
+from dashboards.report_text import _labelled, render_text
 from tests.build_report import a_finding, a_report, an_empty_report, at
 
 
@@ -25,17 +25,21 @@ def test_findings_come_by_urgency_with_cautions_before_checks():
 
 def test_heat_stands_with_its_bounds_and_what_it_rests_on():
     text = render_text(a_report(), texts={})
-    assert "Delivered  558 kWh, likely between 486 and 631" in text
+    assert "Delivered    558 kWh, likely between 486 and 631" in text
     assert "heat lost: 118 kWh, likely between 97 and 139" in text
     assert "loop's flow" in text
     assert "Pressure loss: no pressure was logged" in text
     assert "frost risk" in text[text.index("LOOKED FOR AND NOT FOUND") :]
 
 
+def test_labels_stand_apart_from_their_text():
+    assert _labelled("Field check", "Measured over estimated").startswith("  Field check  Measured")
+
+
 def test_unknown_is_said_and_never_zero():
     text = render_text(an_empty_report(), texts={})
-    assert "Delivered  not measured" in text
-    assert "Expected   not known" in text
+    assert "Delivered    not measured" in text
+    assert "Expected     not known" in text
     assert "Nothing was found" in text
     assert " 0 kWh" not in text
 
