@@ -28,7 +28,10 @@ _LEAST_H = 1.0
 # So many sound days make the plant's own level, the latest so many count, and a day this near to
 # it is sound (engineering judgement).
 OWN_DAYS, _RECENT_DAYS = 12, 40
-_SOUND_FRAC = (0.75, 1.33)
+SOUND_FRAC = (0.75, 1.33)
+# Days that agree lie this near to their edge: clear ones do, dull ones scatter (engineering
+# judgement; on invented plants clear ones lay within 5 %).
+_AGREE_FRAC = 0.1
 # Below it nothing moves, or a dead meter shows nothing: no level of a plant.
 _NOTHING_FRAC = 0.12
 
@@ -96,7 +99,9 @@ class Own:
     level: Floats
 
 
-def against_own(share: Floats, *, edge_frac: float = 0.5, least: int = OWN_DAYS) -> Own:
+def against_own(
+    share: Floats, *, edge_frac: float = 0.5, least: int = OWN_DAYS, agreeing: int | None = None
+) -> Own:
     """Hold each day against the sound days before it.
 
     Parameters
@@ -104,16 +109,19 @@ def against_own(share: Floats, *, edge_frac: float = 0.5, least: int = OWN_DAYS)
     share : shape (days,), NaN unknown
     edge_frac : which quantile of the sound days is their level
     least : so many sound days make a level
+    agreeing : fewer make one as soon as so many of them lie near it; None: they never do
     """
     relative, level = (np.full(share.shape, np.nan) for _ in range(2))
     sound: list[float] = []
     for day in np.flatnonzero(share > _NOTHING_FRAC).tolist():
-        if len(sound) < least:
+        edge = quantile_of_rows(np.array([sound[-_RECENT_DAYS:]]), edge_frac)[0] if sound else 0.0
+        near = sum(abs(one - edge) <= _AGREE_FRAC * edge for one in sound)
+        if len(sound) < least and (agreeing is None or near < agreeing):
             sound.append(float(share[day]))
             continue
-        level[day] = quantile_of_rows(np.array([sound[-_RECENT_DAYS:]]), edge_frac)[0]
-        relative[day] = share[day] / level[day]
-        if _SOUND_FRAC[0] <= relative[day] <= _SOUND_FRAC[1]:
+        level[day] = edge
+        relative[day] = share[day] / edge
+        if SOUND_FRAC[0] <= relative[day] <= SOUND_FRAC[1]:
             sound.append(float(share[day]))
     return Own(share=relative, level=level)
 

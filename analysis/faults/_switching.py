@@ -11,6 +11,7 @@ import numpy as np
 
 from analysis.case import Case
 from analysis.days import DayTable
+from analysis.expected import full_store
 from analysis.heat import PUMP_ON_PERCENT, column
 from analysis.quantiles import quantile_of_groups, quantile_of_rows
 from analysis.record import Bools, Floats, Ints
@@ -21,7 +22,8 @@ from analysis.units import SECONDS_PER_HOUR
 # Night, and twilight with a sun too low to start a pump, are other kinds' matter (engineering
 # judgement: 3 degrees).
 _UP_SINE = 0.05
-# A full store or a locked collector shapes what follows for so long (engineering judgement).
+# A full store or a locked collector shapes what follows for so long (engineering judgement). One
+# that may still be held from the evening before has cooled from below: a start ends that at once.
 _AFTER_BINS = 24
 # A collector this near to its cut-out, or this far above the store, waits for something else than
 # its start difference (engineering judgement).
@@ -156,8 +158,9 @@ def _pairs(flags: Bools, near: Bools) -> Bools:
 def _ruled(case: Case, full_or_locked: Bools) -> Bools:
     """Tell bins in which the sun is up and the difference alone rules the pump."""
     locks_c = case.site.controller.collector_cutout_c - _LOCK_K
-    other = full_or_locked | (case.loop.t_roof_c > locks_c)
-    return np.asarray(~lately(other, _AFTER_BINS) & (case.sky.sun_sine > _UP_SINE))
+    full = full_store(case.loop, case.site, after_yesterday=False)
+    shaped = lately(full | (case.loop.t_roof_c > locks_c), _AFTER_BINS)
+    return np.asarray(~(shaped | full_or_locked) & (case.sky.sun_sine > _UP_SINE))
 
 
 def rows_of(case: Case, flags: Bools) -> Bools:

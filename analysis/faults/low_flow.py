@@ -13,6 +13,7 @@ from analysis.days import DayTable, Happening
 from analysis.faults._cautions import ELECTRICITY, HOT_PARTS, LOCAL_CODES, STEAM
 from analysis.faults._flow_share import (
     LOW_EDGE_FRAC,
+    SOUND_FRAC,
     against_own,
     clear_share,
     happenings_of,
@@ -61,7 +62,8 @@ TEXT = FaultText(
     cautions=(HOT_PARTS, STEAM, ELECTRICITY, LOCAL_CODES),
 )
 
-_HOW = ("metered", "worked out from sun and spread", "told by clear days and spread")
+_BY_CLEAR = "told by clear days and spread"
+_HOW = ("metered", "worked out from sun and spread", _BY_CLEAR)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -87,6 +89,10 @@ class LowFlow:
     blocked_frac : below it nothing moves, which is lost circulation
     sound_frac : above it a day is sound
     least_days, within_days : fewer days in so many are not reported
+    clear_within_days : likewise where clear days tell it: a dull summer has one in six (tuned on
+        invented plants)
+    clear_own_days : so many clear days that agree are a level of the plant's own (tuned on
+        invented plants)
     quiet_days : so many sound days end it
     visit_frac, visit_days : metered under this for so long asks for a visit: a hot collector wears
         fluid and parts
@@ -99,6 +105,8 @@ class LowFlow:
     sound_frac: float = 0.75
     least_days: int = 4
     within_days: int = 15
+    clear_within_days: int = 25
+    clear_own_days: int = 5
     quiet_days: int = 3
     visit_frac: float = 0.5
     visit_days: int = 7
@@ -137,8 +145,9 @@ class LowFlow:
         )
         groups = lasting(items, table=table, good=measure.good, quiet_days=self.quiet_days)
         found = []
+        within_days = self.clear_within_days if measure.how == _BY_CLEAR else self.within_days
         for group, over in groups:
-            kept = without_strays(group, least=self.least_days, within_days=self.within_days)
+            kept = without_strays(group, least=self.least_days, within_days=within_days)
             if kept:
                 found.append(self._found(kept, over))
         why = "" if measure.how == "metered" else "no flow meter: from the pipes' spread"
@@ -151,15 +160,17 @@ class LowFlow:
             low, good = share < self.metered_frac, share >= self.sound_frac
             how, level = "metered", np.full(share.shape, np.nan)
         else:
-            how, edge_frac = "worked out from sun and spread", 0.5
+            how, most = "worked out from sun and spread", np.inf
+            own = against_own(share)
             if not np.isfinite(share).any():
-                how, edge_frac = "told by clear days and spread", LOW_EDGE_FRAC
+                # A day that seems to have more than its flow was dull, and proves nothing.
+                how, most = _BY_CLEAR, SOUND_FRAC[1]
                 share = clear_share(table) if "seen_loop_hot" in table.columns else share
-            own = against_own(share, edge_frac=edge_frac)
+                own = against_own(share, edge_frac=LOW_EDGE_FRAC, agreeing=self.clear_own_days)
             low = (own.share < self.own_frac) & (share < 1.0)
             low |= share < self.sunlit_frac
-            good = np.where(np.isfinite(own.share), own.share, share) >= self.sound_frac
-            good &= ~low
+            told = np.where(np.isfinite(own.share), own.share, share)
+            good = (told >= self.sound_frac) & (told <= most) & ~low
             level = own.share
         if not np.isfinite(share).any():
             return None

@@ -5,9 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analysis.faults._flow_share import against_own
+from analysis.faults.low_flow import LowFlow
 from fixtures.faults import Fault
 from fixtures.weather import CONTINENTAL
-from tests.build import NO_SUN_LOG, PUMP_LOG, a_plant, at, of_kind
+from tests.build import NO_SUN_LOG, PUMP_LOG, a_history, a_plant, a_table, at, of_kind
 from tests.unit.faults.test_every_fault import EVERYTHING
 
 pytestmark = pytest.mark.thorough
@@ -61,6 +63,41 @@ def test_without_meter_and_sun_clear_days_tell_half_of_the_flow():
     assert found.urgency == "watch"
     assert found.evidence[0].value == pytest.approx(50.0, abs=20.0)
     assert at("2025-06-04") < found.start_s < at("2025-06-20")
+
+
+# Heat over that of a clear sky: a dull summer with one clear day in six, dull ones between.
+CLEAR_RATIO = np.where(np.arange(90) % 6 == 0, 1.0, np.where(np.arange(90) % 3 == 0, 0.3, np.nan))
+
+
+def by_clear_days(ratio):
+    table = a_table(
+        count=90, clear_ratio=ratio, flow_share=np.nan, seen_loop_hot=1.0, asked_flow_l_min=6.0,
+        pumped_from_s=np.arange(90) * 86400.0, pumped_until_s=np.arange(90) * 86400.0 + 3600.0,
+    )  # fmt: skip
+    return LowFlow().conclude(a_history(table)).findings
+
+
+def test_a_few_clear_days_that_agree_are_a_level_and_dull_ones_end_nothing():
+    # Half the flow from the day after the sixth clear one on: the spread says twice the heat.
+    onset = 31
+    (found,) = by_clear_days(np.where(np.arange(90) < onset, 1.0, 2.0) * CLEAR_RATIO)
+    assert found.start_s == 36 * 86400
+    assert found.evidence[0].value == pytest.approx(50.0, abs=1.0)
+    assert found.end_s is None
+
+
+def test_a_dull_summer_of_sound_flow_says_nothing():
+    assert by_clear_days(CLEAR_RATIO) == ()
+
+
+def test_days_that_scatter_make_no_level():
+    share = np.array([1.0, 1.4, 2.0, 2.8, 4.0, 1.0, 0.5])
+    assert np.isnan(against_own(share, edge_frac=0.25, agreeing=5).level).all()
+    agreed = against_own(
+        np.array([1.0, 0.98, 3.0, 1.02, 1.0, 1.01, 0.5]), edge_frac=0.25, agreeing=5
+    )
+    assert agreed.share[-1] == pytest.approx(0.5, abs=0.02)
+    assert np.isnan(agreed.share[:6]).all()
 
 
 def test_twice_the_flow_at_part_command_is_told_by_the_plants_own_past():
