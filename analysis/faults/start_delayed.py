@@ -246,7 +246,7 @@ def _tops_low_k(case: Case) -> Floats:
     cell[case.grid.row[::-1]] = case.grid.cell[::-1]
     over_k = np.where(up, hot - lately_c[cell], np.nan)
 
-    on = (column(record, "pump") >= PUMP_ON_PERCENT) & (case.day >= 0)
+    on = column(record, "pump") >= PUMP_ON_PERCENT
     first = np.flatnonzero(on[1:] & ~on[:-1]) + 1  # a run that the log begins in is left out
     if not first.size:
         return np.full(len(case.days), np.nan)
@@ -254,7 +254,9 @@ def _tops_low_k(case: Case) -> Floats:
     began = first[np.maximum(run, 0)]
     cool = over_k[began - 1] < 0.0
     turned = record.start_s - record.start_s[began] >= _TURNED_S
-    told = on & (run >= 0) & (cool | turned) & np.isfinite(over_k)
+    # A day is told by itself: what a run shows after midnight counts for neither day.
+    same = (case.day >= 0) & (case.day == case.day[began])
+    told = on & (run >= 0) & same & (cool | turned) & np.isfinite(over_k)
     tops = np.full(first.size, -np.inf)
     np.maximum.at(tops, run[told], over_k[told])
     seen = np.isfinite(tops)
