@@ -14,9 +14,12 @@ from analysis.logs.numbers import is_unit
 _BRACKETS = re.compile(r"[\[(]\s*(?P<inside>[^\])]{2,16}?)\s*[\])]")
 _BEFORE = re.compile(r"(?P<size>\d{1,4}(?:[.,]\d{1,4})?)\s*[*x×]?\s*(?P<unit>[^\d\s].*)")
 _BEHIND = re.compile(r"(?P<unit>.*[^\d\s*x×/])\s*(?P<sign>[*x×/])\s*(?P<size>10{1,3})")
+# No longer text is a unit, and none is searched in more than its length.
+_LONGEST = 40
 # Loose ones, `l/min x10` and `[l/min] x10`; before the unit, `x10 l/min`, it may mean either way.
 _LOOSE = re.compile(
-    r"(?:[\[(]\s*)?(?P<unit>[^\s\[\]()*x×]+)(?:\s*[\])])?[\s_]*[*x×]\s?(?P<size>10{1,3})(?!\w)",
+    r"(?:[\[(]\s?)?(?P<unit>[^\s\[\]()*x×]{1,16})(?:\s?[\])])?[\s_]{0,3}[*x×]\s?"
+    r"(?P<size>10{1,3})(?!\w)",
     re.IGNORECASE,
 )
 _PART = re.compile(r"(?P<size>[\d.]+) (?P<unit>.+)")
@@ -43,6 +46,8 @@ def scale_of(column: OpenColumn) -> Scaled | None:
         return None
     printed = [match["inside"] for match in _BRACKETS.finditer(column.head)]
     for text in (column.unit_head, *printed):
+        if len(text) > _LONGEST:
+            continue
         before, behind = _BEFORE.fullmatch(text.strip()), _BEHIND.fullmatch(text.strip())
         match = before or behind
         if match is None or not is_unit(match["unit"]) or is_unit(text):
