@@ -54,8 +54,9 @@ def switching_columns(case: Case) -> dict[str, Floats]:
     over_k = column(record, "collector") - column(record, "store_bottom")
     on = pump >= PUMP_ON_PERCENT
     known = np.isfinite(pump) & np.isfinite(over_k)
-    ruled = rows_of(case, _ruled(case, case.full_or_locked)) & known
-    by_bottom = rows_of(case, _ruled(case, case.bottom_full_or_locked)) & known
+    free = _free(case)
+    ruled = rows_of(case, free & ~case.full_or_locked) & known
+    by_bottom = rows_of(case, free & ~case.bottom_full_or_locked) & known
     near = np.diff(record.start_s) <= _NEXT_STEP * record.step_s[:-1]
     near &= case.day[1:] == case.day[:-1]
     after = np.append(on[1:], False)
@@ -155,18 +156,27 @@ def _pairs(flags: Bools, near: Bools) -> Bools:
     return pair
 
 
-def _ruled(case: Case, full_or_locked: Bools) -> Bools:
-    """Tell bins in which the sun is up and the difference alone rules the pump."""
+def _free(case: Case) -> Bools:
+    """Tell bins in which the sun is up, and neither a full store nor a hot roof shaped the pump.
+
+    Where the controller holds the pump back besides, the difference alone does not rule it.
+    """
     locks_c = case.site.controller.collector_cutout_c - _LOCK_K
     full = full_store(case.loop, case.site, after_yesterday=False)
     shaped = lately(full | (case.loop.t_roof_c > locks_c), _AFTER_BINS)
-    return np.asarray(~(shaped | full_or_locked) & (case.sky.sun_sine > _UP_SINE))
+    return np.asarray(~shaped & (case.sky.sun_sine > _UP_SINE))
+
+
+def cell_of_rows(case: Case) -> Ints:
+    """Give the bin that each row begins in, -1 outside the days; shape (n,)."""
+    cell: Ints = np.full(len(case.record), -1, dtype=np.int64)
+    cell[case.grid.row[::-1]] = case.grid.cell[::-1]
+    return cell
 
 
 def rows_of(case: Case, flags: Bools) -> Bools:
     """Give each row the flag of the bin that it begins in; False outside the days."""
-    cell: Ints = np.full(len(case.record), -1, dtype=np.int64)
-    cell[case.grid.row[::-1]] = case.grid.cell[::-1]
+    cell = cell_of_rows(case)
     return np.where(cell >= 0, flags.ravel()[cell], False)
 
 

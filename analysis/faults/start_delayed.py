@@ -25,7 +25,14 @@ from analysis.faults._protocol import (
     NotJudged,
     Observation,
 )
-from analysis.faults._switching import Spell, rows_of, span_of, steps_above, unjudged
+from analysis.faults._switching import (
+    Spell,
+    cell_of_rows,
+    rows_of,
+    span_of,
+    steps_above,
+    unjudged,
+)
 from analysis.heat import PUMP_ON_PERCENT, column
 from analysis.quantiles import quantile_of_groups
 from analysis.record import Floats
@@ -242,9 +249,7 @@ def _tops_low_k(case: Case) -> Floats:
     padded = np.concatenate((np.full(_BEFORE_BINS, -np.inf), peak))
     lately_c = np.lib.stride_tricks.sliding_window_view(padded, _BEFORE_BINS + 1).max(axis=1)
     up = rows_of(case, case.sky.sun_sine > 0.0)
-    cell = np.zeros(len(record), dtype=np.int64)
-    cell[case.grid.row[::-1]] = case.grid.cell[::-1]
-    over_k = np.where(up, hot - lately_c[cell], np.nan)
+    over_k = np.where(up, hot - lately_c[cell_of_rows(case)], np.nan)
 
     on = column(record, "pump") >= PUMP_ON_PERCENT
     first = np.flatnonzero(on[1:] & ~on[:-1]) + 1  # a run that the log begins in is left out

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from datetime import date
+from functools import partial
 from typing import Annotated, Any
 from zoneinfo import ZoneInfo
 
@@ -18,9 +19,7 @@ from dashboards.private import shareable
 from dashboards.warranty_history import edits
 from dashboards.warranty_page import warranty_view
 from dashboards.warranty_words import KIND_WORDS, TERM_KEY_WORDS, key_words, refusal_words
-from service.accounts.access import Caller
 from service.context import Context, Here, RowId
-from service.db.models import Site
 from service.errors import ConflictError, InvalidError
 from service.evidence.signing import installation_key, public_hex
 from service.pages import loading
@@ -114,7 +113,8 @@ def _given(loaded: loading.Loaded) -> dict[str, str]:
     return {name: str(value) for name, value in shown.items() if value is not None}
 
 
-_Deed = Callable[[Session, Site, Caller, int, dict[str, str]], None]
+# One of `papers`, but for its site, the version that was seen, who and when.
+_Deed = Callable[..., None]
 
 
 async def _typed(request: Request) -> dict[str, str]:
@@ -131,7 +131,7 @@ def _edit(here: Context, slug: str, values: dict[str, str], deed: _Deed) -> Resp
             version = values.get("version", "")
             if not version.isdecimal():
                 raise InvalidError("The form was not whole; reload the page.", field="version")
-            deed(db, site, caller, int(version), values)
+            deed(db, site=site, version=int(version), who=caller.who, now=here.now())
     except SiteFileError as error:
         return _page(
             here, slug, problem=f"{refusal_words(error.what)} Nothing was changed.", values=values
@@ -144,83 +144,53 @@ def _edit(here: Context, slug: str, values: dict[str, str], deed: _Deed) -> Resp
 @router.post("/sites/{slug}/warranty/papers")
 async def keep_papers(request: Request, here: Here, slug: str) -> Response:
     """Keep how the plant went into service, and how long the warranty holds."""
-
-    def deed(db: Session, site: Site, caller: Caller, version: int, values: dict[str, str]) -> None:
-        papers.keep_papers(
-            db, site=site, version=version, fields=values, who=caller.who, now=here.now()
-        )
-
-    return await run_in_threadpool(_edit, here, slug, await _typed(request), deed)
+    values = await _typed(request)
+    deed = partial(papers.keep_papers, fields=values)
+    return await run_in_threadpool(_edit, here, slug, values, deed)
 
 
 @router.post("/sites/{slug}/warranty/terms")
 async def add_term(request: Request, here: Here, slug: str) -> Response:
     """Add a term of the papers."""
-
-    def deed(db: Session, site: Site, caller: Caller, version: int, values: dict[str, str]) -> None:
-        fields = from_percent(values)
-        papers.add_term(
-            db, site=site, version=version, fields=fields, who=caller.who, now=here.now()
-        )
-
-    return await run_in_threadpool(_edit, here, slug, await _typed(request), deed)
+    values = await _typed(request)
+    deed = partial(papers.add_term, fields=from_percent(values))
+    return await run_in_threadpool(_edit, here, slug, values, deed)
 
 
 @router.post("/sites/{slug}/warranty/terms/{number}/remove")
 async def remove_term(request: Request, here: Here, slug: str, number: RowId) -> Response:
     """Take a term out."""
-
-    def deed(db: Session, site: Site, caller: Caller, version: int, _: dict[str, str]) -> None:
-        papers.remove_term(
-            db, site=site, version=version, number=number, who=caller.who, now=here.now()
-        )
-
+    deed = partial(papers.remove_term, number=number)
     return await run_in_threadpool(_edit, here, slug, await _typed(request), deed)
 
 
 @router.post("/sites/{slug}/warranty/terms/{number}/note")
 async def note_term(request: Request, here: Here, slug: str, number: RowId) -> Response:
     """Note what a person found about a term."""
+    values = await _typed(request)
 
-    def deed(db: Session, site: Site, caller: Caller, version: int, values: dict[str, str]) -> None:
+    def deed(db: Session, **seen: Any) -> None:
         try:
             noted = date.fromisoformat(values.get("noted", ""))
         except ValueError:
             raise InvalidError("Say on which day it was found.", field="noted") from None
-        papers.note_term(
-            db,
-            site=site,
-            version=version,
-            number=number,
-            kept=values.get("kept") == "yes",
-            noted=noted,
-            who=caller.who,
-            now=here.now(),
-        )
+        kept = values.get("kept") == "yes"
+        papers.note_term(db, number=number, kept=kept, noted=noted, **seen)
 
-    return await run_in_threadpool(_edit, here, slug, await _typed(request), deed)
+    return await run_in_threadpool(_edit, here, slug, values, deed)
 
 
 @router.post("/sites/{slug}/warranty/parts")
 async def add_part(request: Request, here: Here, slug: str) -> Response:
     """Record a part that was put in."""
-
-    def deed(db: Session, site: Site, caller: Caller, version: int, values: dict[str, str]) -> None:
-        papers.add_part(
-            db, site=site, version=version, fields=values, who=caller.who, now=here.now()
-        )
-
-    return await run_in_threadpool(_edit, here, slug, await _typed(request), deed)
+    values = await _typed(request)
+    deed = partial(papers.add_part, fields=values)
+    return await run_in_threadpool(_edit, here, slug, values, deed)
 
 
 @router.post("/sites/{slug}/warranty/changes")
 async def add_change(request: Request, here: Here, slug: str) -> Response:
     """Record that a fact of the plant changed from a day on."""
-
-    def deed(db: Session, site: Site, caller: Caller, version: int, values: dict[str, str]) -> None:
-        fields = from_percent(values)
-        papers.add_change(
-            db, site=site, version=version, fields=fields, who=caller.who, now=here.now()
-        )
-
-    return await run_in_threadpool(_edit, here, slug, await _typed(request), deed)
+    values = await _typed(request)
+    deed = partial(papers.add_change, fields=from_percent(values))
+    return await run_in_threadpool(_edit, here, slug, values, deed)
