@@ -132,7 +132,8 @@ def _own(course: Course, site: Site) -> Correction | None:
     zone = site.place.timezone
     drift = course.drift
     if drift is not None:
-        if not wrong_pieces(course):
+        # The months of a drift are for people to look at: none of them need be off by enough.
+        if drift_wrong_since_s(course) is None:
             return None
         return Correction(
             offset_min=round(drift.offset_s / 60.0),

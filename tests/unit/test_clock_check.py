@@ -9,7 +9,13 @@ import pytest
 from analysis.clock_check.course import ClockDays, course_of, one_way_round
 from analysis.clock_check.curves import Curves
 from analysis.clock_check.ends import light_ends
-from analysis.clock_check.proposal import keys_of, wrong_pieces, zone_of_clock
+from analysis.clock_check.proposal import (
+    corrections,
+    drift_wrong_since_s,
+    keys_of,
+    wrong_pieces,
+    zone_of_clock,
+)
 from analysis.clock_check.shift import shifts
 from analysis.clock_check.whole_log import clock_question, look_at_clock
 from analysis.logs.reading import read_logs
@@ -129,6 +135,19 @@ def test_the_plainest_course_is_told():
     drifting = course_of(days_of(place * 20.0))
     assert drifting.drift is not None
     assert drifting.drift.per_month_s == pytest.approx(20.0 * 30.4375, rel=0.1)
+
+
+@pytest.mark.parametrize(("most_min", "wrong"), [(12.0, False), (15.4, True), (40.0, True)])
+def test_a_drift_that_has_become_wrong_is_always_given_its_keys(most_min, wrong):
+    days = days_of(np.linspace(-14.0, most_min, 200) * 60.0)
+    course = course_of(days)
+    assert course.drift is not None
+    assert (drift_wrong_since_s(course) is not None) == wrong
+    assert [one.drift_min_per_month is not None for one in corrections(days, a_site())] == (
+        [True] if wrong else []
+    )
+    if most_min == 15.4:  # no month as a whole is off by so much
+        assert wrong_pieces(course) == ()
 
 
 def by_collector(minutes) -> ClockDays:
