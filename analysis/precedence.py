@@ -14,6 +14,7 @@ from analysis.precedence_rules import RESTS_ON as RESTS_ON
 from analysis.precedence_rules import (
     of_the_clock,
     of_the_coil,
+    of_the_meter,
     of_the_sensor,
     of_the_shade,
     of_the_standing,
@@ -63,7 +64,9 @@ CAUSES = (
     # Of a sensor only what rests on it.
     Cause(kind="sensor_fault", feigns=frozenset(RESTS_ON), only=of_the_sensor),
     _cause(
-        "sensors_swapped", feigns=f"shading {_STORE_STATES} {_TEMPERATURES}", only=of_the_swapped
+        "sensors_swapped",
+        feigns=f"clock_wrong shading {_STORE_STATES} {_TEMPERATURES}",
+        only=of_the_swapped,
     ),
     # A roof that nothing cools leaves meter and coil without work, and its day without the sun's
     # shape.
@@ -72,7 +75,8 @@ CAUSES = (
         feigns="flow_reading_wrong poor_heat_transfer clock_wrong",
         only=of_the_standing,
     ),
-    # Where no sun sensor tells the clock, a dark afternoon looks like one that is behind.
+    # Where no sun sensor tells the clock, the heat that was carried and a dark afternoon do.
+    _cause("flow_reading_wrong", feigns="clock_wrong", only=of_the_meter),
     _cause("shading", feigns="clock_wrong", only=of_the_shade),
     _cause(
         "clock_wrong",

@@ -12,6 +12,7 @@ from analysis.results import Finding
 _STORE = "store_bottom store_middle store_top"
 _SUN = "irradiance_plane irradiance_horizontal"
 _LOOP = "loop_hot loop_cold flow"
+_LIGHT = frozenset(_SUN.split())
 
 
 def _table(rows: Mapping[str, str]) -> Mapping[str, frozenset[str]]:
@@ -21,7 +22,7 @@ def _table(rows: Mapping[str, str]) -> Mapping[str, frozenset[str]]:
 RESTS_ON = _table(
     {
         "not_yet_fitted": "collector",
-        "clock_wrong": f"collector {_SUN}",
+        "clock_wrong": f"collector store_bottom {_LOOP} {_SUN}",
         # Each moves as the other should: no fault of one sensor does that.
         "sensors_swapped": "",
         "flow_reading_wrong": f"pump collector {_LOOP}",
@@ -94,6 +95,10 @@ def _stands(item: Finding) -> bool:
     )
 
 
+GAVE_NO_VALUE = "gave no value"
+"""What a broken sensor did, in the name of its evidence, where it did nothing wrong but that."""
+
+
 def of_the_standing(standing: Finding, symptom: Finding) -> bool:
     """Tell whether a symptom comes of a loop that surely stands, told by the roof alone."""
     if symptom.kind == "clock_wrong":
@@ -112,18 +117,35 @@ def same_channel(cause: Finding, symptom: Finding) -> bool:
 
 def of_the_sensor(sensor: Finding, symptom: Finding) -> bool:
     """Tell whether a symptom rests on the sensor that is broken."""
+    # A gap never starts a fault: what is seen meanwhile is seen by others.
+    if any(item.what.endswith(GAVE_NO_VALUE) for item in sensor.evidence):
+        return False
     # A meter at nought is right about a loop that stands.
     if _stands(symptom) and sensor.channel in ("flow", "flow_volume"):
         return False
-    return sensor.channel in RESTS_ON[symptom.kind] and same_channel(sensor, symptom)
+    return sensor.channel in _rests_on(symptom) & RESTS_ON[symptom.kind]
+
+
+def _rests_on(symptom: Finding) -> frozenset[str]:
+    """Give the channels that a finding is derived from."""
+    if symptom.channel is not None:
+        return frozenset({symptom.channel})
+    names = RESTS_ON[symptom.kind]
+    if symptom.kind == "clock_wrong":
+        return names - _LIGHT if _by_roof(symptom) else names & _LIGHT
+    return names
+
+
+def of_the_meter(meter: Finding, clock: Finding) -> bool:
+    """Tell whether a clock is told by heat that a meter got wrong."""
+    return same_channel(meter, clock) and _by_roof(clock)
 
 
 def of_the_swapped(swap: Finding, symptom: Finding) -> bool:
     """Tell whether a symptom rests on one of two sensors that are in each other's places."""
     words = [item.what.removeprefix(_SWAPPED) for item in swap.evidence if _SWAPPED in item.what]
     names = {name for said in words for name in said.split(" and ")}
-    seen_by = RESTS_ON[symptom.kind] if symptom.channel is None else {symptom.channel}
-    return not names.isdisjoint(seen_by)
+    return not names.isdisjoint(_rests_on(symptom))
 
 
 def of_the_clock(clock: Finding, symptom: Finding) -> bool:

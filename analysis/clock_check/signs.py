@@ -115,7 +115,10 @@ def _gain_w(case: Case) -> Floats:
     if flat.size > 2 * n:
         change[n:-n] = (flat[2 * n :] - flat[: -2 * n]) / (2 * n * BIN_S)
     lost = case.model.loss_w(roof - case.loop.t_ambient_c[:, :DAY_BINS])
-    carried = np.nan_to_num(case.loop.heat_w[:, :DAY_BINS])
+    carried = case.loop.heat_w[:, :DAY_BINS]
+    # Heat that nothing told while the loop ran is not nought: such hours draw another day.
+    lost_sight = (case.heat.basis is not None) & case.loop.commanded[:, :DAY_BINS]
+    carried = np.where(lost_sight, carried, np.nan_to_num(carried))
     return np.asarray(
         case.model.collector_j_k * change.reshape(roof.shape) + lost + carried, dtype=np.float64
     )

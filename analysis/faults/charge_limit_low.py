@@ -95,7 +95,9 @@ class ChargeLimitLow:
     def observe(self, case: Case) -> Observation:
         """See stops in the sun, and how warm the store was charged."""
         bottom = case.loop.t_store_bottom_c
-        moving = case.loop.moving_frac > MOVING_FRAC
+        # Where a sensor of the heat is lost, the command tells that the pump ran.
+        unknown = case.loop.known_s <= 0.0
+        moving = (case.loop.moving_frac > MOVING_FRAC) | (unknown & case.loop.commanded)
         charged_c = day_peak(np.where(moving, bottom, np.nan))
         limit_c = case.site.store.limit_c
         # Locked later, because nothing cools it, does not excuse how it began.

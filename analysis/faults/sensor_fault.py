@@ -27,6 +27,7 @@ from analysis.faults._protocol import (
 from analysis.faults._stillness import ConstantRun, Stillness, stillness
 from analysis.grid import BIN_S
 from analysis.heat import PUMP_ON_PERCENT, TRICKLE_FRAC, column
+from analysis.precedence_rules import GAVE_NO_VALUE
 from analysis.record import Bools, Floats
 from analysis.results import Evidence
 from analysis.sources import IEC_60751, Source
@@ -66,7 +67,7 @@ _STEERING = ("collector", "store_bottom", "store_top")
 _WAYS = {
     "open": "read off its scale",
     "stuck": "repeated one value",
-    "missing": "gave no value",
+    "missing": GAVE_NO_VALUE,
 }
 # How a stuck reading stands in a happening's `way`.
 STUCK = float(list(_WAYS).index("stuck"))

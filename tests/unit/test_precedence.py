@@ -1,5 +1,7 @@
 """One cause, one finding: what explains what, and when it does not."""
 
+from dataclasses import replace
+
 import pytest
 
 from analysis.channels import channel
@@ -7,6 +9,7 @@ from analysis.precedence import CAUSES, RESTS_ON, sort_out
 from analysis.precedence_rules import (
     CLOCK_AHEAD,
     CLOCK_AHEAD_BY_ROOF,
+    GAVE_NO_VALUE,
     OTHER_END,
     ROOF_OVER_STORE,
     same_channel,
@@ -172,6 +175,31 @@ def test_a_meter_at_nought_does_not_explain_a_roof_that_stands_hot():
     assert kinds(sort_out([wrong, standing], until_s=UNTIL)[0]) == ["lost_circulation"]
     broken = finding("sensor_fault", channel="collector")
     assert kinds(sort_out([broken, standing], until_s=UNTIL)[0]) == ["sensor_fault"]
+
+
+def test_a_gap_of_one_sensor_explains_nothing_that_others_saw():
+    lost = finding("lost_circulation", (5, 3), (5, 20))
+    gone = shown("sensor_fault", ("days on which the sensor " + GAVE_NO_VALUE, 9.0))
+    for channel_name in ("loop_hot", "collector"):
+        kept, _ = sort_out([replace(gone, channel=channel_name), lost], until_s=UNTIL)
+        assert kinds(kept) == ["lost_circulation", "sensor_fault"]
+
+
+@pytest.mark.parametrize(
+    ("cause", "by_roof"),
+    [
+        (finding("sensor_fault", channel="flow"), True),
+        (finding("sensor_fault", channel="store_bottom"), True),
+        (finding("sensor_fault", channel="irradiance_plane"), False),
+        (finding("flow_reading_wrong", channel="flow"), True),
+    ],
+)
+def test_what_feigns_a_clock_depends_on_what_tells_it(cause, by_roof):
+    for told_by in (CLOCK_AHEAD, CLOCK_AHEAD_BY_ROOF):
+        clock = shown("clock_wrong", (told_by, 50.0))
+        explained = [item.kind for item in sort_out([cause, clock], until_s=UNTIL)[1]]
+        expected = ["clock_wrong"] if (told_by == CLOCK_AHEAD_BY_ROOF) is by_roof else []
+        assert explained == expected
 
 
 @pytest.mark.parametrize(

@@ -30,6 +30,17 @@ def test_a_lowered_limit_is_one_finding_and_explains_the_heat_on_the_roof(channe
         assert item.suppressed_by == KIND
 
 
+def test_a_hot_pipe_lost_meanwhile_hides_neither_it_nor_moves_the_clock():
+    gone = Fault(kind="sensor_open", channel="loop_hot", start="2025-06-08", end="2025-06-24")
+    plant = a_plant(start="2025-06-01", days=60, faults=(LOWERED, gone), channels=NO_SUN_LOG)
+    report = plant.report()
+    (found,) = of_kind(report, KIND)
+    edges = plant.table(catalogue=()).days.edge_s
+    assert edges[20] <= found.end_s <= edges[23]
+    assert all(item.suppressed_by == KIND for item in of_kind(report, "lost_circulation"))
+    assert not of_kind(report, "clock_wrong")
+
+
 def test_what_it_cost_is_no_more_than_what_is_missing():
     plant = a_plant(start="2025-06-01", days=60, faults=(LOWERED,))
     table = plant.table()
