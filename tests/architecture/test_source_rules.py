@@ -3,9 +3,8 @@
 import ast
 import re
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
-
-import pytest
 
 from analysis.faults import CATALOGUE
 
@@ -44,9 +43,17 @@ def named(path: Path) -> str:
     return str(path.relative_to(ROOT))
 
 
-@pytest.mark.parametrize("path", sources(*PACKAGES), ids=named)
-def test_module_is_short_enough_to_hold_one_idea(path):
-    assert len(path.read_text(encoding="utf-8").splitlines()) <= LONGEST_MODULE
+@cache
+def parsed(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+def test_modules_are_short_enough_to_hold_one_idea():
+    lines = {
+        named(path): len(path.read_text(encoding="utf-8").splitlines())
+        for path in sources(*PACKAGES)
+    }
+    assert {name: count for name, count in lines.items() if count > LONGEST_MODULE} == {}
 
 
 def public_functions(path: Path) -> Iterator[tuple[str, ast.FunctionDef | ast.ClassDef]]:
@@ -59,7 +66,7 @@ def public_functions(path: Path) -> Iterator[tuple[str, ast.FunctionDef | ast.Cl
                 if isinstance(node, ast.ClassDef):
                     yield from walk(node.body, f"{before}{node.name}.")
 
-    yield from walk(ast.parse(path.read_text(encoding="utf-8")).body, "")
+    yield from walk(parsed(path).body, "")
 
 
 def described_parameters(docstring: str) -> list[str] | None:
@@ -80,15 +87,14 @@ def signature(node: ast.FunctionDef) -> list[str]:
     return [name for name in names if name not in ("self", "cls")]
 
 
-@pytest.mark.parametrize("path", sources("analysis"), ids=named)
-def test_public_names_say_what_they_do_and_what_they_take(path):
-    for name, node in public_functions(path):
-        docstring = ast.get_docstring(node)
-        assert docstring, f"{name} has no docstring"
-        if isinstance(node, ast.FunctionDef):
+def test_public_names_say_what_they_do_and_what_they_take():
+    for path in sources("analysis"):
+        for name, node in public_functions(path):
+            docstring = ast.get_docstring(node)
+            assert docstring, f"{named(path)}: {name} has no docstring"
             described = described_parameters(docstring)
-            if described is not None:
-                assert sorted(described) == sorted(signature(node)), name
+            if isinstance(node, ast.FunctionDef) and described is not None:
+                assert sorted(described) == sorted(signature(node)), f"{named(path)}: {name}"
 
 
 def test_the_docstring_check_sees_a_wrong_name():
@@ -102,14 +108,12 @@ def test_the_docstring_check_sees_a_wrong_name():
 CONVERSIONS = frozenset({3600, 86400, 3.6e6, 273.15, 43200})
 
 
-@pytest.mark.parametrize(
-    "path", [path for path in sources("analysis") if path.name != "units.py"], ids=named
-)
-def test_conversion_numbers_live_in_one_place(path):
-    tree = ast.parse(path.read_text(encoding="utf-8"))
+def test_conversion_numbers_live_in_one_place():
     found = [
-        f"line {node.lineno}: {node.value}"
-        for node in ast.walk(tree)
+        f"{named(path)} line {node.lineno}: {node.value}"
+        for path in sources("analysis")
+        if path.name != "units.py"
+        for node in ast.walk(parsed(path))
         if isinstance(node, ast.Constant)
         and type(node.value) in (int, float)
         and node.value in CONVERSIONS
@@ -117,15 +121,19 @@ def test_conversion_numbers_live_in_one_place(path):
     assert not found, found
 
 
-@pytest.mark.parametrize("path", sources("analysis", "dashboards"), ids=named)
-def test_pure_packages_never_ask_for_the_time(path):
-    tree = ast.parse(path.read_text(encoding="utf-8"))
+def test_pure_packages_never_ask_for_the_time():
     asked = {"now", "utcnow", "today", "time", "time_ns", "monotonic", "perf_counter"}
-    for node in ast.walk(tree):
-        if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
-            owner = node.func.value
-            clock = isinstance(owner, ast.Name) and owner.id in ("datetime", "date", "time", "pd")
-            assert not (clock and node.func.attr in asked), f"line {node.lineno}"
+    found = [
+        f"{named(path)} line {node.lineno}"
+        for path in sources("analysis", "dashboards")
+        for node in ast.walk(parsed(path))
+        if isinstance(node, ast.Call)
+        and isinstance(node.func, ast.Attribute)
+        and isinstance(node.func.value, ast.Name)
+        and node.func.value.id in ("datetime", "date", "time", "pd")
+        and node.func.attr in asked
+    ]
+    assert not found, found
 
 
 def test_no_text_of_the_tree_names_the_place_it_was_written_in():

@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from CoolProp.CoolProp import PropsSI
 from iapws import IAPWS97
 
 from analysis import fluid
@@ -15,6 +14,13 @@ EN_1434 = "EN 1434-1 Annex A heat coefficient (form from memory), IAPWS-95 at 16
 MELINDER = "Melinder through CoolProp 8.0 INCOMP::MPG"
 ASHRAE = "ASHRAE Handbook Fundamentals, aqueous propylene glycol by volume (public source file)"
 IAPWS = "IAPWS-95 and IF97, 3 bar, two libraries"
+
+
+def coolprop(*asked: str | float) -> float:
+    """Ask CoolProp, whose import takes seconds: only where it is asked, not while collecting."""
+    from CoolProp.CoolProp import PropsSI
+
+    return PropsSI(*asked)
 
 
 def heat_coefficient_kwh_m3k(*, hot_c, cold_c, meter_c, name="water", frac=0.0):
@@ -231,11 +237,13 @@ def test_power_of_two_litres_a_minute_of_water():
 def test_mixtures_equal_coolprop_from_ice_to_100_degrees(name, code, frac):
     mixture = f"INCOMP::{code}[{frac}]"
     ice = fluid.ice_point_c(fluid=name, concentration_frac=frac)
-    assert ice == pytest.approx(PropsSI("T_freeze", "T", 300, "P", 3e5, mixture) - 273.15, abs=1e-6)
+    assert ice == pytest.approx(
+        coolprop("T_freeze", "T", 300, "P", 3e5, mixture) - 273.15, abs=1e-6
+    )
     t_c = np.linspace(ice + 0.1, 99.99, 23)
     of = {"fluid": name, "concentration_frac": frac, "t_c": t_c}
-    density = [PropsSI("D", "T", t + 273.15, "P", 3e5, mixture) for t in t_c]
-    heat = [PropsSI("C", "T", t + 273.15, "P", 3e5, mixture) for t in t_c]
+    density = [coolprop("D", "T", t + 273.15, "P", 3e5, mixture) for t in t_c]
+    heat = [coolprop("C", "T", t + 273.15, "P", 3e5, mixture) for t in t_c]
     np.testing.assert_allclose(fluid.density_kg_m3(**of), density, rtol=2e-5)
     np.testing.assert_allclose(fluid.specific_heat_j_kgk(**of), heat, rtol=2e-5)
 
@@ -243,8 +251,8 @@ def test_mixtures_equal_coolprop_from_ice_to_100_degrees(name, code, frac):
 def test_water_equals_coolprop_at_loop_pressure():
     t_c = np.linspace(0.5, 128.0, 31)
     of = {"fluid": "water", "concentration_frac": 0.0, "t_c": t_c}
-    density = [PropsSI("D", "T", t + 273.15, "P", 3e5, "Water") for t in t_c]
-    heat = [PropsSI("C", "T", t + 273.15, "P", 3e5, "Water") for t in t_c]
+    density = [coolprop("D", "T", t + 273.15, "P", 3e5, "Water") for t in t_c]
+    heat = [coolprop("C", "T", t + 273.15, "P", 3e5, "Water") for t in t_c]
     np.testing.assert_allclose(fluid.density_kg_m3(**of), density, rtol=2e-5)
     np.testing.assert_allclose(fluid.specific_heat_j_kgk(**of), heat, rtol=1e-4)
 
@@ -276,6 +284,6 @@ def test_heat_coefficient_agrees_with_the_industrial_formulation(
 
 def test_saturation_line_equals_coolprop():
     bars = np.array([0.05, 0.5, 1.013, 2.0, 3.7, 6.2, 9.9])
-    theirs = [PropsSI("T", "P", bar * 1e5, "Q", 0, "Water") - 273.15 for bar in bars]
+    theirs = [coolprop("T", "P", bar * 1e5, "Q", 0, "Water") - 273.15 for bar in bars]
     ours = fluid.boiling_c(fluid="water", concentration_frac=0.0, pressure_bar_abs=bars)
     np.testing.assert_allclose(ours, theirs, atol=0.02)
