@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from email import message_from_bytes, policy
 from email.message import EmailMessage
 
-from analysis.results import Finding, Report, report_json
+from analysis.results import Finding, Report
 from dashboards.links import finding_key
 from service.db.models import FindingSeen, Outbox, Recipient, Site
 from service.jobs.schedule import Timetable
@@ -42,7 +42,7 @@ def save_report(
         save(
             db,
             site=site,
-            report=report_json(report),
+            report=report,
             method="test",
             data_until_s=report.end_s,
             now=now,

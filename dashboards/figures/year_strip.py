@@ -45,7 +45,12 @@ def year_strip(
         return Markup("")
     first, last = (date.fromisoformat(report.days[place].date) for place in (0, -1))
     begin = first_day(first=first, last=last, until=end)
-    days = {date.fromisoformat(day.date): day for day in report.days}
+    (whole,) = frame(first=begin, folds=1)
+    shown = (begin.isoformat(), whole.last.isoformat())
+    days = {
+        date.fromisoformat(day.date): day for day in report.days if shown[0] <= day.date <= shown[1]
+    }
+    known = any(day.expected_kwh is not None for day in report.days)
     items = brackets.spans(
         report.findings,
         timezone=report.timezone,
@@ -53,7 +58,12 @@ def year_strip(
         titles=titles,
         hrefs=hrefs or {},
     )
-    return Markup("").join(_folded(days, items, frame(first=begin, folds=rows)) for rows in folds)
+    costly = set[date]()
+    if known:  # against a promise for the climate nothing can be called missing on one day
+        costly = {d for d in days if any(i.missing and i.first <= d <= i.last for i in items)}
+    return Markup("").join(
+        _folded(days, items, frame(first=begin, folds=rows), costly, known) for rows in folds
+    )
 
 
 def goal_kwh(day: DayFigure, *, expected_known: bool) -> float | None:
@@ -62,18 +72,17 @@ def goal_kwh(day: DayFigure, *, expected_known: bool) -> float | None:
 
 
 def _folded(
-    days: Mapping[date, DayFigure], items: tuple[brackets.Span, ...], rows: tuple[Row, ...]
+    days: Mapping[date, DayFigure],
+    items: tuple[brackets.Span, ...],
+    rows: tuple[Row, ...],
+    costly: set[date],
+    known: bool,
 ) -> Markup:
-    known = any(day.expected_kwh is not None for day in days.values())
-    shown = [day for when, day in days.items() if any(row.holds(when) for row in rows)]
     top_kwh = max(
         (max(day.delivered_kwh or 0.0, goal_kwh(day, expected_known=known) or 0.0)
-         for day in shown),
+         for day in days.values()),
         default=0.0,
     ) or 1.0  # fmt: skip
-    costly = set[date]()
-    if known:  # against a promise for the climate nothing can be called missing on one day
-        costly = {d for d in days if any(i.missing and i.first <= d <= i.last for i in items)}
     body, y = list[str](), _HEAD
     places = []
     for row in rows:

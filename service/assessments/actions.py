@@ -11,7 +11,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from analysis.results import Finding, Problem, Report, RowCount, report_json
+from analysis.results import Finding, Problem, Report, RowCount
 from analysis.sitefile import parse_site
 from dashboards.known import match
 from service.assessments import queries
@@ -191,7 +191,7 @@ def _save(
     queries.save_report(
         db,
         site=site,
-        report=report_json(thought.report),
+        report=thought.report,
         method=method,
         data_until_s=thought.until_s,
         now=now,

@@ -5,7 +5,6 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
 
-from analysis.results import report_from_json
 from dashboards.sheet.languages import language_for
 from service.assessments import queries
 from service.assessments.schemas import DayShown, SheetShown
@@ -47,8 +46,8 @@ def list_days(
     """Give each local day of the latest report: heat with its bounds, what was expected, sun."""
     with here.database.reading() as db:
         site = here.site(db, slug, may="see")
-        saved = db.get(SiteReport, site.id)
-    found = report_from_json(saved.report).days if saved is not None else ()
+        report = queries.latest_report(db, site_id=site.id)
+    found = report.days if report is not None else ()
     return [
         DayShown.model_validate(one, from_attributes=True)
         for one in found

@@ -6,12 +6,15 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any, Literal
 
-from sqlalchemy import and_, delete, or_, select
+from sqlalchemy import and_, delete, func, or_, select
 from sqlalchemy.orm import Session
 
-from analysis.results import Problem, Report, report_from_json
+from analysis.results import Problem, Report, report_json
+from dashboards.short_report import short_report
+from service.assessments.built import BUILT
 from service.db.engine import insert_into
 from service.db.models import DayMark, DayRow, FindingSeen, Site, SiteReport, Upload
+from service.db.models.assessments import new_mark
 
 Pending = Literal["reading", "analysing"]
 _AT_ONCE = 400
@@ -37,13 +40,46 @@ class FleetEntry:
 
 
 def latest_report(db: Session, *, site_id: int) -> Report | None:
-    """Give the site's latest report."""
-    found = db.get(SiteReport, site_id)
-    return report_from_json(found.report) if found is not None else None
+    """Give a site's latest report, None before there is one."""
+    mark = db.scalar(select(SiteReport.mark).where(SiteReport.site_id == site_id))
+    if mark is None:
+        return None
+    held = BUILT.get(mark)
+    if held is not None:
+        return held
+    # Mark and content by one statement: between two the report may have been written anew.
+    row = db.execute(
+        select(SiteReport.mark, SiteReport.report).where(SiteReport.site_id == site_id)
+    ).one_or_none()
+    return BUILT.keep(row[0], row[1]) if row is not None else None
 
 
-def fleet(db: Session, *, firm_id: int, invented: bool = False) -> list[FleetEntry]:
-    """Give all sites of a firm with their latest reports, by name; an invented one on request."""
+def short_reports(db: Session, site_ids: Iterable[int]) -> dict[int, Report]:
+    """Give sites' latest reports as lists need them (see `dashboards.short_report`)."""
+    wanted = list(site_ids)
+    marks = select(SiteReport.site_id, SiteReport.mark).where(SiteReport.site_id.in_(wanted))
+    found = {row.site_id: BUILT.get(_short(row.mark)) for row in db.execute(marks)}
+    lacking = [site_id for site_id, report in found.items() if report is None]
+    # A report that was written before there were short ones stands for its own.
+    content = func.coalesce(SiteReport.short, SiteReport.report, type_=SiteReport.report.type)
+    stored = select(SiteReport.site_id, SiteReport.mark, content).where(
+        SiteReport.site_id.in_(lacking)
+    )
+    built = {row[0]: BUILT.keep(_short(row[1]), row[2]) for row in db.execute(stored)}
+    return {site_id: report for site_id, report in found.items() if report is not None} | built
+
+
+def _short(mark: str) -> str:
+    return f"short:{mark}"
+
+
+def fleet(
+    db: Session, *, firm_id: int, invented: bool = False, whole: bool = False
+) -> list[FleetEntry]:
+    """Give all sites of a firm by name, an invented one on request.
+
+    Their reports are the short ones of lists, or, one after the other, the `whole` ones.
+    """
     own = () if invented else (Site.invented.is_(False),)
     found: Sequence[Any] = db.execute(
         select(Site, SiteReport)
@@ -52,10 +88,16 @@ def fleet(db: Session, *, firm_id: int, invented: bool = False) -> list[FleetEnt
         .order_by(Site.name, Site.id)
     ).all()
     reading, analysing = _busy(db)
+    assessed = [site.id for site, saved in found if saved is not None]
+    reports = (
+        {site_id: latest_report(db, site_id=site_id) for site_id in assessed}
+        if whole
+        else short_reports(db, assessed)
+    )
     return [
         FleetEntry(
             site=site,
-            report=report_from_json(saved.report) if saved is not None else None,
+            report=reports.get(site.id),
             made_at=saved.made_at if saved is not None else None,
             data_until_s=saved.data_until_s if saved is not None else None,
             pending=_pending(site.id, reading, analysing),
@@ -179,14 +221,16 @@ def save_report(
     db: Session,
     *,
     site: Site,
-    report: Mapping[str, Any],
+    report: Report,
     method: str,
     data_until_s: int,
     now: datetime,
 ) -> None:
     """Write the site's report in place of the one before."""
     values = {
-        "report": dict(report),
+        "report": report_json(report),
+        "short": report_json(short_report(report)),
+        "mark": new_mark(),
         "method": method,
         "site_version": site.version,
         "data_until_s": data_until_s,

@@ -107,7 +107,7 @@ def digest_sites(
     chosen = chosen_sites(db, recipient_id=reader.id) if reader and not reader.every_site else None
     known = reader.told if reader is not None else None
     sites, told = [], {}
-    for entry in assessment_queries.fleet(db, firm_id=firm_id):
+    for entry in assessment_queries.fleet(db, firm_id=firm_id, whole=True):
         site = entry.site
         if chosen is not None and site.id not in chosen:
             continue

@@ -15,7 +15,7 @@ from sqlalchemy.orm import Session
 
 from analysis.channels import channel
 from analysis.faults import CATALOGUE
-from analysis.results import Report, finding_json, report_from_json, report_json
+from analysis.results import Report, finding_json, report_json
 from analysis.site import Site as SiteFacts
 from analysis.sitefile import parse_site
 from analysis.warranty.hot_years import LEVELS_C
@@ -24,7 +24,8 @@ from dashboards.private import PRIVATE_KINDS, shareable
 from dashboards.report_text import render_text
 from dashboards.warranty_page import change_lines, commissioning_facts
 from dashboards.warranty_words import term_words
-from service.db.models import Site, SiteReport
+from service.assessments import queries as assessment_queries
+from service.db.models import Site
 from service.evidence import queries
 from service.evidence.archive import Member, text_member
 from service.evidence.readme import readme
@@ -56,8 +57,7 @@ def members(source: Source) -> list[Member]:
     """
     db, site = source.db, source.site
     facts = parse_site(site.text)
-    saved = db.get(SiteReport, site.id)
-    report = report_from_json(saved.report) if saved is not None else None
+    report = assessment_queries.latest_report(db, site_id=site.id)
     if report is not None and not source.everything:
         report = shareable(report)
     as_of = last_day(report, site, otherwise=site.created_at.astimezone(UTC).date())

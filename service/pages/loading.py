@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from analysis.days import local_midnight_s
 from analysis.record import Record
-from analysis.results import Report, report_from_json
+from analysis.results import Report
 from analysis.site import Site as SiteFacts
 from analysis.sitefile import parse_site
 from dashboards.fleet_page import FleetSite, State
@@ -75,7 +75,7 @@ def load(db: Session, here: Context, slug: str, *, may: Right = "see") -> Loaded
         busy=_BUSY[pending] if pending else None,
         invented=row.invented,
     )
-    report = report_from_json(saved.report) if saved else None
+    report = assessment_queries.latest_report(db, site_id=row.id) if saved else None
     if report is not None and not caller.is_own_machine:
         # Where people sign in, every page is one that several see.
         report = shareable(report)

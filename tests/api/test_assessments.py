@@ -15,6 +15,7 @@ from analysis.record import record_from_stamps
 from analysis.results import Problem, RowCount, report_json
 from analysis.sitefile import parse_site
 from dashboards.known import match
+from dashboards.short_report import short_report
 from service.assessments.actions import came_back, runs
 from service.assessments.queries import fleet, latest_report
 from service.db.models import DayMark, DayRow, FindingSeen, SiteReport
@@ -183,9 +184,12 @@ def test_the_fleet_shows_every_site_with_its_state(back: BackEnd) -> None:
     back.hand_in(waiting, tidy_log(seed=3))
     with back.database.reading() as db:
         entries = {one.site.name: one for one in fleet(db, firm_id=back.firm_id)}
+        whole = fleet(db, firm_id=back.firm_id, whole=True)
         report = latest_report(db, site_id=back.site_id(done))
+    assert report is not None
+    assert [one.report for one in whole] == [report, None, None]
     assert list(entries) == ["Done", "Empty", "Waiting"]
-    assert entries["Done"].report == report
+    assert entries["Done"].report == short_report(report)
     assert entries["Done"].data_until_s == int(datetime(2025, 6, 13, tzinfo=UTC).timestamp())
     assert [entries[name].pending for name in entries] == [None, None, "reading"]
     assert entries["Empty"].report is None

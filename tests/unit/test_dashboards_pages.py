@@ -24,6 +24,7 @@ from dashboards.losses import not_counted, recent_loss, worth
 from dashboards.missing_heat import missing_heat
 from dashboards.render import render, script_json
 from dashboards.report_page import render_report
+from dashboards.short_report import short_report
 from dashboards.site_form import GROUPS, field_of
 from dashboards.site_page import MARK_WORDS, site_view
 from dashboards.theme import DARK, LIGHT, Palette, css_variables, var
@@ -126,6 +127,24 @@ def test_only_act_and_visit_ask_for_somebody() -> None:
     assert not page.asking
     assert [row.name for row in page.watching] == ["Site 0"]
     assert [row.name for row in page.calm] == ["Site 1"]
+
+
+def test_the_short_report_is_enough_for_the_fleet() -> None:
+    before = [dataclasses.replace(day, date=f"2024{day.date[4:]}") for day in a_year(seed=5)]
+    over = a_finding(start_s=at(2, 1, year=2024), end_s=at(3, 1, year=2024))
+    long = a_finding(start_s=at(11, 20, year=2024), end_s=None, kind="pipe_heat_loss")
+    whole = a_report()
+    whole = dataclasses.replace(
+        whole, days=(*before, *whole.days), findings=(*whole.findings, over)
+    )
+    short = short_report(whole)
+    # The week that holds the last day of 2025 and the 51 before it.
+    assert short.days[0].date == "2025-01-06"
+    assert a_fleet(whole) == a_fleet(short)
+    lasting = dataclasses.replace(whole, findings=(long, over))
+    assert short_report(lasting).days[0].date == "2024-11-20"
+    assert recent_loss(short_report(lasting), long) == recent_loss(lasting, long)
+    assert a_fleet(lasting) == a_fleet(short_report(lasting))
 
 
 def test_an_empty_fleet_says_the_next_step() -> None:

@@ -1,5 +1,6 @@
 """What the analysis gave: a row per local day, the report, and which findings are known."""
 
+import secrets
 from datetime import date, datetime
 from typing import Any
 
@@ -22,15 +23,27 @@ class DayRow(Base):
     method: Mapped[str] = mapped_column(String(40))
 
 
+def new_mark() -> str:
+    """Give the mark of a report that is written now."""
+    return secrets.token_hex(16)
+
+
 class SiteReport(Base):
-    """The latest machine report of a site."""
+    """The latest machine report of a site.
+
+    `short` is what lists of sites need of it (`dashboards.short_report`), None where it was
+    written before there were any; `mark` is another one with each writing. The contents are read
+    when they are asked for (`service.assessments.built`).
+    """
 
     __tablename__ = "report"
 
     site_id: Mapped[int] = mapped_column(
         ForeignKey("site.id", ondelete="CASCADE"), primary_key=True
     )
-    report: Mapped[dict[str, Any]] = mapped_column(JSON)
+    report: Mapped[dict[str, Any]] = mapped_column(JSON, deferred=True)
+    short: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True), deferred=True)
+    mark: Mapped[str] = mapped_column(String(32), default=new_mark, onupdate=new_mark)
     method: Mapped[str] = mapped_column(String(40))
     site_version: Mapped[int]
     data_until_s: Mapped[int] = mapped_column(BigInteger)
