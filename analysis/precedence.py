@@ -15,6 +15,7 @@ from analysis.precedence_rules import (
     of_the_clock,
     of_the_coil,
     of_the_meter,
+    of_the_roof_in_place,
     of_the_sensor,
     of_the_shade,
     of_the_standing,
@@ -61,6 +62,8 @@ _STORE_STATES = "fluid_stress store_overheat scald_risk hygiene_temperature back
 
 CAUSES = (
     # What is read wrongly: the symptoms are not there.
+    # A store's sensor shows what the roof gets to.
+    _cause("sensors_swapped", feigns="sensor_fault", only=of_the_roof_in_place),
     # Of a sensor only what rests on it.
     Cause(kind="sensor_fault", feigns=frozenset(RESTS_ON), only=of_the_sensor),
     _cause(

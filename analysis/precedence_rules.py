@@ -95,8 +95,8 @@ def _stands(item: Finding) -> bool:
     )
 
 
-GAVE_NO_VALUE = "gave no value"
-"""What a broken sensor did, in the name of its evidence, where it did nothing wrong but that."""
+GAVE_NO_VALUE, OFF_ITS_SCALE = "gave no value", "read off its scale"
+"""What a broken sensor did, as the name of its evidence ends."""
 
 
 def of_the_standing(standing: Finding, symptom: Finding) -> bool:
@@ -143,9 +143,18 @@ def of_the_meter(meter: Finding, clock: Finding) -> bool:
 
 def of_the_swapped(swap: Finding, symptom: Finding) -> bool:
     """Tell whether a symptom rests on one of two sensors that are in each other's places."""
+    return not _swapped(swap).isdisjoint(_rests_on(symptom))
+
+
+def of_the_roof_in_place(swap: Finding, sensor: Finding) -> bool:
+    """Tell whether a place read off its scale because the collector's sensor is in it."""
+    off = any(item.what.endswith(OFF_ITS_SCALE) for item in sensor.evidence)
+    return off and {"collector", sensor.channel} == _swapped(swap)
+
+
+def _swapped(swap: Finding) -> set[str]:
     words = [item.what.removeprefix(_SWAPPED) for item in swap.evidence if _SWAPPED in item.what]
-    names = {name for said in words for name in said.split(" and ")}
-    return not names.isdisjoint(_rests_on(symptom))
+    return {name for said in words for name in said.split(" and ")}
 
 
 def of_the_clock(clock: Finding, symptom: Finding) -> bool:

@@ -25,6 +25,8 @@ _LEAST_RANGE_K = 2.0
 # Where the controller is misled as well a store may rest cold for days, and still not be stuck.
 _LEAST_ALIVE_K = 0.2
 _ROOF_RANGE_K = 15.0
+# No store boils, swings by so much within a day and leaves the roof so far behind.
+_BOILS_C, _SWING_K, _BEHIND_K = 100.0, 60.0, 30.0
 # Of a day's five-minute means so many must be known to speak of its extremes.
 _KNOWN_FRAC = 0.5
 # What speaks for a thing must outweigh what speaks against it.
@@ -111,11 +113,16 @@ def _pipes(case: Case, hot: str, cold: str) -> Hours:
 def _roof_in_bottom(case: Case, roof: str, store: str) -> Hours:
     """Over a day the roof gets both hotter and colder than the store's bottom.
 
-    A day that tells counts as a whole, with its hours of sun; so does a run in the sun.
+    A day that tells counts as a whole, with its hours of sun; so does a run in the sun. Where the
+    controller is misled as well, a store full of cold water may be the colder one all summer: then
+    how hot its sensor gets tells.
     """
     high, low = _wider(case.binned(roof), case.binned(store))
     sunny = _h(case.sky.sun_sine > _SUN_SINE)
-    spanned = (high <= -5.0) & (low >= -3.0) & (_range_k(case.binned(store)) >= _ROOF_RANGE_K)
+    swing_k = _range_k(case.binned(store))
+    spanned = (high <= -5.0) & (low >= -3.0) & (swing_k >= _ROOF_RANGE_K)
+    boils = (case.binned(store) >= _BOILS_C).any(axis=1)
+    spanned |= boils & (high <= -_BEHIND_K) & (swing_k >= _SWING_K)
     wider = (high >= 3.0) & (low <= 1.0)
     running = _settled(case) & (case.sky.sun_sine > _SUN_SINE)
     healthy = _h(running & (case.binned(roof) > case.binned(store) + 3.0))

@@ -27,7 +27,7 @@ from analysis.faults._protocol import (
 from analysis.faults._stillness import ConstantRun, Stillness, stillness
 from analysis.grid import BIN_S
 from analysis.heat import PUMP_ON_PERCENT, TRICKLE_FRAC, column
-from analysis.precedence_rules import GAVE_NO_VALUE
+from analysis.precedence_rules import GAVE_NO_VALUE, OFF_ITS_SCALE
 from analysis.record import Bools, Floats
 from analysis.results import Evidence
 from analysis.sources import IEC_60751, Source
@@ -65,7 +65,7 @@ TEXT = FaultText(
 # What the controller steers by; without them the loop itself is at risk.
 _STEERING = ("collector", "store_bottom", "store_top")
 _WAYS = {
-    "open": "read off its scale",
+    "open": OFF_ITS_SCALE,
     "stuck": "repeated one value",
     "missing": GAVE_NO_VALUE,
 }

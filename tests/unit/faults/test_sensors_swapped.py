@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 
 from analysis.faults import Judged, NotJudged
+from analysis.precedence_rules import swapped_words
 from fixtures.faults import Fault
 from tests.build import FULL_LOG, PUMP_LOG, a_plant, of_kind, with_values
+from tests.build_report import at
 
 pytestmark = pytest.mark.thorough
 
@@ -43,7 +45,7 @@ def plant(one, other, *, channels=FULL_LOG, seen=False, days=28, **given):
 def test_both_channels_are_named_for_as_long_as_it_lasts(one, other, channels):
     logged = plant(one, other, channels=channels)
     (found,) = of_kind(logged.report(), KIND)
-    assert found.summary.startswith(f"{one} and {other} have")
+    assert found.evidence[0].what == swapped_words(one, other)
     edges = logged.table(catalogue=()).days.edge_s
     assert edges[7] <= found.start_s <= edges[12]
     assert edges[22] <= found.end_s <= edges[25]
@@ -57,6 +59,25 @@ def test_swapped_plugs_that_mislead_the_controller_are_told_from_a_wrong_map(cha
     plugs = plant("collector", "store_bottom", channels=channels, seen=True)
     (found,) = of_kind(plugs.report(), KIND)
     assert "controller's plugs" in found.summary
+
+
+def test_a_store_that_boils_beside_a_cool_roof_is_the_roof():
+    # A misled controller leaves the store as cold as the mains, and warm nights the roof above it.
+    logged = plant("collector", "store_bottom", channels=PUMP_LOG, seen=True)
+    swapped = (logged.record.start_s >= at(5, 8)) & (logged.record.start_s < at(5, 24))
+    roof, store = (logged.record.columns[name] for name in ("store_bottom", "collector"))
+    mains = 12.0 + np.cos(logged.record.start_s * 2.0 * np.pi / 86_400)
+    summer = replace(
+        logged,
+        record=with_values(
+            logged.record,
+            store_bottom=np.where(swapped, np.maximum(roof, 20.0), roof),
+            collector=np.where(swapped, mains, store),
+        ),
+    )
+    (found,) = of_kind(summer.report(), KIND)
+    edges = logged.table(catalogue=()).days.edge_s
+    assert edges[7] <= found.start_s <= edges[12]
 
 
 def test_heat_is_unknown_while_the_pipes_are_swapped_and_never_negative():
