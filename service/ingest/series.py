@@ -50,20 +50,22 @@ def _buckets(
 
 def _extremes(values: Floats, edges: NDArray[np.intp]) -> Floats:
     """Give lowest and highest of each bucket in order of occurrence; NaN where it has none."""
-    seen = np.isfinite(values)
-    lowest = np.minimum.reduceat(np.where(seen, values, np.inf), edges)
-    highest = np.maximum.reduceat(np.where(seen, values, -np.inf), edges)
-    bucket = np.repeat(np.arange(edges.shape[0]), np.diff([*edges, values.shape[0]]))
-    at = np.arange(values.shape[0])
-    last = values.shape[0]
-    at_low = np.minimum.reduceat(np.where(values == lowest[bucket], at, last), edges)
-    at_high = np.minimum.reduceat(np.where(values == highest[bucket], at, last), edges)
+    lowest, highest = np.fmin.reduceat(values, edges), np.fmax.reduceat(values, edges)
+    rows = np.diff([*edges, values.shape[0]])
+    at_low, at_high = (_first_at(values, edges, rows, one) for one in (lowest, highest))
     rising = at_low <= at_high
     out = np.empty(2 * edges.shape[0])
     out[0::2] = np.where(rising, lowest, highest)
     out[1::2] = np.where(rising, highest, lowest)
-    out[~np.isfinite(out)] = np.nan
     return out
+
+
+def _first_at(
+    values: Floats, edges: NDArray[np.intp], rows: NDArray[np.intp], wanted: Floats
+) -> NDArray[np.intp]:
+    """Give where each bucket first has its value; somewhere after it where that is NaN."""
+    found = np.append(np.flatnonzero(values == np.repeat(wanted, rows)), values.shape[0])
+    return found[np.searchsorted(found, edges)]
 
 
 def _open_gaps(

@@ -3,11 +3,12 @@
 from datetime import date
 
 import numpy as np
+import pyarrow as pa
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.blocks import Block, join, merge, split_days
-from service.ingest.blocks import change, decode, encode, values_hash
+from service.ingest.blocks import change, channels_in, decode, encode, values_hash
 
 NAN = float("nan")
 DAY = 86_400
@@ -84,6 +85,30 @@ def test_bytes_give_the_block_back_and_merging_is_a_union(
     merged = merge(first, second)
     assert merged.stamp_s.tolist() == sorted({s for s, _ in [*one, *two]})
     assert same(merge(merged, second), merged)
+
+
+def test_few_decimals_take_little_room_and_come_back_to_the_last_bit() -> None:
+    day = a_day(rows=1440)
+    tenths = np.round(day.columns["collector"], 1)
+    short = Block(stamp_s=day.stamp_s, columns={"collector": tenths, "flow": tenths * 1000.0})
+    short.columns["flow"][7] = NAN
+    assert same(decode(encode(short)), short)
+    assert len(encode(short)) < 6 * len(short)
+    assert len(encode(day)) > 6 * len(day)  # noise to the last digit stays as it is
+
+
+def test_a_block_of_an_older_version_is_read() -> None:
+    day = a_day()
+    batch = pa.RecordBatch.from_pydict({"stamp_s": day.stamp_s, "flow": day.columns["collector"]})
+    sink = pa.BufferOutputStream()
+    options = pa.ipc.IpcWriteOptions(compression="zstd")
+    with pa.ipc.new_stream(sink, batch.schema, options=options) as writer:
+        writer.write_batch(batch)
+    data = sink.getvalue().to_pybytes()
+    assert same(
+        decode(data), Block(stamp_s=day.stamp_s, columns={"flow": batch["flow"].to_numpy()})
+    )
+    assert channels_in(data) == channels_in(encode(decode(data))) == ("flow",)
 
 
 def test_equal_values_have_equal_hashes_whatever_the_last_digits_say() -> None:

@@ -57,7 +57,7 @@ class Upload(Base):
 
 
 class DayBlock(Base):
-    """All rows of one site and UTC day as one compressed block (Arrow IPC, zstd).
+    """All rows of one site and UTC day as one compressed block (`service.ingest.blocks`).
 
     `values_hash` is equal for equal rows, whatever file they came from; None where the day has
     too few distinct values to prove anything.
