@@ -142,7 +142,8 @@ class _Lanes:
     """The state of all days side by side, advanced a minute at a time.
 
     Each operation on so few numbers costs its call, so there are as few as can be: what no step
-    changes is worked out before, and where no pump can run on any day, none is asked for.
+    changes is worked out before, what hangs on a switch when it switches, the rest is written in
+    place; and where no pump can run on any day, none is asked for.
     """
 
     def __init__(
@@ -160,11 +161,13 @@ class _Lanes:
         self.collector_c = around.start_c.copy()
         self.warming_k_w = _STEP_S / (model.store_j_k * around.cold_share)
         self.extra_k = extra_k.copy()
-        self.on = np.zeros(extra_k.shape, dtype=np.bool_)
-        self.locked = self.on.copy()
         litres = site.litres_per_day or site.store.volume_l / 1.3
         renewal_1_s = litres / site.store.volume_l / SECONDS_PER_DAY
         self.kept_frac = 1.0 - _STEP_S * np.where(around.drawn, renewal_1_s, 0.0)
+        self.pipe_w = np.zeros(extra_k.shape)
+        self.store_c, self.rate_w, self.spare = (np.empty(extra_k.shape) for _ in range(3))
+        self._lock(np.zeros(extra_k.shape, dtype=np.bool_))
+        self._pump(np.zeros(extra_k.shape, dtype=np.bool_))
 
     def through_bin(
         self,
@@ -184,46 +187,87 @@ class _Lanes:
         """
         if self._stands(gain_w, t_ambient_c, t_store_c):
             for _ in range(_STEPS):
-                self.collector_c += self.step_k_w * self._gained_w(gain_w, t_ambient_c)
-                self.extra_k *= self.kept_frac
+                self._gain(gain_w, t_ambient_c)
+                self._warm()
             return
-        pipe_w = self.pipe_w_k * around_pipes_c(t_ambient_c)
+        np.multiply(self.pipe_w_k, around_pipes_c(t_ambient_c), out=self.pipe_w)
+        self.pipe_on_w = np.where(self.on, self.pipe_w, 0.0)
         warming_k_w = self.warming_k_w * missed
         for _ in range(_STEPS):
-            store_c = t_store_c + self.extra_k
-            self._switch(store_c, free)
-            rate_w = self._gained_w(gain_w, t_ambient_c)
-            rate_w += np.where(self.on, self.coil_w_k * store_c + pipe_w, 0.0)
-            self.collector_c += self.step_k_w * rate_w
-            self.collector_c /= np.where(self.on, self.damping, 1.0)
-            self.extra_k *= self.kept_frac
-            given_w = np.where(self.on, self.coil_w_k * (self.collector_c - store_c), 0.0)
-            # A trickle comes in hot and stays above the bottom sensor: all is extra to it.
-            self.extra_k += warming_k_w * given_w
-            np.maximum(self.extra_k, 0.0, out=self.extra_k)
-            heat_w += given_w
+            np.add(t_store_c, self.extra_k, out=self.store_c)
+            self._switch(free)
+            self._gain(gain_w, t_ambient_c)
+            if not self.some_on:
+                self._warm()
+                continue
+            self._through_coil(warming_k_w, heat_w)
             on += self.on
 
     def _stands(self, gain_w: Floats, t_ambient_c: Floats, t_store_c: Floats) -> bool:
         """Tell whether no collector can get warm enough in this bin to start its pump."""
-        if self.on.any():
+        if self.some_on:
             return False
         warmest_c = np.maximum(self.collector_c, t_ambient_c)
         warmest_c += _STEPS * self.step_k_w * gain_w
         if ((warmest_c > self.unlock_c) | (warmest_c - t_store_c > self.start_k)).any():
             return False
-        self.locked[:] = False
+        if self.some_locked:
+            self._lock(np.zeros(self.locked.shape, dtype=np.bool_))
         return True
 
-    def _gained_w(self, gain_w: Floats, t_ambient_c: Floats) -> Floats:
-        """Give what each collector takes up while its fluid stands [W]."""
-        excess_k = self.collector_c - t_ambient_c
-        return np.asarray(gain_w - (self.loss_w_k + self.loss_w_k2 * np.abs(excess_k)) * excess_k)
+    def _gain(self, gain_w: Floats, t_ambient_c: Floats) -> None:
+        """Write into `rate_w` what each collector takes up while its fluid stands [W]."""
+        excess_k = np.subtract(self.collector_c, t_ambient_c, out=self.spare)
+        rate_w = np.abs(excess_k, out=self.rate_w)
+        rate_w *= self.loss_w_k2
+        rate_w += self.loss_w_k
+        rate_w *= excess_k
+        np.subtract(gain_w, rate_w, out=rate_w)
 
-    def _switch(self, store_c: Floats, free: Bools) -> None:
+    def _warm(self) -> None:
+        """Give each collector what it took up; the store's extra warmth is drawn."""
+        self.rate_w *= self.step_k_w
+        self.collector_c += self.rate_w
+        self.extra_k *= self.kept_frac
+
+    def _through_coil(self, warming_k_w: Floats, heat_w: Floats) -> None:
+        """Do the same where pumps run, and bring what they carry into the store."""
+        spare = np.multiply(self.coil_on_w_k, self.store_c, out=self.spare)
+        spare += self.pipe_on_w
+        self.rate_w += spare
+        self._warm()
+        self.collector_c /= self.damping_on
+        given_w = np.subtract(self.collector_c, self.store_c, out=spare)
+        given_w *= self.coil_on_w_k
+        heat_w += given_w
+        # A trickle comes in hot and stays above the bottom sensor: all is extra to it.
+        given_w *= warming_k_w
+        self.extra_k += given_w
+        np.maximum(self.extra_k, 0.0, out=self.extra_k)
+
+    def _switch(self, free: Bools) -> None:
         """Let each day's controller decide."""
-        hot_c = np.where(self.locked, self.unlock_c, self.lock_c)
-        self.locked = self.collector_c > hot_c
-        least_k = np.where(self.on, self.stop_k, self.start_k)
-        wanted = self.collector_c - store_c > least_k
-        self.on = wanted & ~self.locked & free & (store_c < self.limit_c)
+        locked = self.collector_c > self.hot_c
+        if locked.tobytes() != self.locked_bytes:
+            self._lock(locked)
+        over_k = np.subtract(self.collector_c, self.store_c, out=self.spare)
+        wanted = over_k > self.least_k
+        wanted &= self.store_c < self.limit_c
+        wanted &= free
+        if self.some_locked:
+            wanted &= ~locked
+        if wanted.tobytes() != self.on_bytes:
+            self._pump(wanted)
+
+    def _lock(self, locked: Bools) -> None:
+        """Note which controllers hold their pump because the collector is too hot."""
+        self.locked, self.locked_bytes, self.some_locked = locked, locked.tobytes(), locked.any()
+        self.hot_c = np.where(locked, self.unlock_c, self.lock_c)
+
+    def _pump(self, on: Bools) -> None:
+        """Note which pumps run."""
+        self.on, self.on_bytes, self.some_on = on, on.tobytes(), on.any()
+        self.least_k = np.where(on, self.stop_k, self.start_k)
+        self.coil_on_w_k = np.where(on, self.coil_w_k, 0.0)
+        self.pipe_on_w = np.where(on, self.pipe_w, 0.0)
+        self.damping_on = np.where(on, self.damping, 1.0)
