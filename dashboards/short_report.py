@@ -39,4 +39,4 @@ def _first_day(report: Report) -> str:
     begun = (
         local_date(one.start_s, report.timezone) for one in report.findings if one.end_s is None
     )
-    return min(monday, *begun).isoformat()
+    return min([monday, *begun]).isoformat()

@@ -145,6 +145,9 @@ def test_the_short_report_is_enough_for_the_fleet() -> None:
     assert short_report(lasting).days[0].date == "2024-11-20"
     assert recent_loss(short_report(lasting), long) == recent_loss(lasting, long)
     assert a_fleet(lasting) == a_fleet(short_report(lasting))
+    nothing_lasts = dataclasses.replace(whole, findings=(over,))
+    assert short_report(nothing_lasts).days == short.days
+    assert short_report(an_empty_report()).days == ()
 
 
 def test_an_empty_fleet_says_the_next_step() -> None:
