@@ -5,10 +5,10 @@ physics; what is laid by hand (`a_record`, `a_clear_day`) is for tests of one ru
 """
 
 from collections import OrderedDict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Any
 
 import numpy as np
@@ -132,21 +132,27 @@ def a_history(table: DayTable, *, site: Site | None = None, until: str | None = 
     )
 
 
-# So many plants are kept for tests that ask again: a run of half a year holds some 70 MB.
-_PLANTS = 16
+# So many plants are kept for tests that ask again.
+_PLANTS = 32
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Plant:
-    """A logged plant: the run with its truth, the site file's facts, and the rows.
+    """A logged plant: the site file's facts, the rows, and how to come by the run behind them.
 
     Asking again for the same plant, or for its table of days, costs nothing (`a_plant`, `table`).
     """
 
-    run: Run
     site: Site
     record: Record
     channels: frozenset[str]
+    simulated: Callable[[], Run] | None = None
+
+    @property
+    def run(self) -> Run:
+        """The run with its truth: not held here, since it is twenty times the size of the rows."""
+        assert self.simulated is not None, "nothing was simulated"
+        return self.simulated()
 
     @property
     def end_s(self) -> int:
@@ -217,13 +223,22 @@ def a_report_of(
     )
 
 
-@lru_cache(maxsize=_PLANTS)
-def a_run(scenario: str, *, seed: int, start: str, days: int, changes: tuple[Any, ...]) -> Run:
-    """Give a simulated span; the same one again costs nothing."""
-    return simulate(PLANTS[scenario](**dict(changes)), seed=seed, start=start, days=days)
-
-
+# A simulated day holds half a megabyte.
+_DAYS_KEPT = 400
+_RUNS: OrderedDict[tuple[Any, ...], Run] = OrderedDict()
 _KEPT: OrderedDict[str, Plant] = OrderedDict()
+
+
+def a_run(scenario: str, *, seed: int, start: str, days: int, changes: tuple[Any, ...]) -> Run:
+    """Give a simulated span; the same one soon again costs nothing."""
+    key = (scenario, seed, start, days, changes)
+    run = _RUNS.pop(key, None)
+    if run is None:
+        run = simulate(PLANTS[scenario](**dict(changes)), seed=seed, start=start, days=days)
+    _RUNS[key] = run
+    while len(_RUNS) > 1 and sum(days for _, _, _, days, _ in _RUNS) > _DAYS_KEPT:
+        _RUNS.popitem(last=False)
+    return run
 
 
 def a_plant(**given: Any) -> Plant:
@@ -253,7 +268,10 @@ def new_plant(
 
     `site` replaces facts of the site file against the truth, `log` are options of the logger.
     """
-    run = a_run(plant, seed=seed, start=start, days=days, changes=tuple(sorted(changes.items())))
+    simulated = partial(
+        a_run, plant, seed=seed, start=start, days=days, changes=tuple(sorted(changes.items()))
+    )
+    run = simulated()
     logged = log_of(
         run, seed=seed + 100, sensors=sensors, step_s=step_s, channels=channels, **(log or {})
     )
@@ -269,7 +287,7 @@ def new_plant(
         },
         stamp="end",
     )
-    return Plant(run=run, site=facts, record=record, channels=frozenset(logged.columns))
+    return Plant(simulated=simulated, site=facts, record=record, channels=frozenset(logged.columns))
 
 
 def without(record: Record, *names: str) -> Record:

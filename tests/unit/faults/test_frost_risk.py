@@ -25,9 +25,7 @@ WATER = {"fluid": "water", "concentration_frac": 0.0}
 
 
 def single(record, **loop):
-    plant = Plant(
-        run=None, site=a_site(loop=loop), record=record, channels=frozenset(record.columns)
-    )
+    plant = Plant(site=a_site(loop=loop), record=record, channels=frozenset(record.columns))
     return plant.table(catalogue=(fault_of(KIND),)).of_kind(KIND)
 
 

@@ -34,7 +34,7 @@ def broken(kind, **given):
 
 def single(record):
     """Let the kind look at one day laid by hand; give its happenings."""
-    plant = Plant(run=None, site=a_site(), record=record, channels=frozenset(record.columns))
+    plant = Plant(site=a_site(), record=record, channels=frozenset(record.columns))
     return plant.table(catalogue=(fault_of(KIND),)).of_kind(KIND)
 
 

@@ -17,7 +17,7 @@ def report_of(other, record=None):
     """Analyse the log of another plant, or the record that was made of it."""
     record = record if record is not None else log_of(other)
     channels = frozenset(record.columns)
-    return Plant(run=None, site=other.site, record=record, channels=channels).report()
+    return Plant(site=other.site, record=record, channels=channels).report()
 
 
 def day_of(other, time_s):

@@ -15,7 +15,7 @@ HOUR = np.arange(288) / 12.0
 
 def seen(kind, **columns):
     record = a_clear_day(**columns)
-    plant = Plant(run=None, site=a_site(), record=record, channels=frozenset(record.columns))
+    plant = Plant(site=a_site(), record=record, channels=frozenset(record.columns))
     return plant.table(catalogue=(fault_of(kind),)).of_kind(kind)
 
 

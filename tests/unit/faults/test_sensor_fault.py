@@ -134,7 +134,7 @@ def test_a_few_odd_readings_are_no_fault():
 
 def test_a_day_of_even_sun_by_hand_is_not_stuck():
     day = a_clear_day()
-    plant = Plant(run=None, site=a_site(), record=day, channels=frozenset(day.columns))
+    plant = Plant(site=a_site(), record=day, channels=frozenset(day.columns))
     seen = plant.table(catalogue=(fault_of(KIND),)).of_kind(KIND)
     # Only pipes that rest all night at one invented value, for less than a day.
     assert {item.channel for item in seen} <= {"loop_hot", "loop_cold"}

@@ -15,7 +15,7 @@ def with_hole(first, last, *, rows=5 * 288):
     stamps = np.arange(rows) * 300 + at("2025-06-10T00:00")
     kept = stamps[(stamps < at(first)) | (stamps >= at(last))]
     record = a_record(stamp_s=kept, collector=20.0 + np.arange(len(kept)) % 7, pump=0.0)
-    return Plant(run=None, site=a_site(), record=record, channels=frozenset(record.columns))
+    return Plant(site=a_site(), record=record, channels=frozenset(record.columns))
 
 
 @pytest.mark.parametrize(

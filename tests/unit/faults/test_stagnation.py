@@ -23,9 +23,7 @@ KIND = "stagnation"
 
 
 def single(record, *, site=None):
-    plant = Plant(
-        run=None, site=site or a_site(), record=record, channels=frozenset(record.columns)
-    )
+    plant = Plant(site=site or a_site(), record=record, channels=frozenset(record.columns))
     return plant.table(catalogue=(fault_of(KIND),)).of_kind(KIND)
 
 

@@ -18,9 +18,7 @@ def single(*, top=70.0, hours=2.0, **store):
     hour = np.arange(288) / 12.0
     hot = (hour >= 12.0) & (hour < 12.0 + hours)
     record = a_clear_day(store_top=np.where(hot, top, 60.0))
-    plant = Plant(
-        run=None, site=a_site(store=store), record=record, channels=frozenset(record.columns)
-    )
+    plant = Plant(site=a_site(store=store), record=record, channels=frozenset(record.columns))
     return plant.conclusion(KIND).findings
 
 
@@ -72,7 +70,7 @@ def test_a_raised_limit_is_one_finding_that_a_well_held_store_ends():
 def test_a_danger_of_weeks_ago_asks_for_a_visit():
     (found,) = single(top=97.0)
     record = a_clear_day(store_top=np.where(np.arange(288) < 24, 97.0, 60.0))
-    plant = Plant(run=None, site=a_site(), record=record, channels=frozenset(record.columns))
+    plant = Plant(site=a_site(), record=record, channels=frozenset(record.columns))
     table = plant.table(catalogue=(fault_of(KIND),))
     history = replace(a_history(table, site=plant.site), until_s=found.start_s + 40 * 86400)
     assert [item.urgency for item in fault_of(KIND).conclude(history).findings] == ["visit"]
