@@ -43,11 +43,15 @@ _LOOKS: dict[str, tuple[str, str]] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Threshold:
-    """A level that something is held against, in the panel of a family of units."""
+    """A level that something is held against, in the panel of a family of units.
+
+    `over` names the channel that it lies so far above at every instant; None: it stays.
+    """
 
     label: str
     value: float
     quantity: str = "temperature"
+    over: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,6 +91,11 @@ def day_curves(
             continue
         panels.append((family, title, weight))
         traces += [_trace(record, name, timezone, len(panels)) for name in names]
+        traces += [
+            _moving(record, level, timezone, len(panels))
+            for level in thresholds
+            if level.quantity == family and level.over in names
+        ]
     return Figure(data=traces, layout=_panelled(panels, thresholds, stretches, timezone))
 
 
@@ -133,6 +142,14 @@ def _trace(record: Record, name: str, timezone: str, panel: int) -> dict[str, An
     return trace
 
 
+def _moving(record: Record, level: Threshold, timezone: str, panel: int) -> dict[str, Any]:
+    """Draw a level that goes along with a channel."""
+    trace = _trace(record, level.over or "", timezone, panel)
+    above = [None if value is None else value + level.value for value in trace["y"]]
+    line = {"color": var("finding"), "width": 1.4, "dash": "dash"}
+    return trace | {"name": level.label, "y": above, "line": line}
+
+
 def _panelled(
     panels: list[tuple[str, str, float]],
     thresholds: tuple[Threshold, ...],
@@ -151,7 +168,7 @@ def _panelled(
             given[f"yaxis{suffix}"] |= {"rangemode": "nonnegative"}
         if family == "share":
             given[f"yaxis{suffix}"] |= {"range": [0, 105], "tickvals": [0, 100]}
-        for level in (item for item in thresholds if item.quantity == family):
+        for level in (one for one in thresholds if one.quantity == family and not one.over):
             shapes.append(_level(level, f"y{suffix}"))
             notes.append(_note(level, f"y{suffix}"))
         top = low - gap

@@ -10,6 +10,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from analysis.faults._useless_running import FROST_C
+from analysis.faults.reverse_circulation import ReverseCirculation
 from analysis.fluid import ice_point_c
 from analysis.results import DayFigure, Finding
 from analysis.site import Site
@@ -48,6 +49,26 @@ def _standstill(site: Site) -> tuple[Threshold, ...]:
 def _flow(site: Site) -> tuple[Threshold, ...]:
     level = site.loop.flow_l_min
     return (Threshold(label="flow at commissioning", value=level, quantity="flow"),)
+
+
+def _start(site: Site) -> tuple[Threshold, ...]:
+    above_k = site.controller.start_difference_k
+    label = f"start: {above_k:g} K above the store's bottom"
+    return (Threshold(label=label, value=above_k, over="store_bottom"),)
+
+
+def _start_and_flow(site: Site) -> tuple[Threshold, ...]:
+    return (*_start(site), *_flow(site))
+
+
+def _start_and_limit(site: Site) -> tuple[Threshold, ...]:
+    return (*_start(site), *_store_limit(site))
+
+
+def _fed(_site: Site) -> tuple[Threshold, ...]:
+    above_k = ReverseCirculation().least_excess_k
+    label = f"fed at night: {above_k:g} K above the air and more"
+    return (Threshold(label=label, value=above_k, over="ambient"),)
 
 
 def _taps(site: Site) -> tuple[Threshold, ...]:
@@ -121,15 +142,17 @@ DECISIVE: dict[str, Decisive] = {
     "stagnation": Decisive(
         channels=(*LOOP, "store_top", *_SUN), levels=_standstill, tells=_hottest_c
     ),
-    "lost_circulation": Decisive(channels=(*LOOP, *_SUN), levels=_flow),
+    "lost_circulation": Decisive(channels=(*LOOP, *_SUN), levels=_start_and_flow),
     "high_flow": Decisive(channels=(*LOOP, *_SUN), levels=_flow),
     "clock_wrong": Decisive(channels=(*_SUN, "collector", "pump")),
     "night_running": Decisive(
         channels=(*LOOP, "store_top", "ambient"), levels=_no_frost, night=True
     ),
     "pump_never_stops": Decisive(channels=(*LOOP, "store_top", "ambient"), levels=_no_frost),
-    "start_delayed": Decisive(channels=("collector", "loop_hot", "store_bottom", "pump", *_SUN)),
-    "short_cycling": Decisive(channels=("collector", "store_bottom", "pump", *_SUN)),
+    "start_delayed": Decisive(
+        channels=("collector", "loop_hot", "store_bottom", "pump", *_SUN), levels=_start
+    ),
+    "short_cycling": Decisive(channels=("collector", "store_bottom", "pump", *_SUN), levels=_start),
     "flow_reading_wrong": Decisive(channels=(*LOOP, "store_top", *_SUN), levels=_flow),
     "low_flow": Decisive(channels=(*LOOP, *_SUN), levels=_flow),
     "sensors_swapped": Decisive(
@@ -145,14 +168,14 @@ DECISIVE: dict[str, Decisive] = {
     "shading": Decisive(channels=(*LOOP, "ambient", *_SUN)),
     "yield_shortfall": Decisive(channels=(*LOOP, "store_top", *_SUN)),
     "reverse_circulation": Decisive(
-        channels=(*LOOP, "store_top", "ambient"), levels=_no_level, night=True
+        channels=(*LOOP, "store_top", "ambient"), levels=_fed, night=True
     ),
     "store_overheat": Decisive(
         channels=(*_STORE, "collector", "pump", "backup"), levels=_store_limit
     ),
     "scald_risk": Decisive(channels=("hot_tap", *_STORE), levels=_taps),
     "hygiene_temperature": Decisive(channels=(*_STORE, "backup"), levels=_hygiene),
-    "charge_limit_low": Decisive(channels=(*LOOP, "store_top", *_SUN), levels=_store_limit),
+    "charge_limit_low": Decisive(channels=(*LOOP, "store_top", *_SUN), levels=_start_and_limit),
     "backup_overlap": Decisive(channels=("backup", *_STORE, "collector", "pump", *_SUN)),
     "fluid_stress": Decisive(
         channels=("collector", "loop_hot", "pump", *_SUN), levels=_ageing, tells=_hottest_c

@@ -172,6 +172,15 @@ def test_a_threshold_is_drawn_in_the_panel_of_its_unit() -> None:
     assert [(shape.yref, shape.y0) for shape in figure.layout.shapes] == [("y2", 2.0)]
 
 
+def test_a_threshold_above_a_channel_goes_along_with_it() -> None:
+    level = Threshold(label="start", value=8.0, over="collector")
+    figure = drawn(day_curves(a_record(), timezone=ZONE, thresholds=(level,)))
+    traces = {trace.name: trace for trace in figure.data}
+    assert traces["start"].y == pytest.approx([y + 8.0 for y in traces["collector"].y])
+    assert traces["start"].line.dash == "dash"
+    assert figure.layout.shapes == ()
+
+
 def test_a_channel_without_any_value_has_no_trace() -> None:
     record = a_record()
     nothing = dict(record.columns) | {"store_top": np.full(len(record), np.nan)}
