@@ -42,6 +42,7 @@ _NOT_COUNTED: Mapping[str, str] = {
     "lost_circulation": _NO_SUN,
     "charge_limit_low": _NO_SUN,
     "shading": "not known (no sun sensor that stays in the light)",
+    "yield_shortfall": "not known (no meter: the flow is taken from commissioning)",
 }
 
 

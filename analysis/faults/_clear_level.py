@@ -52,7 +52,10 @@ def _found(history: History, level: Level, fall: Fall) -> Found:
     final = fall.last if fall.over else len(table.days) - 1
     days: Ints = np.arange(fall.first, final + 1)
     share = fall.level / fall.sound
-    lost = _lost(history, level, days, share, fall.own)
+    sure = measured(table, days)
+    # What an assumed flow carried is no ground to reckon the sound heat from.
+    lost = _lost(history, level, days, share, fall.own) if sure else None
+    other = "" if sure else ": less heat, or more flow than at commissioning"
     against = "its own earlier clear days" if fall.own else "what a clear sky brings"
     end_s = last_s if fall.over else history.end_s
     certainty = certainty_of(table, days, _certainty(level, fall))
@@ -65,8 +68,8 @@ def _found(history: History, level: Level, fall: Fall) -> Found:
             lost_week=per_week(lost, start_s=start_s, end_s=end_s),
         ),
         certainty=certainty,
-        summary=f"On clear days only {100.0 * share:.0f} % of {against}, unexplained; the sun is "
-        "not measured, so clear days were told by the shape of their curves",
+        summary=f"On clear days only {100.0 * share:.0f} % of {against}, unexplained{other}; the "
+        "sun is not measured, so clear days were told by the shape of their curves",
         evidence=(
             Evidence(
                 what=f"level on clear days, of {against}",
@@ -96,8 +99,12 @@ def certainty_of(table: DayTable, days: Ints, sure: float) -> float:
 
     A flow that is only taken to be that of commissioning may have changed as well as the heat.
     """
-    measured = table.column("heat_measured")[days] > 0.5
-    return sure if measured.mean() >= 0.5 else min(sure, _UNMEASURED)
+    return sure if measured(table, days) else min(sure, _UNMEASURED)
+
+
+def measured(table: DayTable, days: Ints) -> bool:
+    """Tell whether a meter told the heat of most of these days."""
+    return bool((table.column("heat_measured")[days] > 0.5).mean() >= 0.5)
 
 
 def _certainty(level: Level, fall: Fall) -> float:
