@@ -249,6 +249,12 @@ def _by_tidy() -> dict[str, Channel]:
     return table
 
 
+def base_name(name: str) -> str:
+    """Give the channel of the first sensor of a kind: `collector` for `collector_2`."""
+    match = _SUFFIX.match(name)
+    return match["base"] if match is not None and match["base"] in BASE_CHANNELS else name
+
+
 def channel_of_tidy(head: str) -> Channel | None:
     """Give the channel of a tidy column head, case and outer blanks ignored, or None."""
     return _by_tidy().get(head.strip().lower())

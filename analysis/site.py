@@ -267,10 +267,15 @@ class HandReading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ColumnMeaning:
-    """What a log column holds."""
+    """What a log column holds.
+
+    `despite` lists what files surely showed of the column instead, such as `loop_hot in F`, where
+    somebody saw that and kept the entry.
+    """
 
     channel: str
     unit: str | None
+    despite: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

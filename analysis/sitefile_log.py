@@ -62,7 +62,7 @@ def _columns(reading: Reading, raw: dict[str, Any]) -> tuple[tuple[str, ColumnMe
             reading.refuse(
                 path, f'"{head}" is {shown(entry)}; write {{ channel = "...", unit = "..." }}'
             )
-        reading.only(path, ("channel", "unit"))
+        reading.only(path, ("channel", "unit", "despite"))
         columns.append((head, _meaning(reading, path, entry)))
     return tuple(columns)
 
@@ -78,8 +78,9 @@ def _meaning(reading: Reading, path: Path, entry: dict[str, Any]) -> ColumnMeani
         reading.refuse((*path, "channel"), f'the channel of "{head}" is {given}; {hint}')
     found = channel(name)
     quantity = found.quantity if found is not None else "time"
+    despite = _despite(reading, path, entry.get("despite", []))
     if unit is None:
-        return ColumnMeaning(channel=name, unit=None)
+        return ColumnMeaning(channel=name, unit=None, despite=despite)
     good = isinstance(unit, str) and (
         time_unit_s(unit) is not None
         if found is None
@@ -90,4 +91,14 @@ def _meaning(reading: Reading, path: Path, entry: dict[str, Any]) -> ColumnMeani
             (*path, "unit"),
             f'the unit of "{head}" is {shown(unit)}; allowed for {name}: {known_units(quantity)}',
         )
-    return ColumnMeaning(channel=name, unit=unit)
+    return ColumnMeaning(channel=name, unit=unit, despite=despite)
+
+
+def _despite(reading: Reading, path: Path, given: Any) -> tuple[str, ...]:
+    if not isinstance(given, list) or not all(isinstance(one, str) for one in given):
+        reading.refuse(
+            (*path, "despite"),
+            f'what "{path[-1]}" holds despite is {shown(given)}; write what a file showed, as in '
+            'despite = ["loop_hot in F"]',
+        )
+    return tuple(given)

@@ -83,7 +83,9 @@ def _log_lines(log_map: LogMap) -> list[str]:
         lines += ["", "[log.columns]"]
     for head, meaning in log_map.columns:
         unit = "" if meaning.unit is None else f", unit = {toml_value(meaning.unit)}"
-        lines.append(f"{toml_value(head)} = {{ channel = {toml_value(meaning.channel)}{unit} }}")
+        seen = f", despite = {toml_value(meaning.despite)}" if meaning.despite else ""
+        entry = f"channel = {toml_value(meaning.channel)}{unit}{seen}"
+        lines.append(f"{toml_value(head)} = {{ {entry} }}")
     return lines
 
 

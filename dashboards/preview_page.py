@@ -8,7 +8,7 @@ import numpy as np
 from analysis.apart import apart_words
 from analysis.channels import channel, known_names
 from analysis.logs.asking import ColumnUnderstood, Question
-from analysis.logs.conversions import UNITS, folded_unit, pulse_units, unit_named
+from analysis.logs.conversions import UNITS, folded_unit, pulse_units, row_units, unit_named
 from analysis.logs.preview import Preview
 from analysis.logs.pulses import pulse_size
 from analysis.logs.stamp_parts import PARTS
@@ -299,8 +299,8 @@ def _units(
 
 
 def _pulses(quantity: str, marked: str | None) -> tuple[str, ...]:
-    """Give the sizes of a pulse to choose from, the one that holds among them."""
-    sizes = pulse_units(quantity)
+    """Give amounts of a pulse or a row to choose from, the one that holds among them."""
+    sizes = (*pulse_units(quantity), *row_units(quantity))
     if not sizes or marked is None or pulse_size(folded_unit(marked)) is None:
         return sizes
     return tuple(dict.fromkeys((*sizes, marked)))

@@ -54,6 +54,7 @@ def _run(args: argparse.Namespace, progress: Progress) -> int:
     from analysis.apart import apart_words
     from analysis.clock_check.whole_log import clock_question
     from analysis.errors import LogError
+    from analysis.logs.against_map import contradiction
     from analysis.logs.proposed_map import proposed_map
     from analysis.logs.reading import read_logs
     from analysis.record import record_from_stamps
@@ -91,11 +92,15 @@ def _run(args: argparse.Namespace, progress: Progress) -> int:
             timezone=site.place.timezone if site is not None else told.timezone or "UTC",
         )
     )
+    contradicted = contradiction(parsed)
+    if contradicted is not None:
+        say("\n" + textwrap.fill(f"Look at the map: {contradicted}.", width=78) + "\n")
     if clock is not None:
         say("\n" + textwrap.fill(f"By the sun: {_said(clock)}.", width=78) + "\n")
     if args.map_out:
         say(_WRITTEN.format(name=args.map_out))
-    return SOMETHING_OPEN if parsed.questions or parsed.problems else ALL_UNDERSTOOD
+    all_clear = not (parsed.questions or parsed.problems or contradicted)
+    return ALL_UNDERSTOOD if all_clear else SOMETHING_OPEN
 
 
 def _unread(error: "LogError", told: "LogMap", map_out: str | None, progress: Progress) -> int:

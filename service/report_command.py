@@ -113,6 +113,8 @@ def _read(
     args: argparse.Namespace, progress: Progress, *, first: date | None, last: date | None
 ) -> _Input:
     """Read everything, check it and cut it to the asked days and their neighbours."""
+    from analysis.logs.against_map import contradicting, contradiction
+    from analysis.logs.proposed_map import columns_of
     from analysis.logs.reading import read_logs
     from analysis.record import record_from_stamps
     from analysis.sunfit import check_sun
@@ -123,6 +125,16 @@ def _read(
     sources = sources_of(args.logs, progress)
     parsed = read_logs(sources, site=site, log_map=log_map, now_s=int(time.time()))
     del sources
+    contradicted = contradiction(parsed)
+    if contradicted is not None:
+        seen = contradicting(columns_of(parsed.files))
+        entries = " and ".join(
+            f'"{key}": despite = {json.dumps(said)}' for key, said in seen.items()
+        )
+        raise CannotReportError(
+            f"{contradicted}; give that file with a map of its own, or, if the map is right, say "
+            f"so in its entry: {entries}"
+        )
     record = record_from_stamps(stamp_s=parsed.stamp_s, columns=parsed.columns, stamp=parsed.stamp)
     misfit = check_sun(site=site, record=record)
     if misfit:

@@ -87,6 +87,7 @@ class ColumnUnderstood:
     masked : how many values were such or impossible, kept as written and not used
     set_aside : how many cells hold something that is no number
     shared_head : whether another column has the same head
+    own : what the file surely shows it to hold where the map says something else, else None
     """
 
     place: int
@@ -100,6 +101,7 @@ class ColumnUnderstood:
     masked: int = 0
     set_aside: int = 0
     shared_head: bool = False
+    own: ColumnMeaning | None = None
 
     @property
     def key(self) -> str:

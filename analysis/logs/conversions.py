@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.logs.pulses import pulse_size
+from analysis.logs.pulses import amount_of_row, pulse_size
 from analysis.units import KELVIN_AT_0_C, SECONDS_PER_DAY, SECONDS_PER_HOUR, kwh_from_j
 
 _GALLON_L = 3.785411784
@@ -235,6 +235,8 @@ _PULSED = {"volume": "volume", "energy": "energy", "flow": "volume", "power": "e
 def _of_pulses(quantity: str, folded: str) -> Unit | None:
     """Give the conversion of a unit such as `10 l/pulse`."""
     size = pulse_size(folded)
+    if size is None and quantity in _COUNTED_BY_S:
+        size = amount_of_row(folded)
     table = UNITS.get(_PULSED.get(quantity, ""), {})
     if size is None or size[1] not in table:
         return None
@@ -260,6 +262,15 @@ _PULSE_SIZES = {
 def pulse_units(quantity: str) -> tuple[str, ...]:
     """Give units of pulses to choose from, none for what no meter counts."""
     return _PULSE_SIZES.get(_PULSED.get(quantity, ""), ())
+
+
+# Amounts of each row of a log, for what flows.
+_ROW_UNITS = {"flow": ("l/row", "m3/row"), "power": ("kWh/row", "Wh/row", "MJ/row")}
+
+
+def row_units(quantity: str) -> tuple[str, ...]:
+    """Give units of amounts that each row holds for its own step, none for what is no rate."""
+    return _ROW_UNITS.get(quantity, ())
 
 
 def time_unit_s(unit: str) -> float | None:

@@ -30,7 +30,7 @@ class Headers:
     Attributes
     ----------
     names : header texts, "" for a column without one
-    units : units from a line of units, "" where it has none or there is no such line
+    units : what a line of units prints, known or not; "" where it has none or there is no such line
     lines : 1-based lines of names and units
     again : the lines above the rows as tuples of bare cells; where they stand among rows they are
         passed over
@@ -162,8 +162,10 @@ def _wide(cells: list[str], width: int) -> tuple[str, ...]:
 
 
 def _unit(cell: str) -> str:
+    """Give what a line of units prints, also a unit that nobody knows: its column is asked."""
     text = cell.strip().strip("[]()<>").strip()
-    return text if is_unit(text) else ""
+    silent = not is_unit(text) and (_no_unit(text) or text.lower() in _KIND_WORDS)
+    return "" if silent else text
 
 
 def _is_units(cells: list[str], width: int) -> bool:

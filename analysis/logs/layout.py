@@ -2,7 +2,7 @@
 
 import re
 from collections import Counter
-from collections.abc import Callable, Mapping, Set
+from collections.abc import Callable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 
 from analysis.channels import Channel, channel, channel_of_tidy
@@ -146,9 +146,9 @@ def find_layout(name: str, dialect: Dialect, told: LogMap) -> Layout:
         found = channel(meaning.channel) if meaning is not None else None
         if meaning is None or found is None:
             offered = meaning is None and place not in aside
-            open_column = _open_column(dialect, place) if offered else None
-            if open_column is not None:
-                unknown.append(open_column)
+            unexplained = open_column(dialect, place) if offered else None
+            if unexplained is not None:
+                unknown.append(unexplained)
             elif head or any(row[place].strip() for row in dialect.samples):
                 ignored.append(head or f"column {place + 1}")
             continue
@@ -166,6 +166,35 @@ def find_layout(name: str, dialect: Dialect, told: LogMap) -> Layout:
         ignored=tuple(ignored),
         groups=groups,
     )
+
+
+def with_late_numbers(layout: Layout, dialect: Dialect, rows: Sequence[Sequence[str]]) -> Layout:
+    """Offer columns too whose numbers begin later, behind words such as `init`.
+
+    Parameters
+    ----------
+    layout : Layout
+        What the head of the file shows.
+    dialect : Dialect
+        How it is written.
+    rows : sequence of rows as cells
+        From all through the file.
+    """
+    later = replace(dialect, samples=tuple(tuple(row) for row in rows))
+    taken = {one.place for one in (*layout.columns, *layout.open)} | extremes(dialect.heads)
+    taken |= {at for one in layout.groups for at in one.stamp.places} | set(layout.stamp.places)
+    found = [
+        column
+        for place, head in enumerate(dialect.heads)
+        if place not in taken and (head or f"column {place + 1}") in layout.ignored
+        for column in [open_column(later, place)]
+        if column is not None and any(looks_like_number(row[place]) for row in rows)
+    ]
+    left = list(layout.ignored)
+    for column in found:
+        left.remove(column.head)
+    every = sorted((*layout.open, *found), key=lambda one: one.place)
+    return replace(layout, open=tuple(every), ignored=tuple(left))
 
 
 def _no_dates_for_numbers(name: str, dialect: Dialect, stamps: Set[int]) -> None:
@@ -240,6 +269,13 @@ def nameless_key(number: int) -> str:
     A bare number means that column of every file, whatever its head says.
     """
     return f"column {number}"
+
+
+def entry_key(head: str) -> str:
+    """Give what two names of a column in maps have in common where they mean the same one."""
+    folded = _folded(head)
+    number = folded.removeprefix("column ")
+    return number if number.isdigit() else folded
 
 
 def meanings_of(dialect: Dialect, told: LogMap) -> dict[int, tuple[ColumnMeaning, str]]:
@@ -319,7 +355,7 @@ def known_column(
     )
 
 
-def _open_column(dialect: Dialect, place: int) -> Column | None:
+def open_column(dialect: Dialect, place: int) -> Column | None:
     """Give a column that nobody explains if it holds numbers or switches; None for words."""
     cells = [row[place].strip() for row in dialect.samples]
     held = [cell for cell in cells if cell.lower() not in MISSING_FOLDED]

@@ -13,9 +13,10 @@ from analysis.logs.asking import Choice, Question
 from analysis.logs.cells import cells_of
 from analysis.logs.date_lines import with_dates
 from analysis.logs.dialect import Dialect, find_dialect
-from analysis.logs.layout import Layout, find_layout
+from analysis.logs.layout import Layout, find_layout, with_late_numbers
 from analysis.logs.sensor_columns import LongTable, long_table_of
 from analysis.logs.shapes import LogSource
+from analysis.logs.spots import spread_rows
 from analysis.logs.stamp_formats import order_of, proven
 from analysis.logs.stamps import StampFormat
 from analysis.logs.text import clean_text
@@ -136,6 +137,9 @@ def _plan(name: str, text: bytes, encoding: str, told: Told, offset: int) -> Fil
         text = _single_blanks(text)
         dialect = find_dialect(name, text, replace(told.log_map, delimiter=" "))
     layout = find_layout(name, dialect, told.log_map)
+    if layout.ignored:
+        rows = [row for stretch in spread_rows(text, dialect) for row in stretch]
+        layout = with_late_numbers(layout, dialect, rows)
     zone = zone_above(text[: dialect.body_at])
     if zone is not None and layout.stamp.zone is None and told.zone_from != "map":
         layout = replace(layout, stamp=replace(layout.stamp, zone=zone))

@@ -46,6 +46,7 @@ def preview(
     log_map: LogMap,
     now_s: int,
     as_written: bool = True,
+    beyond_map: bool = True,
 ) -> Preview:
     """Read a log with a map without giving anything up.
 
@@ -61,6 +62,8 @@ def preview(
         Present time, UTC epoch seconds [s].
     as_written : bool
         Whether heads and first rows are wanted, too.
+    beyond_map : bool
+        Whether columns that the map leaves out are shown as what they surely hold.
 
     Returns
     -------
@@ -70,7 +73,7 @@ def preview(
     heads, rows = _as_written(sources, log_map) if as_written else ((), ())
     bare = replace(site, log=log_map)
     try:
-        parsed = read_logs(sources, site=bare, now_s=now_s, keep_open=True)
+        parsed = read_logs(sources, site=bare, now_s=now_s, keep_open=True, beyond_map=beyond_map)
     except LogError as error:
         return Preview(
             parsed=None,

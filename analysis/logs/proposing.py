@@ -29,15 +29,23 @@ def is_open(plan: FilePlan, told: Told) -> bool:
     A map that names no column of this file was made for another logger's, and does not speak. A
     head that is a channel's name by chance, as `Collector [°C]` is, makes no tidy log.
     """
-    columns = plan.layout.columns
-    if told.log_map.columns and (
-        plan.long is not None or any(one.source == "map" for one in columns)
-    ):
+    if told.log_map.columns and (plan.long is not None or is_mapped(plan)):
         return False
-    if plan.long is not None:
-        return True
-    tidy = any(channel_of_tidy(column.head) is not None for column in columns)
-    return bool(plan.layout.open) and not tidy
+    return plan.long is not None or (bool(plan.layout.open) and not _is_tidy(plan))
+
+
+def is_mapped(plan: FilePlan) -> bool:
+    """Tell whether a map says what columns of a file hold."""
+    return any(one.source == "map" for one in plan.layout.columns)
+
+
+def is_open_beyond_map(plan: FilePlan) -> bool:
+    """Tell whether a wide file has columns that its map leaves open, and no head is tidy."""
+    return is_mapped(plan) and bool(plan.layout.open) and not _is_tidy(plan)
+
+
+def _is_tidy(plan: FilePlan) -> bool:
+    return any(channel_of_tidy(column.head) is not None for column in plan.layout.columns)
 
 
 def proposals_for(

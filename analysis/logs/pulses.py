@@ -15,6 +15,7 @@ from analysis.record import Floats, Ints, steps_s
 _WORD = r"(?:imp|imps|impuls|impulse|impulses|impulsen|impulsions|impulsos|impulsi|puls\w{0,2})"
 _PER_PULSE = re.compile(rf"(?P<size>\d+(?:[.,]\d+)?)?(?P<unit>[a-z]{{1,3}}3?)/{_WORD}")
 _PULSES_PER = re.compile(rf"(?P<size>\d+(?:[.,]\d+)?)?{_WORD}/(?P<unit>[a-z]{{1,3}}3?)")
+_PER_ROW = re.compile(r"(?P<unit>[a-z]{1,3}3?)(?:/| per )(?:row|interval|step)")
 PULSE_WORD = re.compile(rf"(?<![a-z]){_WORD}(?![a-z])")
 # Between two pulses of a running loop hardly more passes than this (engineering judgement).
 _LONGEST_WAIT_S = 900.0
@@ -38,6 +39,12 @@ def pulse_size(folded: str) -> tuple[float, str] | None:
     if size <= 0.0:
         return None
     return (size if each else 1.0 / size), found["unit"]
+
+
+def amount_of_row(folded: str) -> tuple[float, str] | None:
+    """Give the unit of an amount that each row holds for its own step, as `kwh/row` names it."""
+    found = _PER_ROW.fullmatch(folded)
+    return None if found is None else (1.0, found["unit"])
 
 
 def rates(counts: Floats, stamp_s: Ints, *, per_count: float, stamp: str, seconds: float) -> Floats:

@@ -4,24 +4,42 @@ Tidy logs need no map. A map (or the site's `[log]`) may tell column meanings, d
 sign, time format, zone and origin of the stamps; see `analysis.sitefile` for its keys.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields, replace
+from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.channels import channel
 from analysis.errors import LogError
-from analysis.logs.asking import Proposal, Question
+from analysis.logs.against_map import with_own, without_map
+from analysis.logs.asking import SURE_FRAC, Proposal, Question
+from analysis.logs.degrees_change import degrees_change_at
 from analysis.logs.joining import count_impossible, join, settle_shares
 from analysis.logs.layout import nothing_known
 from analysis.logs.massflow import volume_flow_l_min
 from analysis.logs.onefile import RowsRead, read_rows
 from analysis.logs.planning import FilePlan, Told, open_order, plan_file, settle_orders
-from analysis.logs.proposing import is_open, proposals_for, proposals_for_series
+from analysis.logs.proposing import (
+    is_mapped,
+    is_open,
+    is_open_beyond_map,
+    proposals_for,
+    proposals_for_series,
+)
+from analysis.logs.register_scale import asked_for_scale
 from analysis.logs.repeats import lost_time
 from analysis.logs.set_aside import groups_of
-from analysis.logs.shapes import PROBLEMS_LISTED, LogSource, ParsedLog, ProblemList, quoted
+from analysis.logs.shapes import (
+    PROBLEMS_LISTED,
+    FileRead,
+    LogSource,
+    ParsedLog,
+    ProblemList,
+    quoted,
+)
 from analysis.logs.summaries import bare_dates, on_their_days
 from analysis.logs.tenths import asked_for_tenths
 from analysis.logs.understanding import FileValues, file_values, wide_plan, with_proposals
@@ -40,6 +58,7 @@ def read_logs(
     now_s: int | None = None,
     listed: int = PROBLEMS_LISTED,
     keep_open: bool = False,
+    beyond_map: bool = True,
 ) -> ParsedLog:
     """Read the logs of a site, in any order, overlapping or not.
 
@@ -61,6 +80,9 @@ def read_logs(
         How many problems are listed; all are counted.
     keep_open : bool
         Whether to read the columns whose meaning is not sure too, as a preview needs them.
+    beyond_map : bool
+        Whether columns that the map does not name are read too where what they hold is sure. Where
+        somebody chose what counts they stay out.
 
     Returns
     -------
@@ -71,7 +93,7 @@ def read_logs(
     Raises
     ------
     LogError
-        Nothing usable came out of any file.
+        Nothing usable came out of any file, or they change from °C to °F on the way.
     """
     if not files:
         raise LogError("no log was given; name at least one log file")
@@ -85,7 +107,9 @@ def read_logs(
         place_zone=(log_map.timezone or "UTC") if site is None else site.place.timezone,
     )
     problems = ProblemList(most=listed)
-    read, asked = _read_all(files, told, problems, site=site, keep_open=keep_open)
+    read, asked = _read_all(
+        files, told, problems, site=site, keep_open=keep_open, beyond_map=beyond_map
+    )
     _to_volume_flow(read, site)
     settle_shares(read)
     impossible = count_impossible(read)
@@ -94,6 +118,7 @@ def read_logs(
     kept_once = sum(account.rows for account in accounts)
     added = _rows_added(read)
     stamp_s, columns, open_columns = join(read)
+    _of_one_kind_of_degrees(stamp_s, columns, accounts)
     read.clear()
     _give_back()
     return ParsedLog(
@@ -126,6 +151,26 @@ def _give_back() -> None:
     import pyarrow as pa
 
     pa.default_memory_pool().release_unused()
+
+
+def _of_one_kind_of_degrees(
+    stamp_s: NDArray[np.int64],
+    columns: Mapping[str, NDArray[np.float64]],
+    accounts: Sequence[FileRead],
+) -> None:
+    """Refuse logs whose temperatures change from °C to °F, or back, without a word."""
+    found = degrees_change_at(stamp_s, columns)
+    if found is None:
+        return
+    at_s, upward = found
+    kinds = ("°C to °F", "°F to °C")
+    when = datetime.fromtimestamp(at_s, tz=UTC).strftime("%Y-%m-%d %H:%M")
+    name = next((one.name for one in accounts if one.first_s <= at_s <= one.last_s), None)
+    raise LogError(
+        f"at {when} UTC all temperatures leap at once, as from {kinds[0 if upward else 1]}, though "
+        "no head says so; cut the file there and give both parts on their own, each with its unit",
+        file=name,
+    )
 
 
 def _rows_added(read: Sequence[FileValues]) -> int:
@@ -164,6 +209,7 @@ def _read_all(
     *,
     site: Site | None,
     keep_open: bool,
+    beyond_map: bool,
 ) -> tuple[list[FileValues], list[Question]]:
     """Read all files; give the usable ones, and what keeps others from being read."""
     errors: dict[int, LogError] = {}
@@ -179,7 +225,8 @@ def _read_all(
     del plans
     for plan, question in unsettled:
         errors[plan.source] = open_order(question, plan)
-    proposals = _proposals(settled, told, site)
+    proposals = _proposals(settled, told, site, beyond_map=beyond_map)
+    own_proposals = _own_proposals(settled, told, site)
     read: list[FileValues] = []
     settled.reverse()
     while settled:
@@ -187,7 +234,14 @@ def _read_all(
         own = ProblemList(most=problems.most)
         try:
             found = _read_one(
-                plan, told, own, proposals.get(_alike(plan), ()), site=site, keep_open=keep_open
+                plan,
+                told,
+                own,
+                proposals.get(_alike(plan), ()),
+                own_proposals.get(_alike(plan), ()),
+                site=site,
+                keep_open=keep_open,
+                beyond_map=beyond_map,
             )
         except LogError as unusable:
             errors[plan.source] = unusable
@@ -204,20 +258,52 @@ def _read_all(
     return read, [one for error in errors.values() for one in error.questions]
 
 
+_Proposals = dict[tuple[object, ...], tuple[Proposal, ...]]
+
+
 def _alike(plan: FilePlan) -> tuple[object, ...]:
     places = tuple(column.place for column in plan.layout.open)
     return (plan.dialect.heads, plan.dialect.headers.units, places, plan.layout.stamp.places)
 
 
 def _proposals(
-    plans: Sequence[FilePlan], told: Told, site: Site | None
-) -> dict[tuple[object, ...], tuple[Proposal, ...]]:
-    """Propose meanings for the wide files that nobody explains, those of equal heads together."""
+    plans: Sequence[FilePlan], told: Told, site: Site | None, *, beyond_map: bool
+) -> _Proposals:
+    """Propose meanings for the wide files that nobody explains, those of equal heads together.
+
+    Of those that a map explains in part, what is sure of the other columns.
+    """
+    wide = [plan for plan in plans if plan.long is None]
+    found = {
+        key: proposals_for(group, told=told, site=site)
+        for key, group in _groups(plan for plan in wide if is_open(plan, told)).items()
+    }
+    if beyond_map:
+        partly = (plan for plan in wide if is_open_beyond_map(plan))
+        for key, group in _groups(partly).items():
+            found[key] = _sure(proposals_for(group, told=told, site=site))
+    return found
+
+
+def _own_proposals(plans: Sequence[FilePlan], told: Told, site: Site | None) -> _Proposals:
+    """Propose meanings for the columns that a map explains, as if it had not."""
+    groups = _groups(plan for plan in plans if plan.long is None and is_mapped(plan))
+    return {
+        key: proposals_for([without_map(plan) for plan in group], told=told, site=site)
+        for key, group in groups.items()
+    }
+
+
+def _groups(plans: Iterable[FilePlan]) -> dict[tuple[object, ...], list[FilePlan]]:
     groups: dict[tuple[object, ...], list[FilePlan]] = {}
     for plan in plans:
-        if plan.long is None and is_open(plan, told):
-            groups.setdefault(_alike(plan), []).append(plan)
-    return {key: proposals_for(group, told=told, site=site) for key, group in groups.items()}
+        groups.setdefault(_alike(plan), []).append(plan)
+    return groups
+
+
+def _sure(proposals: Iterable[Proposal]) -> tuple[Proposal, ...]:
+    """Give what is sure, without a question: what a map leaves out may well stay out."""
+    return tuple(replace(one, questions=()) for one in proposals if one.certainty_frac >= SURE_FRAC)
 
 
 def _read_one(
@@ -225,9 +311,11 @@ def _read_one(
     told: Told,
     problems: ProblemList,
     proposals: tuple[Proposal, ...],
+    own_proposals: tuple[Proposal, ...],
     *,
     site: Site | None,
     keep_open: bool,
+    beyond_map: bool,
 ) -> FileValues:
     if plan.long is None:
         plan = with_proposals(plan, proposals)
@@ -245,8 +333,13 @@ def _read_one(
         raise _nothing_left(plan.name, problems)
     if plan.long is not None:
         plan = wide_plan(plan, rows, told)
-        if is_open(plan, told) and not plan.layout.columns:
-            proposals = proposals_for_series(plan, rows, site=site)
+        if not plan.layout.columns or is_mapped(plan):
+            every = proposals_for_series(plan, rows, site=site)
+            if not plan.layout.columns:
+                proposals = every if is_open(plan, told) else ()
+            else:
+                own_proposals = every
+                proposals = _sure(every) if beyond_map else ()
             plan = with_proposals(plan, proposals)
         if not plan.layout.columns and not keep_open:
             raise _nothing(plan, proposals)
@@ -255,10 +348,14 @@ def _read_one(
         values = tuple(rows.values[column.place] for column in plan.layout.columns)
         rows = replace(rows, values=values)
     plan, in_tenths = asked_for_tenths(plan, rows)
-    proposals = (*proposals, *in_tenths)
+    plan, out_of_scale = asked_for_scale(plan, rows, site=site)
+    doubted = {one.place for one in out_of_scale}
+    kept = (one for one in proposals if one.place not in doubted)
+    proposals = (*kept, *in_tenths, *out_of_scale)
     if not keep_open and not any(one.channel is not None for one in plan.layout.columns):
         raise _nothing(plan, proposals)
     held = file_values(plan, rows, told, proposals=proposals, tells=_tells(problems))
+    held = with_own(held, plan, told, own_proposals)
     return on_their_days(held, plan, told, dated=dated, keep_open=keep_open)
 
 

@@ -165,7 +165,7 @@ def find_unit(head: str, *, unit_head: str = "") -> UnitFound:
     if named is not None:
         text = next((text for unit, _, text in found if unit == named[0]), head)
         return UnitFound(quantities=named[1], unit=named[0], text=text.strip())
-    if found:
+    if found and not unit_head.strip():
         unit, quantities, text = found[0]
         apart = _APART.search(text)
         if apart is not None:
@@ -174,7 +174,8 @@ def find_unit(head: str, *, unit_head: str = "") -> UnitFound:
             quantities=quantities, unit=unit, text=text.strip(), unread=apart[0] if apart else ""
         )
     text = head.replace(unread, "") if unread else head
-    return UnitFound(quantities=(), unit="", text=text.strip(), unread=unread)
+    printed = unit_head.strip()[:LONGEST_HEAD]
+    return UnitFound(quantities=(), unit="", text=text.strip(), unread=printed or unread)
 
 
 def _like_a_unit(brackets: str, inside: str) -> bool:

@@ -13,7 +13,6 @@ from service.db.models import Site, Upload
 from service.errors import ConflictError, NotFoundError
 from service.ingest import queries
 from service.ingest.files import Kept, RawStore
-from service.ingest.own_meanings import own_meanings, seen
 from service.ingest.pushes import on_their_days
 from service.ingest.settling import of_another
 from service.ingest.storing import OtherSiteError, store_rows, take_out
@@ -113,19 +112,6 @@ def ask_again(db: Session, *, site_id: int) -> int:
     for upload in waiting:
         upload.state, upload.message, upload.settled_at = "kept", None, None
     return len(waiting)
-
-
-def map_was_seen(db: Session, *, site_id: int, upload_id: int) -> None:
-    """Note that somebody accepts a map on this file's page: its own meanings were seen.
-
-    Other files that wait and said the same are overruled with it; what another said stays.
-    """
-    upload = queries.upload_of(db, site_id=site_id, upload_id=upload_id)
-    if upload is None:
-        return
-    own = own_meanings(upload)
-    for one in (upload, *queries.uploads_in_state(db, site_id=site_id, state="asking")):
-        seen(one, own)
 
 
 def discard_upload(db: Session, *, site_id: int, upload_id: int) -> str | None:

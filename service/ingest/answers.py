@@ -38,9 +38,9 @@ def map_of_answers(answers: Mapping[str, str], *, told: LogMap) -> LogMap:
         key = answers.get(f"key-{number}")
         if key is None:
             break
-        entries.pop(key, None)
+        before = entries.pop(key, None)
         if key.isdigit():
-            entries.pop(nameless_key(int(key)), None)
+            before = entries.pop(nameless_key(int(key)), None) or before
         channel, unit = answers.get(f"channel-{number}", ""), answers.get(f"unit-{number}", "")
         if channel in ("", LEAVE_OUT):
             continue
@@ -51,7 +51,8 @@ def map_of_answers(answers: Mapping[str, str], *, told: LogMap) -> LogMap:
             unit = ""
         elif not unit:
             unit = _printed(channel, answers.get(f"printed-{number}", ""))
-        entries[key] = ColumnMeaning(channel=channel, unit=unit or None)
+        despite = before.despite if before is not None else ()
+        entries[key] = ColumnMeaning(channel=channel, unit=unit or None, despite=despite)
     said: dict[str, Any] = {
         key: answers[key].strip() for key in FILE_KEYS if answers.get(key, "").strip()
     }

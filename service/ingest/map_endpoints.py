@@ -65,8 +65,15 @@ def accept(
         with here.database.session() as db:
             caller = here.person(db, may="log")
             site = here.site_of(db, caller, slug)
-            actions.map_was_seen(db, site_id=site.id, upload_id=upload_id)
-            save_map(db, site=site, log_map=log_map, found=now, who=caller.who, now=here.now())
+            save_map(
+                db,
+                site=site,
+                log_map=log_map,
+                found=now,
+                seen=waiting.despite,
+                who=caller.who,
+                now=here.now(),
+            )
             actions.ask_again(db, site_id=site.id)
             upload = queries.upload_of(db, site_id=site.id, upload_id=upload_id)
             if upload is None:

@@ -1,14 +1,18 @@
 """Looking at a kept file without storing anything, and saving the map that somebody made of it."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import partial
 
 from sqlalchemy.orm import Session
 
 from analysis.clock_check.whole_log import clock_question, look_at_clock
 from analysis.errors import LogError
+from analysis.logs.against_map import contradicting, with_despite
 from analysis.logs.archives import unpack
 from analysis.logs.preview import Preview, preview
+from analysis.logs.proposed_map import columns_of
 from analysis.logs.shapes import LogSource
 from analysis.site import LogMap
 from analysis.site import Site as SiteFacts
@@ -31,7 +35,11 @@ _CAN_STAY_OPEN = ("column", "unit", "clock")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Waiting:
-    """A kept file and the site it is for."""
+    """A kept file and the site it is for.
+
+    `contradicts` says where it showed something else than the site's map; `despite` what, by column
+    keys.
+    """
 
     upload_id: int
     sha256: str
@@ -39,6 +47,7 @@ class Waiting:
     state: str
     site_text: str
     contradicts: str | None
+    despite: dict[str, list[str]]
 
 
 def waiting_of(db: Session, *, site: Site, upload_id: int) -> Waiting:
@@ -51,13 +60,15 @@ def waiting_of(db: Session, *, site: Site, upload_id: int) -> Waiting:
     upload = queries.upload_of(db, site_id=site.id, upload_id=upload_id)
     if upload is None or upload.sha256 is None:
         raise NotFoundError("There is no such file at this site.")
+    first = upload.files[0] if upload.files else {}
     return Waiting(
         upload_id=upload.id,
         sha256=upload.sha256,
         name=upload.name,
         state=upload.state,
         site_text=site.text,
-        contradicts=upload.files[0].get("contradicts") if upload.files else None,
+        contradicts=first.get("contradicts"),
+        despite=first.get("despite", {}),
     )
 
 
@@ -102,13 +113,14 @@ def look(
     is not looked at.
     """
     first = now = preview(sources, site=site, log_map=told, now_s=now_s)
+    answered = partial(preview, sources, site=site, now_s=now_s, as_written=False, beyond_map=False)
     if log_map != told:
-        now = preview(sources, site=site, log_map=log_map, now_s=now_s, as_written=False)
+        now = answered(log_map=log_map)
     if clock_as_logged is None:
         return now, first
     logged = now
     if clock_as_logged != log_map:
-        logged = preview(sources, site=site, log_map=clock_as_logged, now_s=now_s, as_written=False)
+        logged = answered(log_map=clock_as_logged)
     return _with_clock(now, logged, site=site, log_map=clock_as_logged), first
 
 
@@ -122,9 +134,19 @@ def _with_clock(now: Preview, logged: Preview, *, site: SiteFacts, log_map: LogM
 
 
 def save_map(
-    db: Session, *, site: Site, log_map: LogMap, found: Preview, who: str, now: datetime
+    db: Session,
+    *,
+    site: Site,
+    log_map: LogMap,
+    found: Preview,
+    seen: Mapping[str, Sequence[str]],
+    who: str,
+    now: datetime,
 ) -> str | None:
     """Save a map into the site's file; everything that waits is read with it.
+
+    What the file shows against the map, now and when it was `seen` to, is noted in the map: whoever
+    accepts it all the same is believed.
 
     Raises
     ------
@@ -142,6 +164,8 @@ def save_map(
     ]
     if whole_file:
         raise ConflictError(f"One answer is missing: {whole_file[0].why}.")
+    shown = contradicting(columns_of(found.parsed.files))
+    log_map = with_despite(with_despite(log_map, seen), shown)
     kept = for_nameless_columns(log_map, own=parse_site(site.text).log)
     text = with_log(site.text, kept)
     return replace_site_file(db, site=site, text=text, who=who, now=now)

@@ -18,7 +18,6 @@ from service.db.engine import VALUES_LOCK, Database, one_at_a_time
 from service.db.models import Site, Upload
 from service.ingest import queries
 from service.ingest.files import RawStore
-from service.ingest.own_meanings import Own, contradiction, own_meanings, with_own
 from service.ingest.storing import OtherSiteError, store_rows
 from service.jobs import claims
 from service.settings import Settings
@@ -56,7 +55,6 @@ class _Job:
     site_id: int
     site_text: str
     site_version: int
-    own: Own
 
 
 class _AskingError(Exception):
@@ -137,14 +135,15 @@ def _job(db: Session, upload_id: int) -> _Job | None:
         site_id=site.id,
         site_text=site.text,
         site_version=site.version,
-        own=own_meanings(upload),
     )
 
 
 def _read(job: _Job, *, raw: RawStore, settings: Settings, clock: Clock) -> _Read:
     """Read the bytes; whatever makes them unusable is an AnalysisError in plain words."""
     from analysis.clock_check.whole_log import clock_question, look_at_clock
+    from analysis.logs.against_map import contradicting, contradiction
     from analysis.logs.archives import unpack
+    from analysis.logs.proposed_map import columns_of
     from analysis.logs.reading import read_logs
     from analysis.record import record_from_stamps
     from analysis.sunfit import check_sun
@@ -158,7 +157,7 @@ def _read(job: _Job, *, raw: RawStore, settings: Settings, clock: Clock) -> _Rea
         ) from None
     sources = unpack(job.name, data, limit_bytes=settings.max_unpacked_bytes)
     try:
-        parsed = read_logs(sources, site=site, now_s=int(clock.now().timestamp()))
+        parsed = read_logs(sources, site=site, now_s=int(clock.now().timestamp()), beyond_map=False)
     except LogError as error:
         open_ones = unanswered(error.questions, site.log)
         if open_ones:
@@ -166,13 +165,13 @@ def _read(job: _Job, *, raw: RawStore, settings: Settings, clock: Clock) -> _Rea
         raise
     waits = waits_for(parsed, site.log)
     if waits is not None:
-        raise _AskingError(waits, with_own([_account(one) for one in parsed.files], parsed))
-    contradicted = contradiction(job.own, parsed)
+        raise _AskingError(waits, [_account(one) for one in parsed.files])
+    contradicted = contradiction(parsed)
     if contradicted is not None:
         files = [_account(one) for one in parsed.files]
-        files[0]["proposed"] = job.own
-        files[0]["contradicts"] = contradicted
-        raise _AskingError(f"it waits for you: {contradicted}", files)
+        why = f"{contradicted}; look, and accept it here"
+        files[0] |= {"contradicts": why, "despite": contradicting(columns_of(parsed.files))}
+        raise _AskingError(f"it waits for you: {why}", files)
     record = record_from_stamps(stamp_s=parsed.stamp_s, columns=parsed.columns, stamp=parsed.stamp)
     misfit = check_sun(site=site, record=record)
     if misfit is not None:

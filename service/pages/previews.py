@@ -155,8 +155,15 @@ def _accept(here: Context, slug: str, upload_id: int, answers: Mapping[str, str]
         with here.database.session() as db:
             caller = here.person(db, may="log")
             site = here.site_of(db, caller, slug)
-            actions.map_was_seen(db, site_id=site.id, upload_id=upload_id)
-            save_map(db, site=site, log_map=maps[1], found=now, who=caller.who, now=here.now())
+            save_map(
+                db,
+                site=site,
+                log_map=maps[1],
+                found=now,
+                seen=waiting.despite,
+                who=caller.who,
+                now=here.now(),
+            )
             actions.ask_again(db, site_id=site.id)
             if waiting.state == "undone":
                 actions.redo_upload(db, site_id=site.id, upload_id=upload_id)

@@ -537,9 +537,15 @@ def test_a_map_does_not_overrule_another_waiting_file_unseen(
     assert accept_as_shown(client, slug, first) == 303
     back.worker().work_all()
     assert states(back) == ["stored", "asking", "stored"]
+    # A file that comes when the map is there already is held against it as well.
+    late = plain(datetime(2025, 6, 16, tzinfo=UTC), fahrenheit=True, seed=16)
+    hand_in(back, slug, late, "late.csv")
+    assert states(back)[-1] == "asking"
     shown = html.unescape(client.get(f"/sites/{slug}/logs/{other}").text)
     assert "this file's own values look like" in shown
     # Whoever saw that and accepts the page all the same is believed.
     assert accept_as_shown(client, slug, other) == 303
     back.worker().work_all()
-    assert states(back)[1] == "stored"
+    assert states(back) == ["stored"] * 4
+    despite = dict(parse_site(site_text(back, slug)).log.columns)["Collector"].despite
+    assert despite == ("collector in F",)

@@ -141,12 +141,52 @@ def test_a_number_beside_the_unit_of_a_head_counts(head, size):
     assert found.columns["flow"] == pytest.approx(a_plant(days=6).record.columns["flow"], abs=0.01)
 
 
-@pytest.mark.parametrize("head", ["Flow [l/fortnight]", "Flow x10 [l/min]", "Flow x10 l/min"])
+@pytest.mark.parametrize(
+    "head",
+    [
+        "Flow [l/fortnight]",
+        "Flow x10 [l/min]",
+        "Flow x10 l/min",
+        "Flow\n;C;C;C;C;l/fortnight",
+    ],
+)
 def test_what_a_head_says_of_its_unit_is_asked_where_it_is_not_known(head):
     found = read(plant_log(head, lambda columns, at: f"{columns['flow'][at]:.2f}"))
     assert "flow" not in found.columns
     (question,) = found.questions
     assert "how to read that is not known" in question.why
+
+
+@pytest.mark.parametrize(
+    ("flow", "heat", "times"),
+    [
+        ("Flow [l/min]", "heat_register_kwh", 10.0),
+        ("X", "heat_register_kwh", 10.0),
+        ("Flow [l/min]", "heat_register_kwh", 1.0),
+        ("X", "heat_register_kwh", 1.0),
+    ],
+)
+def test_a_register_of_ten_times_the_heat_is_asked_whatever_its_head_says(flow, heat, times):
+    record = a_plant(days=6).record
+    spread_k = np.maximum(record.columns["loop_hot"] - record.columns["loop_cold"], 0.0)
+    # 4186 J/(kg K) of water, a litre a kilogram; rows of ten minutes.
+    kwh = np.cumsum(4186.0 / 60.0 * record.columns["flow"] * spread_k) * 600.0 / 3.6e6
+    lines = [f"time;t_collector_c;t_loop_hot_c;t_loop_cold_c;{flow};{heat}"]
+    for at, start in enumerate(record.start_s.tolist()):
+        held = ("collector", "loop_hot", "loop_cold", "flow")
+        values = ";".join(f"{record.columns[name][at]:.1f}" for name in held)
+        lines.append(f"{np.datetime64(start, 's')}Z;{values};{4000.0 + times * kwh[at]:.1f}")
+    source = LogSource(name="x.csv", data="\n".join(lines).encode())
+    found = read_logs([source], site=BARE)
+    if times == 1.0:
+        assert "heat_register" in found.columns
+        return
+    assert "heat_register" not in found.columns
+    (question,) = [one for one in found.questions if one.subject == heat]
+    assert [one.value for one in question.choices] == ["0.1 kWh", "kWh"]
+    told = LogMap(columns=((heat, ColumnMeaning(channel="heat_register", unit="0.1 kWh")),))
+    taken = read_logs([source], site=BARE, log_map=told).columns["heat_register"]
+    assert taken[-1] - taken[0] == pytest.approx(kwh[-1] - kwh[0], abs=0.05)
 
 
 @pytest.mark.parametrize(
@@ -277,3 +317,41 @@ def test_a_zone_that_a_line_above_the_rows_names_is_that_of_the_clock(line, offs
     assert found.stamp_s[0] == noon - offset_h * 3600
     told = replace(place, log=LogMap(timezone="UTC"))
     assert read_logs([source], site=told).stamp_s[0] == noon
+
+
+@pytest.mark.parametrize("word", ["init", "sensor fault"])
+def test_a_column_that_begins_with_words_is_read_and_the_words_are_counted(word):
+    rows = len(a_plant(days=6).record.start_s)
+    late = rows * 3 // 10
+
+    def held(columns, at):
+        return word if at < late else f"{columns['flow'][at]:.2f}"
+
+    found = read(plant_log("Flow [l/min]", held))
+    flow = found.columns["flow"]
+    assert np.isnan(flow[:late]).all()
+    assert flow[late:] == pytest.approx(a_plant(days=6).record.columns["flow"][late:], abs=0.01)
+    assert [group.count for group in found.set_aside if group.column == "Flow [l/min]"] == [late]
+    understood = read(plant_log("X", held)).files[0].understood
+    assert "X" in {one.head for one in understood.columns}
+
+
+@pytest.mark.parametrize(
+    ("head", "channel", "unit", "per_row"),
+    [("Yield [kWh]", "heat_power", "kWh/row", 6000.0), ("Volume [l]", "flow", "l/row", 0.1)],
+)
+def test_amounts_of_each_row_are_asked_with_the_unit_that_reads_them(head, channel, unit, per_row):
+    columns = a_plant(days=6).record.columns
+    amount = np.round(columns["flow"] * (10.0 if channel == "flow" else 0.02), 3)
+    text = plant_log(head, lambda columns, at: f"{amount[at]:.3f}")
+    found = read(text)
+    (question,) = [one for one in found.questions if one.subject == head]
+    assert [one.value for one in question.choices] == [unit]
+    told = LogMap(columns=((head, ColumnMeaning(channel=channel, unit=unit)),))
+    source = LogSource(name="x.csv", data=text.encode())
+    held = read_logs([source], site=BARE, log_map=told).columns[channel]
+    # Rows of ten minutes: a litre a row is 0.1 l/min, a kilowatt-hour a row 6 kW.
+    there = np.isfinite(held)
+    assert there.sum() > 0.9 * len(held)
+    assert held.sum() == pytest.approx(per_row * amount.sum(), rel=0.01)
+    assert held[there].max() <= per_row * amount.max() + 1e-9

@@ -1,0 +1,149 @@
+"""Heat registers whose head prints a unit that flow or sun forbid: tenths under a head of kWh.
+
+Such a head knows its column by itself. Ten times the heat is as smooth as the heat, so only the
+loop beside it, or the sun on the collectors, tells.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.channels import base_name
+from analysis.logs.asking import Proposal
+from analysis.logs.conversions import Unit, converted
+from analysis.logs.layout import Column, column_key
+from analysis.logs.onefile import RowsRead
+from analysis.logs.planning import FilePlan
+from analysis.site import ColumnMeaning, Site
+from analysis.units import JOULES_PER_KWH, SECONDS_PER_DAY
+
+# Heat that a litre a minute carries for one kelvin [W], as in `analysis.meaning.balance`.
+_W_PER_L_MIN_K = 68.0
+# A row stands for the time to the next, at most this long [s].
+_LONGEST_S = 3600.0
+# Heat that has to flow before it is compared [kWh]; how near a power of ten it has to be, for a
+# meter that sticks is off by any factor (engineering judgement).
+_LEAST_KWH, _NEAR = 5.0, 0.1
+# More than any day's sun on a square metre, which is 8 to 9 kWh on a tilted plane (common
+# practice, no source), and on how many days; quarter of the days that must be beyond it.
+_MOST_KWH_M2, _FEWEST_DAYS, _PERCENT = 10.0, 4, 75
+_ASKED_FRAC = 0.85
+
+
+def asked_for_scale(
+    plan: FilePlan, rows: RowsRead, *, site: Site | None
+) -> tuple[FilePlan, tuple[Proposal, ...]]:
+    """Leave heat registers open whose unit, as head or words say it, means impossible heat.
+
+    Parameters
+    ----------
+    plan : FilePlan
+        How the file was read; of a long table the wide one.
+    rows : RowsRead
+        A column of values for each of the layout's columns, in their order.
+    site : Site or None
+        Its collector area bounds what a day can bring.
+
+    Returns
+    -------
+    tuple
+        The plan with those columns read without a meaning, and what is asked of them.
+    """
+    if not any(_is_register(one) for one in plan.layout.columns):
+        return plan, ()
+    canonical = {
+        one.channel.name: converted(held, one.unit)
+        for one, held in zip(plan.layout.columns, rows.values, strict=True)
+        if one.channel is not None and not one.unit.counted_s
+    }
+    flown = _flown_kwh(rows.stamp_s, canonical)
+    columns, asked = [], []
+    for column in plan.layout.columns:
+        times = 0
+        if column.channel is not None and _is_register(column):
+            times = _times(rows.stamp_s, canonical[column.channel.name], flown, site)
+        if not times:
+            columns.append(column)
+            continue
+        columns.append(replace(column, channel=None, unit=Unit()))
+        asked.append(_proposal(plan, column, times))
+    if not asked:
+        return plan, ()
+    return replace(plan, layout=replace(plan.layout, columns=tuple(columns))), tuple(asked)
+
+
+def _is_register(column: Column) -> bool:
+    known = column.channel
+    return (
+        known is not None
+        and base_name(known.name) == "heat_register"
+        and column.source != "map"
+        and not column.unit.counted_s
+    )
+
+
+def _flown_kwh(
+    stamp_s: NDArray[np.int64], columns: Mapping[str, NDArray[np.float64]]
+) -> NDArray[np.float64] | None:
+    """Give the heat that the loop carried from each row to the next [kWh], None without a meter."""
+    if not {"flow", "loop_hot", "loop_cold"} <= set(columns) or len(stamp_s) < 2:
+        return None
+    spread_k = np.maximum(columns["loop_hot"] - columns["loop_cold"], 0.0)
+    power_w = _W_PER_L_MIN_K * columns["flow"] * spread_k
+    step_s = np.clip(np.diff(stamp_s), 0.0, _LONGEST_S)
+    return np.asarray(power_w[:-1] * step_s / JOULES_PER_KWH)
+
+
+def _times(
+    stamp_s: NDArray[np.int64],
+    register_kwh: NDArray[np.float64],
+    flown_kwh: NDArray[np.float64] | None,
+    site: Site | None,
+) -> int:
+    """Give by which power of ten a register counts too much (negative: too little), 0 for none."""
+    rows = np.flatnonzero(np.isfinite(register_kwh))
+    if len(rows) < 2:
+        return 0
+    gained = np.maximum(np.diff(register_kwh[rows]), 0.0)
+    if flown_kwh is not None:
+        flown = np.concatenate([[0.0], np.cumsum(np.nan_to_num(flown_kwh))])
+        beside = np.diff(flown[rows])
+        known = np.diff(stamp_s[rows]) <= _LONGEST_S
+        total = float(beside[known].sum())
+        counted = float(gained[known].sum())
+        if total >= _LEAST_KWH and counted > 0.0:
+            power = math.log10(counted / total)
+            return round(power) if abs(power - round(power)) <= _NEAR else 0
+    if site is None:
+        return 0
+    days, place = np.unique(stamp_s[rows][1:] // int(SECONDS_PER_DAY), return_inverse=True)
+    if len(days) < _FEWEST_DAYS:
+        return 0
+    by_day = np.bincount(place, weights=gained)
+    much = float(np.percentile(by_day, _PERCENT)) / (site.area_m2 * _MOST_KWH_M2)
+    return math.ceil(math.log10(much)) if much > 1.0 else 0
+
+
+def _proposal(plan: FilePlan, column: Column, times: int) -> Proposal:
+    from analysis.meaning.questions import unit_question
+
+    assert column.channel is not None
+    name = column.channel.name
+    size = f"{10.0**-times:g} {column.unit_says}"
+    units: dict[str | None, float] = {size: _ASKED_FRAC, column.unit_says: 1.0 - _ASKED_FRAC}
+    question = unit_question(name, units, column_key(plan.dialect, column.place), plan.name)
+    much = f"{10**times:g} times" if times > 0 else f"1/{10**-times:g} of"
+    why = (
+        f"in {column.unit_says} it would count about {much} the heat that the loop or the sun can "
+        "have given; look at the heat meter's own display"
+    )
+    return Proposal(
+        place=column.place,
+        meaning=ColumnMeaning(channel=name, unit=size),
+        certainty_frac=_ASKED_FRAC,
+        reasons=(why,),
+        questions=(replace(question, why=why),),
+    )
