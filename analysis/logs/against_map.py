@@ -11,7 +11,7 @@ from dataclasses import replace
 from analysis.channels import base_name, channel
 from analysis.logs.asking import SURE_FRAC, ColumnUnderstood, Proposal
 from analysis.logs.conversions import unit_named
-from analysis.logs.layout import entry_key, meanings_of, open_column
+from analysis.logs.layout import entry_key, meaning_by_head, meanings_of, open_column
 from analysis.logs.planning import FilePlan, Told
 from analysis.logs.shapes import ParsedLog, quoted
 from analysis.logs.understanding import FileValues
@@ -64,7 +64,7 @@ def with_own(
             if own is not None and (
                 _agree(column.meaning, own)
                 or own_words(own) in told_here.despite
-                or _corrects_head(told_here, own, column)
+                or _knows_head(told_here, own, column)
             ):
                 own = None
         columns.append(replace(column, own=own))
@@ -86,10 +86,16 @@ def _printed_unit(column: ColumnUnderstood, *, key: str) -> ColumnMeaning | None
     return ColumnMeaning(channel=known.name, unit=column.unit_head)
 
 
-def _corrects_head(told: ColumnMeaning, own: ColumnMeaning, column: ColumnUnderstood) -> bool:
-    """Tell whether an entry names another unit than its own head: whoever wrote it saw the head."""
+def _knows_head(told: ColumnMeaning, own: ColumnMeaning, column: ColumnUnderstood) -> bool:
+    """Tell whether an entry stands above what values say, for whoever wrote it saw the head.
+
+    The head itself names the channel that the entry does, or a unit that the entry corrects.
+    """
     from analysis.meaning.unit_words import find_unit
 
+    named = meaning_by_head(column.head)
+    if named is not None and named.channel == told.channel and named.channel != own.channel:
+        return True
     if told.unit is None or column.key != column.head or not find_unit(column.head).unit:
         return False
     return base_name(told.channel) == base_name(own.channel)

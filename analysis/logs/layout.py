@@ -296,7 +296,7 @@ def meanings_of(dialect: Dialect, told: LogMap) -> dict[int, tuple[ColumnMeaning
         if meaning is not None:
             meanings[place] = (meaning, "map")
         elif head:
-            meaning = _by_header(head)
+            meaning = meaning_by_head(head)
             if meaning is not None:
                 meanings[place] = (meaning, "header")
     return meanings
@@ -306,7 +306,7 @@ def _folded(head: str) -> str:
     return " ".join(head.split()).lower()
 
 
-def _by_header(head: str) -> ColumnMeaning | None:
+def meaning_by_head(head: str) -> ColumnMeaning | None:
     """Know a tidy column head, or a channel name with its unit in brackets."""
     tidy = channel_of_tidy(head)
     if tidy is not None:
