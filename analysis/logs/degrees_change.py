@@ -19,7 +19,7 @@ _FEWEST = 2
 # of the day before (engineering judgement) [K].
 _WITHIN_K = 12.0
 # Rows further apart than this follow each other by their days alone; beyond that not at all [s].
-_ONE_NIGHT_S, _FARTHEST_S = 6 * 3600, 3 * int(SECONDS_PER_DAY)
+_ONE_NIGHT_S, _FARTHEST_S = int(SECONDS_PER_DAY / 4.0), 3 * int(SECONDS_PER_DAY)
 # The least leap that is looked at [K]; rows on each side that must hold; how many leaps are looked
 # at; where a day is whole enough to have quiet hours [s].
 _LEAST_K, _FEWEST_ROWS, _MOST_LEAPS = 18.0, 4, 200

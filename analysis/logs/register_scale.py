@@ -18,12 +18,12 @@ from analysis.logs.layout import Column, column_key
 from analysis.logs.onefile import RowsRead
 from analysis.logs.planning import FilePlan
 from analysis.site import ColumnMeaning, Site
-from analysis.units import JOULES_PER_KWH, SECONDS_PER_DAY
+from analysis.units import JOULES_PER_KWH, SECONDS_PER_DAY, SECONDS_PER_HOUR
 
 # Heat that a litre a minute carries for one kelvin [W], as in `analysis.meaning.balance`.
 _W_PER_L_MIN_K = 68.0
 # A row stands for the time to the next, at most this long [s].
-_LONGEST_S = 3600.0
+_LONGEST_S = SECONDS_PER_HOUR
 # Heat that has to flow before it is compared [kWh]; how near a power of ten it has to be, for a
 # meter that sticks is off by any factor (engineering judgement).
 _LEAST_KWH, _NEAR = 5.0, 0.1
