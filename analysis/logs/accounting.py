@@ -251,6 +251,11 @@ def understood_of(
             f"the clock was reset and counted from another year; its {rows.put_back} rows were put "
             "between the rows before and after, where they fit to a quarter of an hour"
         )
+    if rows.midnights:
+        remarks.append(
+            f"midnight stands as 00:00 under the date before; its {rows.midnights} rows were put a "
+            "day later, where the order of rows proves them"
+        )
     clock = clock_says(told.log_map)
     if clock is not None:
         remarks.append(clock)

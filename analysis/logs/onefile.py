@@ -16,6 +16,7 @@ from analysis.logs.halfdays import AS_WRITTEN, UNTOLD, halves_told
 from analysis.logs.holding import Samples, held, what_is_written
 from analysis.logs.layout import Layout
 from analysis.logs.longtable import long_columns, series_of
+from analysis.logs.midnights import at_the_end_of_their_day
 from analysis.logs.planning import FilePlan, Told
 from analysis.logs.resets import Reset, clock_resets
 from analysis.logs.rows import Part, RowReader, unit_ratio
@@ -30,6 +31,8 @@ from analysis.logs.walltime import (
 )
 from analysis.units import SECONDS_PER_DAY
 
+_DAY = int(SECONDS_PER_DAY)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class RowsRead:
@@ -43,6 +46,7 @@ class RowsRead:
     missing_hour, doubled_hour : how many rows were set aside because of the clock changes
     straight_on : how many of the doubled hour, because the log passes it once
     put_back : how many rows of a clock that had been reset were put where they must belong
+    midnights : how many stood as 00:00 under the date that ends with them
     halves_told : whether the clock has twelve hours and the order of rows told the half of the day
     made : how many of the rows, the last ones, are none of the file: values hold there
     written : whether every value is written or only those that changed
@@ -56,6 +60,7 @@ class RowsRead:
     doubled_hour: int = 0
     straight_on: int = 0
     put_back: int = 0
+    midnights: int = 0
     halves_told: bool = False
     made: int = 0
     written: Literal["all", "changes", "unsure"] = "all"
@@ -128,6 +133,7 @@ def _wide_rows(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
         doubled_hour=clock.doubled,
         straight_on=clock.straight,
         put_back=clock.put_back,
+        midnights=clock.midnights,
         halves_told=clock.halves_told,
     )
 
@@ -195,6 +201,7 @@ def _long_rows(plan: FilePlan, told: Told, problems: ProblemList) -> tuple[RowsR
         doubled_hour=doubled,
         straight_on=straight,
         put_back=sum(clock.put_back for clock in clocks),
+        midnights=sum(clock.midnights for clock in clocks),
         halves_told=any(clock.halves_told for clock in clocks),
         series=series,
         units=tuple(printed),
@@ -234,6 +241,7 @@ def _rows_beside(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
         doubled_hour=max((clock.doubled for clock in clocks), default=0),
         straight_on=max((clock.straight for clock in clocks), default=0),
         put_back=sum(clock.put_back for clock in clocks),
+        midnights=sum(clock.midnights for clock in clocks),
         halves_told=any(clock.halves_told for clock in clocks),
     )
 
@@ -286,7 +294,7 @@ def zone_of(plan: FilePlan, told: Told) -> str:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Clock:
     """How many rows the changes of the clock cost, whether it has twelve hours, and how many rows
-    of a clock that had been reset were put where they must belong.
+    of a clock that had been reset, or of midnight, were put where they must belong.
     """
 
     missing: int = 0
@@ -294,6 +302,7 @@ class _Clock:
     straight: int = 0
     halves_told: bool = False
     put_back: int = 0
+    midnights: int = 0
 
 
 def _on_utc(plan: FilePlan, part: Part, told: Told, problems: ProblemList) -> tuple[Part, _Clock]:
@@ -312,13 +321,16 @@ def _on_utc(plan: FilePlan, part: Part, told: Told, problems: ProblemList) -> tu
         )
     if stamp.count_s is not None and told.log_map.time_origin is not None:
         part = replace(part, stamp_s=part.stamp_s + int(told.log_map.time_origin.timestamp()))
+    late = at_the_end_of_their_day(part.stamp_s)
+    if late.any():
+        part = replace(part, stamp_s=np.where(late, part.stamp_s + _DAY, part.stamp_s))
     part, put_back = _put_back(plan, part, told, problems)
     real = (part.stamp_s >= EARLIEST_S) & (part.stamp_s < LATEST_S)
     real |= in_span(told.log_map, part.stamp_s)
     why = "before 1990 or after 2100: the logger's clock was not set (a column that counts from "
     why += "another day needs time_origin in [log])"
     part = _without(name, part, ~real, head, why, problems)
-    clock = _Clock(put_back=put_back)
+    clock = _Clock(put_back=put_back, midnights=int(late.sum()))
     if not stamp.aware:
         part, halves = _on_24_hours(plan, part, told, problems)
         zone = zone_of(plan, told)

@@ -367,7 +367,8 @@ def _no_time_of_day(plan: FilePlan, rows: RowsRead) -> None:
     raise LogError(
         f"{len(rows.stamp_s)} rows share {days} dates, and no column with their time of day, "
         "written as 14:05, is known; export date and time together, or map the column: "
-        '"its header" = { channel = "time_of_day" } under [log.columns]',
+        '"its header" = { channel = "time_of_day" } under [log.columns], with unit = "s" where it '
+        "holds the seconds of the day",
         file=plan.name,
         line=plan.dialect.first_line + plan.line_offset,
         column=plan.layout.stamp.head,

@@ -84,6 +84,28 @@ _FAMILIES: tuple[tuple[StampFormat, ...], ...] = (
 )
 
 
+# The colon stays possible, so that a date alone can be tried with one.
+_BARE_CLOCK = r"(?P<H>\d{0,2}?):?(?P<M>\d{1,2})"
+
+
+def _beside_days(says: str, clock: str) -> tuple[tuple[StampFormat, ...], ...]:
+    """Give the families of dates with another time of day behind them."""
+    return tuple(
+        tuple(
+            StampFormat(
+                says=f"{day_says}, {says}",
+                pattern=re.compile(rf"{day}\s+{clock}", re.ASCII if "b>" not in day else 0),
+            )
+            for day_says, day in family
+        )
+        for family in _DAYS
+    )
+
+
+_BARE_CLOCKS = _beside_days("hours and minutes without a colon", _BARE_CLOCK)
+_SECONDS = _beside_days("seconds of the day", r"(?P<s>\d{1,5})(?::00)?")
+
+
 def format_of(samples: list[str]) -> StampFormat | tuple[StampFormat, ...] | None:
     """Find the format that most of the sample stamps have.
 
@@ -111,6 +133,48 @@ def format_of(samples: list[str]) -> StampFormat | tuple[StampFormat, ...] | Non
         one = family[0]
         strict = one.by_parser and all(_PARSER_ISO.fullmatch(sample.strip()) for sample in samples)
         return replace(one, by_parser=strict)
+    return None
+
+
+def bare_clock_format_of(samples: list[str]) -> tuple[StampFormat, ...] | None:
+    """Find the format of dates with a time of day without a colon: `0005`, `5` or `1430`.
+
+    Parameters
+    ----------
+    samples : list of str
+        Date and time of day, a blank between them.
+
+    Returns
+    -------
+    tuple of StampFormat or None
+        Several where only more of the file can tell the order; None where one sample is no such
+        stamp, or no time goes beyond the first hour and all have fewer than four digits.
+    """
+    clocks = [sample.split()[-1] for sample in samples if sample.strip()]
+    if not clocks or not all(clock.isdigit() for clock in clocks):
+        return None
+    if not any(int(clock) >= 100 for clock in clocks) and {len(clock) for clock in clocks} != {4}:
+        return None
+    return _all_read(_BARE_CLOCKS, samples)
+
+
+def seconds_format_of(samples: list[str]) -> tuple[StampFormat, ...] | None:
+    """Find the format of dates with the second of the day behind them, None where it is none.
+
+    Parameters
+    ----------
+    samples : list of str
+        Date and second, a blank between them.
+    """
+    return _all_read(_SECONDS, samples)
+
+
+def _all_read(
+    families: tuple[tuple[StampFormat, ...], ...], samples: list[str]
+) -> tuple[StampFormat, ...] | None:
+    for family in families:
+        if all(any(one.one(sample) is not None for one in family) for sample in samples):
+            return family
     return None
 
 

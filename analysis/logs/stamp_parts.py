@@ -6,7 +6,7 @@ taken.
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise, product
 
@@ -19,6 +19,7 @@ _WORDS = {
     "y": "year years yr yy yyyy y jahr jj jjjj année annee aa aaaa año ano anno jaar",
     "m": "month months mon mo mm m monat mois mes mese maand",
     "d": "day days dd d tag tt jour jj día dia giorno gg dag",
+    "j": "doy jday yday dayofyear day_of_year jultag dagvanjaar",
     "H": "hour hours hr hh h stunde std heure hora ora uur uu",
     "M": "minute minutes min mi mn mm minuten minuto minuut",
     "S": "second seconds sec ss s sekunde sek seconde segundo secondo",
@@ -27,9 +28,9 @@ _PARTS_OF: dict[str, str] = {}
 for _part, _words in _WORDS.items():
     for _word in _words.split():
         _PARTS_OF[_word] = _PARTS_OF.get(_word, "") + _part
-_SPANS = {"m": (1, 12), "d": (1, 31), "H": (0, 24), "M": (0, 59), "S": (0, 59)}
+_SPANS = {"m": (1, 12), "d": (1, 31), "j": (1, 366), "H": (0, 24), "M": (0, 59), "S": (0, 59)}
 _SHORT_YEARS, _LONG_YEARS = (5, 99), (1990, 2100)
-_SAYS = dict(zip("ymdHMS", PARTS, strict=True))
+_SAYS = dict(zip("ymdHMS", PARTS, strict=True)) | {"j": "day of the year"}
 _WHOLE = re.compile(r"(\d{1,4})(?:[.,]0+)?", re.ASCII)
 _LONGER = 10
 _ORDERS = ("ymdHMS", "dmyHMS", "mdyHMS", "ymdHM", "dmyHM", "mdyHM")
@@ -66,7 +67,7 @@ def parts_by_heads(
     best: tuple[tuple[int, int], dict[int, str]] | None = None
     for parts in product(*options):
         told = {place: part for place, part in zip(named, parts, strict=True) if part}
-        if len(set(told.values())) < len(told) or not set("ymd") <= set(told.values()):
+        if len(set(told.values())) < len(told) or not _whole_date(told.values()):
             continue
         place_of = {part: place for place, part in told.items()}
         pairs = [(a, b) for a, b in pairwise("HMS") if {a, b} <= set(place_of)]
@@ -105,8 +106,13 @@ def parts_by_rows(free: Sequence[int], rows: Sequence[Sequence[str]]) -> list[Pa
     return [one for one, span_s in found.items() if span_s <= _LONGER * shortest]
 
 
+def _whole_date(parts: Iterable[str]) -> bool:
+    return set("ymd") <= set(parts) or (set("yj") <= set(parts) and not set("md") & set(parts))
+
+
 def _folded(head: str) -> str:
-    return head.strip().strip("[](){}<>").strip().lower().rstrip(".")
+    bare = head.strip().strip("[](){}<>").strip().lower().rstrip(".")
+    return bare.replace(" ", "_") if " " in bare else bare
 
 
 def _joined(places: Sequence[int], row: Sequence[str]) -> str:
@@ -139,7 +145,7 @@ def _found(
         if place not in told
         else r"(?P<Y>\d{4})(?:[.,]0+)?"
         if told[place] == "y" and long
-        else rf"(?P<{told[place]}>\d{{1,2}})(?:[.,]0+)?"
+        else rf"(?P<{told[place]}>\d{{1,{3 if told[place] == 'j' else 2}}})(?:[.,]0+)?"
         for place in places
     ]
     names = [_SAYS[told[place]] if place in told else "time of day" for place in places]

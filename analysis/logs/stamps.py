@@ -1,11 +1,13 @@
 """Time stamps as loggers write them, and how a whole column of them is read at once.
 
-A `StampFormat` is a regular expression with named groups (Y y m b d H M S f z p). Columns whose
+A `StampFormat` is a regular expression with named groups (Y y m b d H M S f z p; j is the day of
+the year, s the second of the day). Columns whose
 rows have the same layout, which is nearly all, are read as a matrix of bytes; a row of another
 layout is read alone. Impossible dates are never bent into possible ones.
 """
 
 import re
+from calendar import isleap
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -91,7 +93,7 @@ class StampFormat:
         """
         out = np.zeros(len(texts), dtype=np.int64)
         slow = np.ones(len(texts), dtype=np.bool_)
-        if self.told is None and len(texts):
+        if self.told is None and len(texts) and "j" not in self.pattern.groupindex:
             self._by_layout(texts, out, slow)
         for row in np.flatnonzero(slow).tolist():
             value = self.one(texts[row].as_py())
@@ -144,7 +146,13 @@ def _of_groups(groups: dict[str, str | None]) -> int | None:
     year = int(groups["Y"] or 0) if groups.get("Y") else 2000 + int(groups["y"] or 0)
     hour, minute = int(groups.get("H") or 0), int(groups.get("M") or 0)
     half = groups.get("p")
-    month = month_of(groups["b"] or "") if groups.get("b") else int(groups["m"] or 0)
+    month = month_of(groups["b"] or "") if groups.get("b") else int(groups.get("m") or 0)
+    day, of_day_s = int(groups.get("d") or 0), int(groups.get("s") or 0)
+    of_year = int(groups.get("j") or 0)
+    if of_year:
+        month, day = 1, 1
+    if of_day_s > _DAY or of_year > 365 + isleap(year):
+        return None
     if half:
         if not 1 <= hour <= 12:
             return None
@@ -156,7 +164,7 @@ def _of_groups(groups: dict[str, str | None]) -> int | None:
         moment = datetime(
             year,
             month,
-            int(groups["d"] or 0),
+            day,
             0 if end_of_day else hour,
             minute,
             second,
@@ -165,6 +173,7 @@ def _of_groups(groups: dict[str, str | None]) -> int | None:
     except ValueError:
         return None
     seconds = (moment - _EPOCH) // timedelta(seconds=1) + (_DAY if end_of_day else 0)
+    seconds += of_day_s + max(of_year - 1, 0) * _DAY
     return seconds - _offset_s(groups.get("z"))
 
 
@@ -217,11 +226,12 @@ def _of_matrix(
     minute = parts.get("M", np.zeros(len(matrix), dtype=np.int64))
     second = parts.get("S", np.zeros(len(matrix), dtype=np.int64))
     good &= (parts["m"] >= 1) & (parts["m"] <= 12) & (parts["d"] >= 1) & (year >= 1)
-    good &= (hour <= 23) & (minute <= 59) & (second <= 59)
+    of_day_s = parts.get("s", np.zeros(len(matrix), dtype=np.int64))
+    good &= (hour <= 23) & (minute <= 59) & (second <= 59) & (of_day_s <= _DAY)
     months = (year - 1970) * 12 + np.where(good, parts["m"], 1) - 1
     first = months.astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)
     after = (months + 1).astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)
     good &= parts["d"] <= after - first
     days = first + parts["d"] - 1
     offset_s = _offset_s(match.groupdict().get("z"))
-    return good, days * _DAY + hour * _HOUR + minute * 60 + second - offset_s
+    return good, days * _DAY + hour * _HOUR + minute * 60 + second + of_day_s - offset_s

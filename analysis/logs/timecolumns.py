@@ -10,7 +10,14 @@ from analysis.logs.asking import Choice, Question
 from analysis.logs.conversions import time_unit_s
 from analysis.logs.dialect import Dialect
 from analysis.logs.shapes import quoted
-from analysis.logs.stamp_formats import format_of, format_told, looks_like_time_of_day, order_of
+from analysis.logs.stamp_formats import (
+    bare_clock_format_of,
+    format_of,
+    format_told,
+    looks_like_time_of_day,
+    order_of,
+    seconds_format_of,
+)
 from analysis.logs.stamp_parts import PARTS, PartsFound, parts_by_heads, parts_by_rows, parts_told
 from analysis.logs.stamps import StampFormat
 from analysis.site import ColumnMeaning, LogMap
@@ -206,10 +213,14 @@ class _Finder:
         return counted
 
     def joined(self, places: tuple[int, int]) -> StampColumns:
-        formats = self._formats(self._samples(places))
+        samples, unit = self._samples(places), self.meanings[places[1]].unit
+        seconds = unit is not None and time_unit_s(unit) == 1.0
+        formats = seconds_format_of(samples) if seconds else self._formats(samples)
+        if formats is None:
+            formats = bare_clock_format_of(samples)
         if formats is None:
             raise self._unknown(places)
-        return self._of(places, formats)
+        return self._of(places, self._in_told_order(formats))
 
     def of_parts(self, parts: PartsFound) -> StampColumns:
         return self._of(parts.places, (parts.format,))
@@ -271,7 +282,9 @@ class _Finder:
         found = format_of(samples)
         if found is None:
             return None
-        family = found if isinstance(found, tuple) else (found,)
+        return self._in_told_order(found if isinstance(found, tuple) else (found,))
+
+    def _in_told_order(self, family: tuple[StampFormat, ...]) -> tuple[StampFormat, ...]:
         order = self.told.date_order
         return tuple(one for one in family if order is None or order_of(one) == order) or family
 
@@ -334,6 +347,10 @@ class _Finder:
                 formats = self._formats(self._samples((place, beside)))
                 if formats is not None:
                     return self._of((place, beside), formats)
+        for beside in (one for one in (*near, *titled) if self._titled(one)):
+            formats = bare_clock_format_of(self._samples((place, beside)))
+            if formats is not None and self.told.time_format is None:
+                return self._of((place, beside), self._in_told_order(formats))
         return found
 
     def _unknown(self, places: tuple[int, ...]) -> LogError:

@@ -183,3 +183,39 @@ def test_a_map_says_where_dates_stand():
     assert parse_map(map_to_toml(log_map)) == log_map
     with pytest.raises(LogError):
         read(in_blocks(lambda day: f"{day:%d.%m.%Y}"), log_map)
+
+
+@pytest.mark.parametrize(
+    ("head", "stamp"),
+    [
+        ("Datum;Zeit", lambda at: f"{at:%d.%m.%Y};{at.hour * 100 + at.minute}"),
+        ("Date;Time", lambda at: f"{at:%d/%m/%Y};{at:%H%M}"),
+        ("Year;DOY;Hour;Minute", lambda at: f"{at:%Y};{at:%j};{at.hour};{at.minute}"),
+        ("Year;Day of year;Time", lambda at: f"{at:%Y};{int(f'{at:%j}')};{at:%H:%M}"),
+        (
+            "time",  # midnight under the date that it ends
+            lambda at: (
+                f"{at - timedelta(minutes=1) if at.hour + at.minute == 0 else at:%Y-%m-%d}"
+                f" {at:%H:%M}"
+            ),
+        ),
+    ],
+    ids=["HMM", "HHMM", "day of the year", "day of the year, clock", "late midnight"],
+)
+def test_times_without_a_colon_days_of_the_year_and_late_midnights(head, stamp):
+    rows = "".join(f"{stamp(moment)};{value(at)}\n" for at, moment in enumerate(MOMENTS))
+    assert read(f"{head};t_collector_c\n{rows}").stamp_s.tolist() == STAMPS
+
+
+def test_a_map_tells_seconds_of_the_day():
+    rows = "".join(
+        f"{moment:%d.%m.%Y};{moment.hour * 3600 + moment.minute * 60};{value(at)}\n"
+        for at, moment in enumerate(MOMENTS)
+    )
+    text = f"Date;Seconds;t_collector_c\n{rows}"
+    with pytest.raises(LogError, match="seconds of the day"):
+        read(text)
+    meanings = (("Date", "date", None), ("Seconds", "time_of_day", "s"))
+    columns = tuple((head, ColumnMeaning(channel=name, unit=unit)) for head, name, unit in meanings)
+    found = read(text, LogMap(columns=columns, timezone="UTC"))
+    assert found.stamp_s.tolist() == STAMPS
