@@ -114,7 +114,7 @@ def one_at_a_time(db: Session, lock: int) -> None:
 
     What is read afterwards is what others committed. On SQLite every writer is alone already.
     """
-    if db.get_bind().dialect.name != "sqlite":
+    if dialect_of(db) != "sqlite":
         db.execute(select(func.pg_advisory_xact_lock(lock)))
 
 
@@ -123,14 +123,23 @@ def overwrite_freed(db: Session) -> None:
 
     SQLite leaves deleted bytes in its file until it needs the room; PostgreSQL until its vacuum.
     """
-    if db.get_bind().dialect.name == "sqlite":
+    if dialect_of(db) == "sqlite":
         db.connection().exec_driver_sql("PRAGMA secure_delete = ON")
 
 
 def insert_into(db: Session, model: type) -> Any:
     """Give an INSERT that can say what to do about rows that are there already."""
-    dialect = db.get_bind().dialect.name
+    return insert_for(dialect_of(db), model)
+
+
+def insert_for(dialect: str, model: type) -> Any:
+    """Give that INSERT for a kind of database, to be kept and used again."""
     return sqlite.insert(model) if dialect == "sqlite" else postgresql.insert(model)
+
+
+def dialect_of(db: Session) -> str:
+    """Name the kind of database: `sqlite` or `postgresql`."""
+    return db.get_bind().dialect.name
 
 
 def _engine(url: URL) -> Engine:

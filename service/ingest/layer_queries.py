@@ -3,17 +3,29 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
+from typing import Any
 
-from sqlalchemy import delete, select
+from sqlalchemy import bindparam, delete, select
 from sqlalchemy.orm import Session
 
 from analysis.blocks import Block
 from analysis.layers import Layer
-from service.db.engine import insert_into
+from service.db.engine import dialect_of, insert_for
 from service.db.models import DayBlock, DayLayer
 from service.ingest.blocks import channels_in, decode, encode
 
 _AT_ONCE = 400
+# Each gateway's batch asks these two; built once, they cost a third of the time.
+_DAYS = bindparam("days", expanding=True)
+_BLOCKS_OF = select(DayBlock.day, DayBlock.data).where(
+    DayBlock.site_id == bindparam("site_id"), DayBlock.day.in_(_DAYS)
+)
+_LAYERS_OF = (
+    select(DayLayer.day, DayLayer.upload_id, DayLayer.pushed, DayLayer.data)
+    .where(DayLayer.site_id == bindparam("site_id"), DayLayer.day.in_(_DAYS))
+    .order_by(DayLayer.day, DayLayer.upload_id)
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -28,22 +40,10 @@ def load_days(db: Session, *, site_id: int, days: Sequence[date]) -> dict[date, 
     """Give these days; one that was stored before there were layers has one layer, 0."""
     held: dict[date, HeldDay] = {}
     for first in range(0, len(days), _AT_ONCE):
-        part = days[first : first + _AT_ONCE]
-        blocks = {
-            row.day: decode(row.data)
-            for row in db.execute(
-                select(DayBlock.day, DayBlock.data).where(
-                    DayBlock.site_id == site_id, DayBlock.day.in_(part)
-                )
-            )
-        }
+        wanted = {"site_id": site_id, "days": list(days[first : first + _AT_ONCE])}
+        blocks = {row.day: decode(row.data) for row in db.execute(_BLOCKS_OF, wanted)}
         layers: dict[date, list[Layer]] = {}
-        found = db.execute(
-            select(DayLayer.day, DayLayer.upload_id, DayLayer.pushed, DayLayer.data)
-            .where(DayLayer.site_id == site_id, DayLayer.day.in_(part))
-            .order_by(DayLayer.day, DayLayer.upload_id)
-        )
-        for row in found:
+        for row in db.execute(_LAYERS_OF, wanted):
             block = blocks[row.day] if row.data is None else decode(row.data)
             layers.setdefault(row.day, []).append(
                 Layer(number=row.upload_id, block=block, pushed=row.pushed)
@@ -58,6 +58,7 @@ def save_layers(
     db: Session,
     *,
     site_id: int,
+    held: Mapping[date, HeldDay],
     layers: Mapping[date, Sequence[Layer]],
     replaced: Mapping[date, Mapping[int, Mapping[int, int]]],
 ) -> None:
@@ -67,12 +68,17 @@ def save_layers(
     ----------
     db : a writing session
     site_id : whose days
+    held : these days as they were
     layers : all layers of each day; none take the day's layers away
     replaced : for each day and layer, how many of its rows each later one replaced
     """
-    days = list(layers)
-    for first in range(0, len(days), _AT_ONCE):
-        part = days[first : first + _AT_ONCE]
+    less = [
+        day
+        for day, own in layers.items()
+        if day in held and _numbers(held[day].layers) - _numbers(own)
+    ]
+    for first in range(0, len(less), _AT_ONCE):
+        part = less[first : first + _AT_ONCE]
         db.execute(delete(DayLayer).where(DayLayer.site_id == site_id, DayLayer.day.in_(part)))
     rows = [
         {
@@ -81,17 +87,30 @@ def save_layers(
             "upload_id": layer.number,
             "pushed": layer.pushed,
             "rows": len(layer.block),
-            "data": None if len(held) == 1 else encode(layer.block),
+            "data": None if len(own) == 1 else encode(layer.block),
             "replaced": {
                 str(above): count
                 for above, count in replaced.get(day, {}).get(layer.number, {}).items()
             },
         }
-        for day, held in layers.items()
-        for layer in held
+        for day, own in layers.items()
+        for layer in own
     ]
     if rows:
-        db.execute(insert_into(db, DayLayer), rows)
+        db.execute(_saving(dialect_of(db)), rows)
+
+
+def _numbers(layers: Iterable[Layer]) -> set[int]:
+    return {layer.number for layer in layers}
+
+
+@lru_cache
+def _saving(dialect: str) -> Any:
+    statement = insert_for(dialect, DayLayer)
+    return statement.on_conflict_do_update(
+        index_elements=[DayLayer.site_id, DayLayer.day, DayLayer.upload_id],
+        set_={name: statement.excluded[name] for name in ("pushed", "rows", "data", "replaced")},
+    )
 
 
 def days_of_upload(db: Session, *, site_id: int, upload_id: int) -> list[date]:

@@ -2,14 +2,16 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime, timedelta
+from functools import lru_cache
+from typing import Any
 
-from sqlalchemy import case, delete, func, select
+from sqlalchemy import bindparam, case, delete, func, select
 from sqlalchemy.orm import Session
 
 from analysis.blocks import Block, join, utc_day
 from analysis.record import Record, record_from_stamps
 from analysis.units import SECONDS_PER_DAY
-from service.db.engine import insert_into
+from service.db.engine import dialect_of, insert_for, insert_into
 from service.db.models import (
     ChannelSeen,
     DayBlock,
@@ -26,6 +28,9 @@ from service.ingest.blocks import decode, encode, values_hash
 _LONGEST_STEP_S = 3600
 _DAY_S = int(SECONDS_PER_DAY)
 _AT_ONCE = 400
+_PUSHES_OF = select(Upload).where(
+    Upload.site_id == bindparam("site_id"), Upload.pushed_on == bindparam("day")
+)
 
 
 def list_uploads(db: Session, site_id: int, *, limit: int | None = None) -> list[Upload]:
@@ -90,7 +95,7 @@ def uploads_of_ids(db: Session, *, site_id: int, ids: Sequence[int]) -> list[Upl
 
 def pushes_of(db: Session, *, site_id: int, day: date) -> Upload | None:
     """Give the upload that counts the gateway rows of a day."""
-    return db.scalar(select(Upload).where(Upload.site_id == site_id, Upload.pushed_on == day))
+    return db.scalar(_PUSHES_OF, {"site_id": site_id, "day": day})
 
 
 def uploads_in_state(db: Session, *, site_id: int, state: str) -> list[Upload]:
@@ -160,13 +165,8 @@ def save_blocks(db: Session, *, site_id: int, blocks: Mapping[date, Block]) -> N
     """Write blocks in place of what these days had."""
     if not blocks:
         return
-    statement = insert_into(db, DayBlock)
-    statement = statement.on_conflict_do_update(
-        index_elements=[DayBlock.site_id, DayBlock.day],
-        set_={name: statement.excluded[name] for name in ("rows", "data", "values_hash")},
-    )
     db.execute(
-        statement,
+        _saving(dialect_of(db)),
         [
             {
                 "site_id": site_id,
@@ -177,6 +177,15 @@ def save_blocks(db: Session, *, site_id: int, blocks: Mapping[date, Block]) -> N
             }
             for day, block in sorted(blocks.items())
         ],
+    )
+
+
+@lru_cache
+def _saving(dialect: str) -> Any:
+    statement = insert_for(dialect, DayBlock)
+    return statement.on_conflict_do_update(
+        index_elements=[DayBlock.site_id, DayBlock.day],
+        set_={name: statement.excluded[name] for name in ("rows", "data", "values_hash")},
     )
 
 
@@ -272,18 +281,21 @@ def drop_channels(db: Session, *, site_id: int, channels: Iterable[str]) -> None
 def mark_days(db: Session, *, site_id: int, days: Iterable[date], due_at: datetime) -> None:
     """Mark local days to be analysed; an earlier due time stands."""
     rows = [{"site_id": site_id, "date": day, "due_at": due_at} for day in sorted(set(days))]
-    if not rows:
-        return
-    statement = insert_into(db, DayMark)
+    if rows:
+        db.execute(_marking(dialect_of(db)), [{**row, "serial": 1} for row in rows])
+
+
+@lru_cache
+def _marking(dialect: str) -> Any:
+    statement = insert_for(dialect, DayMark)
     earlier = DayMark.due_at < statement.excluded.due_at
-    statement = statement.on_conflict_do_update(
+    return statement.on_conflict_do_update(
         index_elements=[DayMark.site_id, DayMark.date],
         set_={
             "serial": DayMark.serial + 1,
             "due_at": case((earlier, DayMark.due_at), else_=statement.excluded.due_at),
         },
     )
-    db.execute(statement, [{**row, "serial": 1} for row in rows])
 
 
 def mark_everything(db: Session, *, site_id: int, due_at: datetime) -> None:

@@ -83,7 +83,9 @@ def store_rows(
         for day, part in parts.items()
     }
     changes = _lay(db, site=site, held=held, layers=layers)
-    _mark(db, site=site, changes=changes, channels=frozenset(rows.columns), due_at=due_at)
+    # What a block of these days holds was seen before; most batches need not ask further.
+    known = {name for day in held.values() for name in day.block.columns}
+    _mark(db, site=site, changes=changes, channels=rows.columns.keys() - known, due_at=due_at)
     new = sum(one.new for one in changes.values())
     changed = sum(one.changed for one in changes.values())
     return Stored(
@@ -110,7 +112,7 @@ def take_out(db: Session, *, site: Site, upload: Upload, due_at: datetime) -> No
         day: [layer for layer in held[day].layers if layer.number != upload.id] for day in days
     }
     changes = _lay(db, site=site, held=held, layers=layers)
-    _mark(db, site=site, changes=changes, channels=frozenset(), due_at=due_at)
+    _mark(db, site=site, changes=changes, channels=set(), due_at=due_at)
     if not queries.days_stored(db, site.id):
         site.stamp = None  # the next file says anew which end of its step a stamp marks
     _forget_channels(db, site=site, due_at=due_at)
@@ -151,6 +153,7 @@ def _lay(
     layer_queries.save_layers(
         db,
         site_id=site.id,
+        held=held,
         layers=layers,
         replaced={day: one.replaced for day, one in folded.items()},
     )
@@ -183,13 +186,13 @@ def _mark(
     *,
     site: Site,
     changes: Mapping[date, Change],
-    channels: frozenset[str],
+    channels: set[str],
     due_at: datetime,
 ) -> None:
     """Mark what changed; a channel never seen before concerns every day."""
-    unseen = channels - queries.channels_seen(db, site.id)
-    queries.add_channels(db, site_id=site.id, channels=unseen)
+    unseen = channels - queries.channels_seen(db, site.id) if channels else channels
     if unseen:
+        queries.add_channels(db, site_id=site.id, channels=unseen)
         queries.mark_everything(db, site_id=site.id, due_at=due_at)
     days: set[date] = set()
     for one in changes.values():

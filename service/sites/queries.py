@@ -2,10 +2,17 @@
 
 from datetime import datetime
 
-from sqlalchemy import func, select
+from sqlalchemy import bindparam, func, select
 from sqlalchemy.orm import Session
 
 from service.db.models import ApiKey, Site, SiteFileVersion
+
+_LOCKED = (
+    select(Site)
+    .where(Site.id == bindparam("id"), Site.deleted_at.is_(None))
+    .with_for_update()
+    .execution_options(populate_existing=True)
+)
 
 
 def list_sites(db: Session, *, firm_id: int) -> list[Site]:
@@ -49,12 +56,7 @@ def site_by_slug(db: Session, *, firm_id: int, slug: str, deleted: bool = False)
 
 def locked_site(db: Session, site_id: int) -> Site | None:
     """Give a site as it is now and let nobody else change it or its rows from here on."""
-    return db.scalar(
-        select(Site)
-        .where(Site.id == site_id, Site.deleted_at.is_(None))
-        .with_for_update()
-        .execution_options(populate_existing=True)
-    )
+    return db.scalar(_LOCKED, {"id": site_id})
 
 
 def slugs(db: Session, *, firm_id: int) -> set[str]:
