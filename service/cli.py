@@ -47,6 +47,7 @@ def _parser() -> argparse.ArgumentParser:
         _add_climate,
         _add_serve,
         _add_work,
+        _add_fleet,
         _add_digest,
         _add_export,
         _add_password,
@@ -135,6 +136,21 @@ def _work(args: argparse.Namespace) -> int:
     from service.serve import work
 
     return work(args)
+
+
+def _add_fleet(commands: "_Commands") -> None:
+    from service.jobs.command import add_arguments
+
+    command = commands.add_parser("fleet", help="how far the analyses of all sites are; do them")
+    _add_places(command)
+    add_arguments(command)
+    command.set_defaults(run=_fleet)
+
+
+def _fleet(args: argparse.Namespace) -> int:
+    from service.jobs.command import run
+
+    return run(args)
 
 
 def _add_digest(commands: "_Commands") -> None:

@@ -28,6 +28,8 @@ from service.settings import Settings
 LOG = logging.getLogger("suntally")
 
 _PATIENCE_S = 20.0
+# What a command line can set, under the name of the setting.
+_FROM_COMMAND = ("data_dir", "database_url", "host", "port", "analysis_processes", "dask_address")
 _LONGEST_PAUSE_S = 30.0
 
 
@@ -38,9 +40,7 @@ class StartError(Exception):
 def settings_from(args: argparse.Namespace) -> Settings:
     """Take settings from the environment; what the command line says goes first."""
     given = {
-        name: value
-        for name in ("data_dir", "database_url", "host", "port")
-        if (value := getattr(args, name, None)) is not None
+        name: value for name in _FROM_COMMAND if (value := getattr(args, name, None)) is not None
     }
     try:
         return Settings(**given)

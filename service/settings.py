@@ -58,6 +58,12 @@ class Settings(BaseSettings):
     worker_lease_s: float = Field(
         60.0, gt=0, le=3600, description="After how long a silent worker's task is taken over."
     )
+    analysis_processes: int = Field(
+        1, ge=1, le=256, description="Processes that analyse; 1 is the worker itself."
+    )
+    dask_address: str | None = Field(
+        None, description="Scheduler of a Dask cluster that analyses, such as tcp://host:8786."
+    )
     worker_pause_s: float = Field(0.5, gt=0, le=1.0, description="Pause of an idle worker.")
     log_format: Literal["text", "json"] = Field(
         "text", description="How the log is written: lines for people, or JSON."

@@ -74,6 +74,8 @@ _SAID: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("had a paused webhook told again", ("webhooks.resume", "pages.webhooks.resume")),
     ("sent a test to a webhook", ("webhooks.send_test", "pages.webhooks.send_test")),
     ("sent a digest at once", ("pages.recipients.send_now", "pages.recipients.send_own_now")),
+    ("had old reports wait", ("pages.operation.pause",)),
+    ("let old reports be made anew", ("pages.operation.resume",)),
     ("stopped the own mail by its link", ("stopped-mail",)),
 )
 WORDS = {deed: words for words, deeds in _SAID for deed in deeds}

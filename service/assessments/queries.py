@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any, Literal
 
-from sqlalchemy import and_, delete, func, or_, select
+from sqlalchemy import Select, and_, delete, func, or_, select
 from sqlalchemy.orm import Session
 
 from analysis.results import Problem, Report, report_json
@@ -136,26 +136,32 @@ def _pending(site_id: int, reading: set[int], analysing: set[int]) -> Pending | 
     return "analysing" if site_id in analysing else None
 
 
-def due_sites(db: Session, *, now: datetime, made_before: datetime, method: str) -> list[int]:
-    """Give the sites to analyse: with due marks, or whose report is old or of another method.
+def due_sites(
+    *, now: datetime, made_before: datetime, method: str, stale: bool = True
+) -> Select[int, int]:
+    """Select the sites to analyse, twice in each row.
 
-    What bears a time far ahead is due, too: the clock was wrong when it was written.
+    They have due marks, or, where `stale` ones are asked for, a report that is old or of another
+    method. What bears a time far ahead is due, too: the clock was wrong when it was written.
     """
     ahead = now + _AHEAD
-    marked = select(DayMark.site_id).where(or_(DayMark.due_at <= now, DayMark.due_at > ahead))
-    stale = select(SiteReport.site_id).where(
+    marked = Site.id.in_(
+        select(DayMark.site_id).where(or_(DayMark.due_at <= now, DayMark.due_at > ahead))
+    )
+    found = select(Site.id, Site.id.label("site_id")).where(Site.deleted_at.is_(None))
+    if not stale:
+        return found.where(marked).order_by(Site.id)
+    old = select(SiteReport.site_id).where(
         or_(
             SiteReport.made_at < made_before,
             SiteReport.made_at > ahead,
             SiteReport.method != method,
         )
     )
-    found = select(Site.id).where(
-        Site.deleted_at.is_(None),
-        # An invented log ends where it ends; that it grows old is no finding.
-        or_(Site.id.in_(marked), and_(Site.id.in_(stale), Site.invented.is_(False))),
+    # An invented log ends where it ends; that it grows old is no finding.
+    return found.where(or_(marked, and_(Site.id.in_(old), Site.invented.is_(False)))).order_by(
+        Site.id
     )
-    return list(db.scalars(found.order_by(Site.id)))
 
 
 def marks_of(db: Session, *, site_id: int) -> dict[date, int]:

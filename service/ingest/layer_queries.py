@@ -6,7 +6,7 @@ from datetime import date
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import bindparam, delete, select
+from sqlalchemy import BindParameter, bindparam, delete, select
 from sqlalchemy.orm import Session
 
 from analysis.blocks import Block
@@ -17,7 +17,7 @@ from service.ingest.blocks import channels_in, decode, encode
 
 _AT_ONCE = 400
 # Each gateway's batch asks these two; built once, they cost a third of the time.
-_DAYS = bindparam("days", expanding=True)
+_DAYS: BindParameter[date] = bindparam("days", expanding=True)
 _BLOCKS_OF = select(DayBlock.day, DayBlock.data).where(
     DayBlock.site_id == bindparam("site_id"), DayBlock.day.in_(_DAYS)
 )

@@ -5,7 +5,7 @@ from datetime import date, datetime, timedelta
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import bindparam, case, delete, func, select
+from sqlalchemy import Select, bindparam, case, delete, func, select
 from sqlalchemy.orm import Session
 
 from analysis.blocks import Block, join, utc_day
@@ -110,15 +110,14 @@ def asking_since(db: Session, *, before: datetime) -> list[Upload]:
     return list(db.scalars(found))
 
 
-def waiting_uploads(db: Session) -> list[tuple[int, int]]:
-    """Give upload and site of what is kept and not yet read, the oldest first."""
-    found = (
+def waiting_uploads() -> Select[int, int]:
+    """Select upload and site of what is kept and not yet read, the oldest first."""
+    return (
         select(Upload.id, Upload.site_id)
         .join(Site, Site.id == Upload.site_id)
         .where(Upload.state == "kept", Site.deleted_at.is_(None))
         .order_by(Upload.id)
     )
-    return [(row.id, row.site_id) for row in db.execute(found)]
 
 
 def not_stored(db: Session) -> list[str | None]:

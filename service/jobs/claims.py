@@ -8,10 +8,11 @@ somebody who knows of its death calls `release_dead`. Work that came to no end s
 in its claim, longer each time, so that what ends every worker does not keep them from the rest.
 """
 
+from collections.abc import Collection
 from datetime import datetime, timedelta
 from typing import Any, cast
 
-from sqlalchemy import ColumnElement, CursorResult, delete, or_, select, update
+from sqlalchemy import ColumnElement, CursorResult, delete, exists, func, or_, select, update
 from sqlalchemy.orm import Session
 
 from service.db.engine import insert_into
@@ -45,11 +46,14 @@ def claim(db: Session, *, key: str, holder: str, now: datetime, until: datetime)
     return db.scalar(statement.returning(Claim.key)) is not None
 
 
-def renew(db: Session, *, holder: str, until: datetime) -> None:
-    """Lengthen the lease of everything a worker holds."""
-    db.execute(
-        update(Claim).where(Claim.holder == holder, Claim.state == HELD).values(lease_until=until)
-    )
+def renew(db: Session, *, holder: str, keys: Collection[str], until: datetime) -> None:
+    """Lengthen the lease of what a worker has in hand."""
+    if keys:
+        db.execute(
+            update(Claim)
+            .where(Claim.holder == holder, Claim.state == HELD, Claim.key.in_(sorted(keys)))
+            .values(lease_until=until)
+        )
 
 
 def done(db: Session, *, key: str, holder: str) -> None:
@@ -84,14 +88,20 @@ def release_all(db: Session, *, holder: str) -> None:
 
 def release_dead(db: Session, *, holder: str, now: datetime) -> list[str]:
     """Free what a dead worker held; gives the keys of what outlived several workers and rests."""
-    resting = []
     held = select(Claim).where(Claim.holder == holder, Claim.state == HELD).with_for_update()
-    for one in db.scalars(held):
-        pause = rest_after(one.tries - _FORGIVEN)
-        one.holder, one.lease_until = _NOBODY, now + pause
-        if pause:
-            resting.append(one.key)
-    return resting
+    return [one.key for one in db.scalars(held) if _outlived(one, now=now)]
+
+
+def release_lost(db: Session, *, key: str, holder: str, now: datetime) -> bool:
+    """Free what a lost helper of a living worker had; True where it outlived several and rests."""
+    one = db.get(Claim, key, with_for_update=True)
+    return one is not None and (one.holder, one.state) == (holder, HELD) and _outlived(one, now=now)
+
+
+def _outlived(one: Claim, *, now: datetime) -> bool:
+    pause = rest_after(one.tries - _FORGIVEN)
+    one.holder, one.lease_until = _NOBODY, now + pause
+    return bool(pause)
 
 
 def rest(db: Session, *, key: str, holder: str, now: datetime) -> None:
@@ -109,24 +119,32 @@ def rest_after(tries: int) -> timedelta:
     return min(_FIRST_REST * 2.0 ** min(tries - 1, 10), _LONGEST_REST)
 
 
-def held_by_others(db: Session, *, holder: str, now: datetime) -> set[str]:
-    """Give the keys that another worker holds."""
-    return _out_of_reach(db, Claim.holder.not_in((holder, _NOBODY)), now=now)
+def unclaimed(key: ColumnElement[str], *, now: datetime) -> ColumnElement[bool]:
+    """Tell of a key in a statement that nobody holds it and that it does not rest."""
+    return ~exists().where(Claim.key == key, Claim.state == HELD, ~_free(now))
 
 
-def resting(db: Session, *, now: datetime) -> set[str]:
-    """Give the keys of work that rests."""
-    return _out_of_reach(db, Claim.holder == _NOBODY, now=now)
+def rests(key: ColumnElement[str], *, now: datetime) -> ColumnElement[bool]:
+    """Tell of a key in a statement that its work rests."""
+    return exists().where(
+        Claim.key == key, Claim.state == HELD, Claim.holder == _NOBODY, ~_free(now)
+    )
+
+
+def count_of(db: Session, *, prefix: str, now: datetime) -> tuple[int, int]:
+    """Count the keys with a prefix that are held, and those that rest."""
+    found = (
+        select(Claim.holder == _NOBODY, func.count())
+        .where(Claim.state == HELD, Claim.key.startswith(prefix), ~_free(now))
+        .group_by(Claim.holder == _NOBODY)
+    )
+    counts = {bool(row[0]): row[1] for row in db.execute(found)}
+    return counts.get(False, 0), counts.get(True, 0)
 
 
 def _free(now: datetime) -> ColumnElement[bool]:
     """Tell whose lease has ended; one that ends far ahead was given by a wrong clock."""
     return or_(Claim.lease_until <= now, Claim.lease_until > now + _NO_LEASE_IS_LONGER)
-
-
-def _out_of_reach(db: Session, whose: ColumnElement[bool], *, now: datetime) -> set[str]:
-    found = select(Claim.key).where(Claim.state == HELD, whose, ~_free(now))
-    return set(db.scalars(found))
 
 
 def done_keys(db: Session, *, prefix: str) -> list[str]:

@@ -1,12 +1,209 @@
-"""All SQL about workers: signs of life, and who died. Nothing here commits."""
+"""All SQL about workers: what there is to do, signs of life, who died. Nothing here commits."""
 
-from datetime import datetime
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Literal
 
-from sqlalchemy import delete, func, select, update
+from sqlalchemy import (
+    ColumnElement,
+    Select,
+    SQLColumnExpression,
+    String,
+    cast,
+    delete,
+    func,
+    literal,
+    select,
+    update,
+)
 from sqlalchemy.orm import Session
 
+from service.assessments.queries import due_sites
 from service.db.engine import insert_into
-from service.db.models import Claim, Heartbeat, Site
+from service.db.models import (
+    AnalysisPause,
+    Claim,
+    DayBlock,
+    Heartbeat,
+    Site,
+    SiteReport,
+    Upload,
+)
+from service.ingest.queries import waiting_uploads
+from service.jobs import claims
+from service.weather.queries import due_sources, waiting_files
+
+Kind = Literal["upload", "weather", "assess", "fetch"]
+# Logs before analyses, so that a site is analysed once.
+KINDS: tuple[Kind, ...] = ("upload", "weather", "assess", "fetch")
+_PAUSE_ID = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Task:
+    """Something to do, about an upload, a file or a site of this number."""
+
+    kind: Kind
+    number: int
+    site_id: int
+
+    @property
+    def key(self) -> str:
+        """The key of its claim."""
+        return f"{self.kind}:{self.number}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """What makes a site due at a moment: a report made before another one, or by another method."""
+
+    now: datetime
+    made_before: datetime
+    method: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Progress:
+    """How far the analyses are.
+
+    Attributes
+    ----------
+    sites : that are watched
+    waiting : of these, how many are due and nobody's yet, old reports and new rows alike
+    at_work, resting : how many are being analysed, and how many failed and are tried again later
+    other_method : how many reports another method made
+    lately : reports of the last ten minutes
+    paused_since, paused_by : who has old reports wait, if somebody does
+    """
+
+    sites: int
+    waiting: int
+    at_work: int
+    resting: int
+    other_method: int
+    lately: int
+    paused_since: datetime | None
+    paused_by: str | None
+
+    @property
+    def minutes_left(self) -> float | None:
+        """How long the rest takes at the pace of the last ten minutes."""
+        return self.waiting * LATELY_MIN / self.lately if self.lately else None
+
+
+LATELY_MIN = 10
+
+
+def next_tasks(
+    db: Session, *, kind: Kind, look: Look, most: int, taking: bool = False
+) -> list[Task]:
+    """Give tasks that are nobody's, the oldest first.
+
+    Whoever is `taking` them has their sites locked until the transaction ends; a site that another
+    has locked is passed over, so that several never wait for one another.
+    """
+    found = _due(db, kind, look)
+    found = found.where(claims.unclaimed(_key(kind, found.selected_columns[0]), now=look.now))
+    if taking:
+        found = found.with_for_update(of=Site, skip_locked=True)
+    return [
+        Task(kind=kind, number=number, site_id=site_id)
+        for number, site_id in db.execute(found.limit(most))
+    ]
+
+
+def take(
+    db: Session, *, kind: Kind, look: Look, most: int, holder: str, until: datetime
+) -> list[Task]:
+    """Claim tasks that are nobody's; those that somebody did since the look are left out."""
+    taken = []
+    for task in next_tasks(db, kind=kind, look=look, most=most, taking=True):
+        if not claims.claim(db, key=task.key, holder=holder, now=look.now, until=until):
+            continue
+        still = _due(db, kind, look)
+        if db.execute(still.where(still.selected_columns[0] == task.number)).first():
+            taken.append(task)
+        else:
+            claims.release(db, key=task.key, holder=holder)
+    return taken
+
+
+def _due(db: Session, kind: Kind, look: Look) -> Select[int, int]:
+    if kind == "upload":
+        return waiting_uploads()
+    if kind == "weather":
+        return waiting_files()
+    if kind == "fetch":
+        return due_sources(now=look.now)
+    return _due_analyses(look, stale=pause_of(db) is None)
+
+
+def _due_analyses(look: Look, *, stale: bool) -> Select[int, int]:
+    # A log that rests does not keep its site's other logs from being analysed.
+    unread = (
+        select(Upload.id)
+        .where(
+            Upload.site_id == Site.id,
+            Upload.state == "kept",
+            ~claims.rests(_key("upload", Upload.id), now=look.now),
+        )
+        .correlate(Site)
+        .exists()
+    )
+    return due_sites(
+        now=look.now, made_before=look.made_before, method=look.method, stale=stale
+    ).where(~unread)
+
+
+def _key(kind: Kind, number: SQLColumnExpression[int]) -> ColumnElement[str]:
+    return literal(f"{kind}:") + cast(number, String)
+
+
+def sites_with_rows(db: Session) -> list[int]:
+    """Give the sites that have rows, by number."""
+    found = select(Site.id).where(
+        Site.deleted_at.is_(None),
+        select(DayBlock.site_id).where(DayBlock.site_id == Site.id).exists(),
+    )
+    return list(db.scalars(found.order_by(Site.id)))
+
+
+def pause_of(db: Session) -> AnalysisPause | None:
+    """Give who has the analyses of old reports wait."""
+    return db.get(AnalysisPause, _PAUSE_ID)
+
+
+def pause(db: Session, *, who: str, now: datetime) -> None:
+    """Have the analyses of old reports wait; what is new is analysed all the same."""
+    statement = insert_into(db, AnalysisPause).values(id=_PAUSE_ID, since=now, who=who[:200])
+    db.execute(statement.on_conflict_do_nothing())
+
+
+def resume(db: Session) -> None:
+    """Have the analyses of old reports go on."""
+    db.execute(delete(AnalysisPause))
+
+
+def progress(db: Session, *, look: Look) -> Progress:
+    """Count how far the analyses are."""
+    found = _due_analyses(look, stale=True)
+    unclaimed = claims.unclaimed(_key("assess", Site.id), now=look.now)
+    waiting = select(func.count()).select_from(found.where(unclaimed).order_by(None).subquery())
+    lately = SiteReport.made_at > look.now - timedelta(minutes=LATELY_MIN)
+    at_work, resting = claims.count_of(db, prefix="assess:", now=look.now)
+    paused = pause_of(db)
+    reports = select(func.count()).select_from(SiteReport)
+    own = select(func.count()).select_from(Site).where(Site.deleted_at.is_(None))
+    return Progress(
+        sites=db.scalar(own) or 0,
+        waiting=db.scalar(waiting) or 0,
+        at_work=at_work,
+        resting=resting,
+        other_method=db.scalar(reports.where(SiteReport.method != look.method)) or 0,
+        lately=db.scalar(reports.where(lately, SiteReport.made_at <= look.now)) or 0,
+        paused_since=paused.since if paused else None,
+        paused_by=paused.who if paused else None,
+    )
 
 
 def beat(db: Session, *, worker: str, now: datetime) -> None:

@@ -12,29 +12,34 @@ import signal
 import socket
 import threading
 import time
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from concurrent.futures import (
+    FIRST_COMPLETED,
+    BrokenExecutor,
+    CancelledError,
+    Future,
+    wait,
+)
 from datetime import datetime, timedelta
 
 from sqlalchemy.exc import OperationalError, SQLAlchemyError
 from sqlalchemy.orm import Session
 
-from service.assessments import queries as assessment_queries
 from service.assessments.actions import assess_site
 from service.clock import Clock, Steadiness
 from service.db.engine import Database
 from service.db.models import Upload
 from service.errors import NO_ROOM
-from service.ingest import queries as ingest_queries
 from service.ingest.actions import drop_bytes, expire_previews
 from service.ingest.files import RawStore
 from service.ingest.settling import settle_upload
 from service.jobs import claims, queries
+from service.jobs.crew import Analysis, Crew, NoCrewError, crew_of
+from service.jobs.queries import KINDS, Kind, Look, Task
 from service.mail import outbox
 from service.privacy import queries as privacy_queries
 from service.settings import Settings
 from service.sites.actions import purge_sites
-from service.weather import queries as weather_queries
 from service.weather.actions import fetch_weather, settle_file
 from service.webhooks import queries as webhook_queries
 
@@ -66,15 +71,6 @@ def is_dead(holder: str) -> bool:
     return False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Task:
-    """Something to do: its claim's key, and how."""
-
-    key: str
-    site_id: int
-    run: Callable[[], None]
-
-
 class Worker:
     """Does the tasks that the database holds."""
 
@@ -86,27 +82,87 @@ class Worker:
         clock: Clock,
         holder: str | None = None,
         steady: Callable[[datetime], bool] = lambda _now: True,
+        crew: Crew | None = None,
+        kinds: Sequence[Kind] = KINDS,
     ) -> None:
         self.settings = settings
         self.database = database
         self.clock = clock
         self.holder = holder or holder_name()
         self.raw = RawStore(settings.data_dir)
+        self.crew = crew
+        self.kinds = kinds
+        self._out: dict[Future[None], Task] = {}
+        # Only what is in hand keeps its claim; one that was lost sight of falls free.
+        self._in_hand: set[str] = set()
         self._steady = steady
         self._tidied: datetime | None = None
 
     def work_once(self) -> bool:
-        """Do one task; False where there is none."""
-        for task in self._tasks():
-            if not self._take(task.key):
-                continue
-            # Another worker may have done it between the look and the claim.
-            if any(task.key == still.key for still in self._tasks()):
+        """Do one task, and have the crew do analyses beside it; False where there is nothing."""
+        if self.crew is None:
+            return self._do_one(self.kinds)
+        busy = self._tend(self.crew)
+        did = self._do_one(tuple(kind for kind in self.kinds if kind != "assess"))
+        if busy and not did:
+            wait(self._out, timeout=self.settings.worker_pause_s, return_when=FIRST_COMPLETED)
+        return busy or did
+
+    def _do_one(self, kinds: Sequence[Kind]) -> bool:
+        for kind in kinds:
+            for task in self._take(kind, most=1):
                 self._do(task)
                 return True
-            with self.database.session() as db:
-                claims.release(db, key=task.key, holder=self.holder)
         return False
+
+    def _tend(self, crew: Crew) -> bool:
+        """Take in what the crew has finished and give it more; tells whether it has any left."""
+        while done := [one for one in self._out if one.done()]:
+            for future in done:
+                self._finished(self._out.pop(future), _error_of(future), crew)
+        room = crew.room - len(self._out)
+        if room > 0 and "assess" in self.kinds:
+            self._give_out(self._take("assess", most=room), crew)
+        return bool(self._out)
+
+    def _give_out(self, tasks: list[Task], crew: Crew) -> None:
+        look = self._look()
+        try:
+            while tasks:
+                work = Analysis(
+                    site_id=tasks[0].number,
+                    key=tasks[0].key,
+                    holder=self.holder,
+                    now=look.now,
+                    method=look.method,
+                )
+                future = crew.start(work)
+                self._out[future] = tasks.pop(0)
+        except BrokenExecutor:
+            crew.close()
+        finally:
+            for task in tasks:  # nobody could be given these
+                self._in_hand.discard(task.key)
+                with self.database.session() as db:
+                    claims.release(db, key=task.key, holder=self.holder)
+
+    def _finished(self, task: Task, error: BaseException | None, crew: Crew) -> None:
+        """Note how an analysis of the crew ended; a lost helper costs it a try."""
+        self._in_hand.discard(task.key)
+        if error is None:
+            return
+        if crew.is_loss(error):
+            LOG.warning("%s: its helper was lost; it is tried again", task.key)
+            with self.database.session() as db:
+                if claims.release_lost(db, key=task.key, holder=self.holder, now=self.clock.now()):
+                    _note_deaths(db, task.key)
+            if isinstance(error, BrokenExecutor):
+                crew.close()  # a pool that lost one process takes no more work; the next is new
+        elif isinstance(error, claims.LostClaimError):
+            LOG.warning("%s was taken over by another worker", task.key)
+        else:
+            LOG.error("%s failed", task.key, exc_info=error)
+            self._note_failure(task, error)
 
     def work_all(self) -> int:
         """Do tasks until there are none; gives how many were done."""
@@ -120,10 +176,13 @@ class Worker:
         now = self.clock.now()
         with self.database.session() as db:
             queries.beat(db, worker=self.holder, now=now)
-            claims.renew(db, holder=self.holder, until=now + self._lease)
+            keys = self._in_hand.copy()
+            claims.renew(db, holder=self.holder, keys=keys, until=now + self._lease)
 
     def stop(self) -> None:
-        """Leave no trace."""
+        """Let the crew finish what it has in hand, and leave no trace."""
+        if self.crew is not None:
+            self.crew.close()
         with self.database.session() as db:
             claims.release_all(db, holder=self.holder)
             queries.forget(db, worker=self.holder)
@@ -159,104 +218,68 @@ class Worker:
     def _lease(self) -> timedelta:
         return timedelta(seconds=self.settings.worker_lease_s)
 
-    def _tasks(self) -> list[_Task]:
-        """Give what there is to do: uploads before analyses, so that a site is analysed once."""
-        from analysis.assess import METHOD
+    def _look(self) -> Look:
+        return look_of(self.settings, now=self.clock.now())
 
-        now = self.clock.now()
+    def _take(self, kind: Kind, *, most: int) -> list[Task]:
+        """Claim tasks of a kind; nothing is locked where there is none."""
+        look = self._look()
         with self.database.reading() as db:
-            held = claims.held_by_others(db, holder=self.holder, now=now)
-            resting = claims.resting(db, now=now)
-            uploads = ingest_queries.waiting_uploads(db)
-            files = weather_queries.waiting_files(db)
-            sources = weather_queries.due_sources(db, now=now)
-            sites = assessment_queries.due_sites(
-                db,
-                now=now,
-                made_before=now - timedelta(hours=self.settings.refresh_hours),
-                method=METHOD,
-            )
-        reads = [self._reading(upload_id, site_id) for upload_id, site_id in uploads]
-        # A log that rests does not keep its site's other logs from being analysed.
-        reading = {task.site_id for task in reads if task.key not in resting}
-        analyses = [self._analysis(site_id) for site_id in sites if site_id not in reading]
-        weather = [self._weather_file(file_id, site_id) for file_id, site_id in files]
-        fetches = [self._weather_fetch(site_id) for site_id in sources]
-        every = (*reads, *weather, *analyses, *fetches)
-        return [task for task in every if task.key not in held | resting]
-
-    def _reading(self, upload_id: int, site_id: int) -> _Task:
-        key = f"upload:{upload_id}"
-
-        def run() -> None:
-            settle_upload(
-                self.database,
-                raw=self.raw,
-                settings=self.settings,
-                clock=self.clock,
-                upload_id=upload_id,
-                holder=self.holder,
-                key=key,
-            )
-
-        return _Task(key=key, site_id=site_id, run=run)
-
-    def _analysis(self, site_id: int) -> _Task:
-        key = f"assess:{site_id}"
-
-        def run() -> None:
-            assess_site(
-                self.database, clock=self.clock, site_id=site_id, holder=self.holder, key=key
-            )
-
-        return _Task(key=key, site_id=site_id, run=run)
-
-    def _weather_file(self, file_id: int, site_id: int) -> _Task:
-        key = f"weather:{file_id}"
-
-        def run() -> None:
-            settle_file(
-                self.database,
-                raw=self.raw,
-                clock=self.clock,
-                file_id=file_id,
-                holder=self.holder,
-                key=key,
-            )
-
-        return _Task(key=key, site_id=site_id, run=run)
-
-    def _weather_fetch(self, site_id: int) -> _Task:
-        key = f"fetch:{site_id}"
-
-        def run() -> None:
-            fetch_weather(
-                self.database,
-                raw=self.raw,
-                settings=self.settings,
-                clock=self.clock,
-                site_id=site_id,
-                holder=self.holder,
-                key=key,
-            )
-
-        return _Task(key=key, site_id=site_id, run=run)
-
-    def _take(self, key: str) -> bool:
-        now = self.clock.now()
+            if not queries.next_tasks(db, kind=kind, look=look, most=1):
+                return []
         with self.database.session() as db:
-            return claims.claim(db, key=key, holder=self.holder, now=now, until=now + self._lease)
+            taken = queries.take(
+                db,
+                kind=kind,
+                look=look,
+                most=most,
+                holder=self.holder,
+                until=look.now + self._lease,
+            )
+        self._in_hand.update(task.key for task in taken)
+        return taken
 
-    def _do(self, task: _Task) -> None:
+    def _do(self, task: Task) -> None:
         try:
-            task.run()
+            self._run(task)
         except claims.LostClaimError:
             LOG.warning("%s was taken over by another worker", task.key)
         except Exception as error:
             LOG.exception("%s failed", task.key)
             self._note_failure(task, error)
+        finally:
+            self._in_hand.discard(task.key)
 
-    def _note_failure(self, task: _Task, error: Exception) -> None:
+    def _run(self, task: Task) -> None:
+        database, clock, holder, key = self.database, self.clock, self.holder, task.key
+        if task.kind == "assess":
+            assess_site(database, clock=clock, site_id=task.number, holder=holder, key=key)
+        elif task.kind == "upload":
+            settle_upload(
+                database,
+                raw=self.raw,
+                settings=self.settings,
+                clock=clock,
+                upload_id=task.number,
+                holder=holder,
+                key=key,
+            )
+        elif task.kind == "weather":
+            settle_file(
+                database, raw=self.raw, clock=clock, file_id=task.number, holder=holder, key=key
+            )
+        else:
+            fetch_weather(
+                database,
+                raw=self.raw,
+                settings=self.settings,
+                clock=clock,
+                site_id=task.number,
+                holder=holder,
+                key=key,
+            )
+
+    def _note_failure(self, task: Task, error: BaseException) -> None:
         with self.database.session() as db:
             queries.set_problem(
                 db,
@@ -267,7 +290,22 @@ class Worker:
             claims.rest(db, key=task.key, holder=self.holder, now=self.clock.now())
 
 
-def _why(error: Exception) -> str:
+def _error_of(future: Future[None]) -> BaseException | None:
+    try:
+        return future.exception()
+    except CancelledError as error:
+        return error
+
+
+def look_of(settings: Settings, *, now: datetime) -> Look:
+    """Give what makes a site due at a moment."""
+    from analysis.assess import METHOD
+
+    refreshed = timedelta(hours=settings.refresh_hours)
+    return Look(now=now, made_before=now - refreshed, method=METHOD)
+
+
+def _why(error: BaseException) -> str:
     """Say what kept a task from its end, for people."""
     if isinstance(error, OperationalError):
         return "the database did not take it"
@@ -320,9 +358,13 @@ def run_worker(
     for name in (signal.SIGTERM, signal.SIGINT):
         signal.signal(name, lambda *_: stopping.set())
     worker = Worker(
-        settings=settings, database=database, clock=clock, steady=Steadiness(time.monotonic).seen
+        settings=settings,
+        database=database,
+        clock=clock,
+        steady=Steadiness(time.monotonic).seen,
+        crew=crew_of(settings),
     )
-    beating = threading.Thread(target=_beat_on, args=(worker, stopping), daemon=True)
+    beating = threading.Thread(target=beat_on, args=(worker, stopping), daemon=True)
     beating.start()
     scheduler = build_scheduler(settings, database, clock)
     scheduler.start()
@@ -345,13 +387,13 @@ def _worked(worker: Worker, stopping: threading.Event) -> bool:
     try:
         worker.tidy()
         return worker.work_once()
-    except (SQLAlchemyError, OSError) as error:
-        LOG.error("the database or the disk does not answer: %s", str(error).splitlines()[0])
+    except (SQLAlchemyError, OSError, NoCrewError) as error:
+        LOG.error("database, disk or cluster do not answer: %s", str(error).splitlines()[0])
         stopping.wait(_TROUBLE_PAUSE_S)
         return False
 
 
-def _beat_on(worker: Worker, stopping: threading.Event) -> None:
+def beat_on(worker: Worker, stopping: threading.Event) -> None:
     """Show signs of life three times in a lease; a database that is away is asked again."""
     while True:
         try:

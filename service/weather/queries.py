@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime, timedelta
 
-from sqlalchemy import delete, select, update
+from sqlalchemy import Select, delete, select, update
 from sqlalchemy.orm import Session
 
 from analysis.blocks import Block
@@ -36,15 +36,14 @@ def file_of_bytes(db: Session, *, site_id: int, sha256: str) -> WeatherFile | No
     )
 
 
-def waiting_files(db: Session) -> list[tuple[int, int]]:
-    """Give file and site of what is kept and not yet read, the oldest first."""
-    found = (
+def waiting_files() -> Select[int, int]:
+    """Select file and site of what is kept and not yet read, the oldest first."""
+    return (
         select(WeatherFile.id, WeatherFile.site_id)
         .join(Site, Site.id == WeatherFile.site_id)
         .where(WeatherFile.state == "kept", Site.deleted_at.is_(None))
         .order_by(WeatherFile.id)
     )
-    return [(row.id, row.site_id) for row in db.execute(found)]
 
 
 def keep_all_again(db: Session, *, site_id: int) -> None:
@@ -95,12 +94,12 @@ def covered_days(db: Session, *, site_id: int) -> frozenset[date]:
     return frozenset(db.scalars(found))
 
 
-def due_sources(db: Session, *, now: datetime) -> list[int]:
-    """Give the sites whose address is to be asked."""
+def due_sources(*, now: datetime) -> Select[int, int]:
+    """Select the sites whose address is to be asked, twice in each row."""
     due = (WeatherSource.next_at <= now) | (WeatherSource.next_at > now + _AHEAD)
-    found = (
-        select(WeatherSource.site_id)
+    return (
+        select(WeatherSource.site_id, Site.id)
         .join(Site, Site.id == WeatherSource.site_id)
         .where(Site.deleted_at.is_(None), due)
+        .order_by(WeatherSource.next_at)
     )
-    return list(db.scalars(found.order_by(WeatherSource.next_at)))

@@ -46,6 +46,7 @@ PAGES = {
     "/letters": "/letters",
     "/letters/{year}/{slug}": "/letters/2025/mill-lane-4",
     "/mail/stop/{token}": "/mail/stop/{stop}",
+    "/operation": "/operation",
     "/papers": "/papers",
     "/people": "/people",
     "/settings": "/settings",

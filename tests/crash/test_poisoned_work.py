@@ -82,11 +82,11 @@ def test_a_database_that_is_away_is_waited_for(
     stopping = threading.Event()
     monkeypatch.setattr(run, "_TROUBLE_PAUSE_S", 0.0)
 
-    def away(self: Worker) -> list[object]:
+    def away(self: Worker, *_kind: object, **_most: object) -> list[object]:
         raise OperationalError("SELECT", {}, Exception("server closed the connection"))
 
     with monkeypatch.context() as patched:
-        patched.setattr(Worker, "_tasks", away)
+        patched.setattr(Worker, "_take", away)
         assert not run._worked(worker, stopping)
     assert run._worked(worker, stopping)
     assert states(back) == {"log.csv": "stored"}

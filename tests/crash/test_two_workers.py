@@ -1,16 +1,24 @@
 """Several workers at once: every task is done once."""
 
+import os
+import signal
 import threading
+import time
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from sqlalchemy import select
 
-from service.db.models import Claim, Upload
+from service.assessments import actions
+from service.db.engine import Database
+from service.db.models import Claim, DayRow, SiteReport, Upload
+from service.ingest import queries
 from service.jobs import claims
-from service.jobs.run import Worker
+from service.jobs.queries import Task
+from service.jobs.run import Worker, release_dead
 from tests.build_service import BackEnd, back_ends, tidy_log
 
 
@@ -52,6 +60,81 @@ def test_four_workers_do_each_task_once(back: BackEnd, monkeypatch: pytest.Monke
     with back.database.reading() as db:
         assert set(db.scalars(select(Upload.state))) == {"stored"}
         assert list(db.scalars(select(Claim.key))) == []
+
+
+def test_two_processes_do_each_task_once_though_one_is_killed(
+    back: BackEnd, tmp_path: Path
+) -> None:
+    """What both leave is what one worker alone leaves, row by row."""
+    slugs = [back.add_site(f"Site {number}") for number in range(4)]
+
+    def hand_in() -> None:
+        for number, slug in enumerate(slugs):
+            back.hand_in(slug, tidy_log(hours=48, seed=number))
+
+    note = tmp_path / "done"
+    hand_in()
+    victim = forked(back, note, dies_at_analysis=2)
+    while victim_lives := os.waitpid(victim, os.WNOHANG)[0] == 0:
+        if note.exists():
+            break
+        time.sleep(0.01)
+    survivor = forked(back, note)
+    assert victim_lives
+    _, status = os.waitpid(victim, 0)
+    assert os.WTERMSIG(status) == signal.SIGKILL
+    release_dead(back.database, now=back.clock.now())  # as the server does that started it
+    os.waitpid(survivor, 0)
+    os.waitpid(forked(back, note), 0)
+    done = Counter(note.read_text().split())
+    assert set(done.values()) == {1}
+    assert len(done) == 2 * len(slugs)
+    shared = reports(back)
+    with back.database.session() as db:
+        for site_id in shared:
+            queries.mark_everything(db, site_id=site_id, due_at=back.clock.now())
+    assert back.worker().work_all() == len(slugs)
+    assert reports(back) == shared
+    with back.database.reading() as db:
+        assert list(db.scalars(select(Claim.key))) == []
+
+
+def forked(back: BackEnd, note: Path, *, dies_at_analysis: int | None = None) -> int:
+    """Fork a worker that notes each task whose effect is committed; gives its process."""
+    back.database.close()
+    child = os.fork()
+    if child:
+        return child
+    try:
+        do, think = Worker._run, actions._think
+        begun: list[int] = []
+
+        def noting(self: Worker, task: Task) -> None:
+            do(self, task)
+            with note.open("a") as file:
+                file.write(f"{task.key}\n")
+
+        def dying(*args: object, **more: object):
+            begun.append(1)
+            if len(begun) == dies_at_analysis:
+                os.kill(os.getpid(), signal.SIGKILL)
+            return think(*args, **more)
+
+        Worker._run, actions._think = noting, dying
+        replace(back, database=Database(back.settings.url)).worker().work_all()
+    finally:
+        os._exit(0)
+
+
+def reports(back: BackEnd) -> dict[int, tuple[object, object]]:
+    """Give report and day rows of every site."""
+    with back.database.reading() as db:
+        made = dict(map(tuple, db.execute(select(SiteReport.site_id, SiteReport.report))))
+        days = select(DayRow.date, DayRow.row, DayRow.method).order_by(DayRow.date)
+        return {
+            site_id: (report, list(map(tuple, db.execute(days.where(DayRow.site_id == site_id)))))
+            for site_id, report in made.items()
+        }
 
 
 def test_whoever_lost_its_claim_changes_nothing(

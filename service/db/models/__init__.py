@@ -12,7 +12,7 @@ from service.db.models.accounts import (
 )
 from service.db.models.assessments import DayRow, FindingSeen, SiteReport
 from service.db.models.care import CaseEvent, FindingCase
-from service.db.models.jobs import Claim, Heartbeat
+from service.db.models.jobs import AnalysisPause, Claim, Heartbeat
 from service.db.models.letters import CustomerContact, YearlyLetter
 from service.db.models.mail import Outbox, OutboxPart, Recipient, RecipientSite
 from service.db.models.privacy import Consent, KeptPapers
@@ -24,6 +24,7 @@ from service.db.models.webhooks import Webhook, WebhookDelivery
 
 __all__ = [
     "Account",
+    "AnalysisPause",
     "ApiKey",
     "CaseEvent",
     "ChannelSeen",

@@ -4,7 +4,7 @@ import secrets
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import JSON, BigInteger, Date, ForeignKey, String
+from sqlalchemy import JSON, BigInteger, Date, ForeignKey, Index, String
 from sqlalchemy.orm import Mapped, mapped_column
 
 from service.db.base import Base, UtcDateTime
@@ -37,6 +37,8 @@ class SiteReport(Base):
     """
 
     __tablename__ = "report"
+    # Whose report is old or of another method is asked for every task; the report is long.
+    __table_args__ = (Index(None, "method", "made_at"),)
 
     site_id: Mapped[int] = mapped_column(
         ForeignKey("site.id", ondelete="CASCADE"), primary_key=True

@@ -26,6 +26,16 @@ class Claim(Base):
     tries: Mapped[int] = mapped_column(default=1, server_default="1")
 
 
+class AnalysisPause(Base):
+    """Somebody has the analyses of old reports wait; there is one row at most, numbered 1."""
+
+    __tablename__ = "analysis_pause"
+
+    id: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    since: Mapped[datetime] = mapped_column(UtcDateTime)
+    who: Mapped[str] = mapped_column(String(200))
+
+
 class Heartbeat(Base):
     """When a worker was last alive."""
 

@@ -1,0 +1,199 @@
+"""Analyses in several processes and on a cluster: bit for bit what one worker makes alone."""
+
+import multiprocessing
+import os
+import signal
+from collections.abc import Iterator
+
+import pytest
+from fastapi.testclient import TestClient
+from sqlalchemy import func, select
+
+from service.cli import main
+from service.db.models import Claim, DayMark, Site
+from service.ingest.queries import mark_everything
+from service.jobs import queries
+from service.jobs.crew import Crew
+from service.jobs.fleet import run_fleet
+from service.jobs.run import Worker, look_of
+from tests.build_service import LOCAL, BackEnd, back_ends, tidy_log
+from tests.crash.test_two_workers import reports
+
+SITES = 3
+
+
+@pytest.fixture(scope="module")
+def back(tmp_path_factory: pytest.TempPathFactory) -> Iterator[BackEnd]:
+    with back_ends(tmp_path_factory.mktemp("crew")) as make:
+        back = make()
+        for number in range(SITES):
+            back.hand_in(back.add_site(f"Site {number}"), tidy_log(hours=72, seed=number))
+        back.worker().work_all()
+        yield back
+
+
+@pytest.fixture(scope="module")
+def alone(back: BackEnd) -> dict[int, object]:
+    return reports(back)
+
+
+def crew_worker(back: BackEnd, **given: object) -> Worker:
+    settings = back.settings.model_copy(update=given)
+    return Worker(settings=settings, database=back.database, clock=back.clock, crew=Crew(settings))
+
+
+def forget_all(back: BackEnd) -> None:
+    """Have every day of every site analysed again."""
+    with back.database.session() as db:
+        for site_id in db.scalars(select(Site.id)):
+            mark_everything(db, site_id=site_id, due_at=back.clock.now())
+
+
+def left_behind(back: BackEnd) -> tuple[int, int]:
+    with back.database.reading() as db:
+        count = [db.scalar(select(func.count()).select_from(one)) for one in (Claim, DayMark)]
+    return count[0] or 0, count[1] or 0
+
+
+def test_processes_make_what_one_worker_makes_though_one_is_killed(
+    back: BackEnd, alone: dict[int, object]
+) -> None:
+    worker = crew_worker(back, analysis_processes=2)
+    forget_all(back)
+    try:
+        assert worker.work_once()
+        helper = multiprocessing.active_children()[0]
+        helper.kill()
+        helper.join()
+        worker.work_all()
+        assert reports(back) == alone
+        assert left_behind(back) == (0, 0)
+    finally:
+        worker.stop()
+
+
+@pytest.mark.filterwarnings("ignore")  # the library's own
+def test_a_cluster_makes_what_one_worker_makes_though_one_is_killed(
+    back: BackEnd, alone: dict[int, object], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    distributed = pytest.importorskip("distributed", reason="no Dask: no cluster was tested")
+    monkeypatch.setenv("SUNTALLY_DATA_DIR", str(back.settings.data_dir))
+    with (
+        distributed.LocalCluster(
+            n_workers=2, threads_per_worker=1, dashboard_address=None, silence_logs=50
+        ) as cluster,
+        distributed.Client(cluster) as client,
+    ):
+        worker = crew_worker(back, dask_address=cluster.scheduler_address)
+        forget_all(back)
+        try:
+            assert worker.work_once()
+            os.kill(next(iter(client.run(os.getpid).values())), signal.SIGKILL)
+            worker.work_all()
+            assert reports(back) == alone
+            assert left_behind(back) == (0, 0)
+        finally:
+            worker.stop()
+
+
+def test_a_helper_of_another_version_changes_nothing_and_the_site_says_why(
+    back: BackEnd, alone: dict[int, object], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from concurrent.futures import ThreadPoolExecutor
+
+    import service.jobs.crew as crew_module
+
+    worker = crew_worker(back, analysis_processes=2)
+    monkeypatch.setattr(Crew, "_here", lambda _self: ThreadPoolExecutor(1))
+    monkeypatch.setattr(crew_module, "_given", [back.settings])
+    look = look_of(back.settings, now=back.clock.now())
+    forget_all(back)
+    with monkeypatch.context() as patched:
+        patched.setattr("analysis.assess.METHOD", "another")
+        patched.setattr(Worker, "_look", lambda _self: look)
+        worker.work_all()
+    assert reports(back) == alone
+    with back.database.reading() as db:
+        assert all("this helper has method another" in (one or "") for one in problems(db))
+        assert queries.progress(db, look=look).resting == SITES
+    back.clock.move(minutes=2)
+    back.worker().work_all()
+    with back.database.reading() as db:
+        assert problems(db) == [None] * SITES
+
+
+def problems(db) -> list[str | None]:
+    return list(db.scalars(select(Site.problem)))
+
+
+def test_old_reports_wait_while_somebody_pauses_them_and_new_rows_do_not(back: BackEnd) -> None:
+    back.clock.move(days=1)
+    with back.database.session() as db:
+        queries.pause(db, who="owner", now=back.clock.now())
+        queries.pause(db, who="another", now=back.clock.now())
+    assert not back.worker().work_once()
+    look = look_of(back.settings, now=back.clock.now())
+    with back.database.reading() as db:
+        progress = queries.progress(db, look=look)
+    assert (progress.sites, progress.waiting, progress.lately) == (SITES, SITES, 0)
+    assert (progress.paused_by, progress.minutes_left) == ("owner", None)
+    with back.database.session() as db:
+        (first, *_) = db.scalars(select(Site.id))
+        mark_everything(db, site_id=first, due_at=back.clock.now())
+    assert back.worker().work_all() == 1
+    with back.database.session() as db:
+        queries.resume(db)
+    assert back.worker().work_all() == SITES - 1
+    with back.database.reading() as db:
+        progress = queries.progress(db, look=look)
+    assert (progress.waiting, progress.lately, progress.minutes_left) == (0, SITES, 0.0)
+    assert progress.paused_since is None
+
+
+def test_the_page_has_old_reports_wait_and_go_on_and_is_the_operators_only(
+    back: BackEnd, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    back.clock.move(days=1)
+    with TestClient(back.app(), base_url=LOCAL) as client:
+        shown = client.post("/operation/pause").text
+        assert "this machine has old reports wait since 22" in shown
+        assert f'<td>{SITES}</td></tr>\n<tr><th scope="row">Waiting</th><td>{SITES}' in shown
+        assert not back.worker().work_once()
+        assert "old reports wait since" not in client.post("/operation/resume").text
+        with monkeypatch.context() as patched:
+            patched.setattr("service.pages.operation.first_firm", lambda _db: None)
+            assert client.post("/operation/pause").status_code == 403
+            assert client.get("/operation").status_code == 403
+    assert back.worker().work_all() == SITES
+
+
+def test_the_fleet_command_does_what_is_due_and_says_how_far_it_is(
+    back: BackEnd, alone: dict[int, object], capsys: pytest.CaptureFixture[str]
+) -> None:
+    told: list[str] = []
+    assert run_fleet(back.settings, back.database, back.clock, again=True, say=told.append) == 0
+    assert told[-1].startswith(f"0 of {SITES} sites wait; 0 at work; 0 failed")
+    days = {site_id: rows for site_id, (_, rows) in reports(back).items()}
+    assert days == {site_id: rows for site_id, (_, rows) in alone.items()}
+    places = ("--data-dir", str(back.settings.data_dir))
+    assert main(["fleet", "pause", *places]) == 0
+    assert "(the command line)" in capsys.readouterr().out
+    assert main(["fleet", "resume", *places]) == 0
+    assert "old reports wait" not in capsys.readouterr().out
+
+
+def test_a_cluster_that_does_not_answer_is_said_and_the_claims_fall_free(
+    back: BackEnd, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from service.jobs.crew import NoCrewError
+
+    def nobody(_self: Crew) -> None:
+        raise NoCrewError("no Dask cluster answers")
+
+    monkeypatch.setattr(Crew, "_on_cluster", nobody)
+    worker = crew_worker(back, dask_address="tcp://127.0.0.1:9")
+    forget_all(back)
+    with pytest.raises(NoCrewError):
+        worker.work_once()
+    assert left_behind(back)[0] == 0
+    back.worker().work_all()
