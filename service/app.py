@@ -31,6 +31,7 @@ from service.guards import Guard
 from service.ingest import endpoints as ingest
 from service.ingest import map_endpoints, version_endpoints
 from service.ingest.files import RawStore
+from service.ingest.gate import Gate
 from service.mail import endpoints as mail
 from service.openapi import describe
 from service.operation import health, metrics
@@ -60,6 +61,7 @@ def create_app(settings: Settings, database: Database, clock: Clock) -> FastAPI:
     app.state.settings = settings
     app.state.database = database
     app.state.clock = clock
+    app.state.gate = Gate(database, most=settings.max_pushes)
     app.state.raw = RawStore(settings.data_dir)
     app.state.attempts = accounts.Attempts()
     app.state.started_at = clock.now()
@@ -218,9 +220,12 @@ def _problem(
     if _is_browser(request):
         return pages.error_page(request, status=status, title=title, detail=detail)
     content = {"type": "about:blank", "title": title, "status": status, "detail": detail}
-    headers = {"WWW-Authenticate": "Bearer"} if status == 401 else None
+    extra = extra or {}
+    headers = {"WWW-Authenticate": "Bearer"} if status == 401 else {}
+    if "retry_after_s" in extra:
+        headers["Retry-After"] = str(extra["retry_after_s"])
     return _ProblemResponse(
-        {**(extra or {}), **content},
+        {**extra, **content},
         status_code=status,
         media_type="application/problem+json",
         headers=headers,

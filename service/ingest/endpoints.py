@@ -7,6 +7,7 @@ import tempfile
 from datetime import date, datetime, timedelta
 from typing import IO, Annotated
 
+from anyio import to_thread
 from fastapi import APIRouter, Query, Request, Response
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
@@ -16,6 +17,7 @@ from service.assessments import queries as assessment_queries
 from service.context import Context, Here, RowId
 from service.errors import InvalidError, NotFoundError, SignedOutError
 from service.ingest import actions, queries
+from service.ingest.gate import Gate
 from service.ingest.pushes import parse_push
 from service.ingest.schemas import Pushed, Series, UploadShown, UploadsShown
 from service.ingest.series import plot_series
@@ -111,17 +113,21 @@ def give_upload(here: Here, slug: str, upload_id: RowId) -> UploadShown:
         return upload_shown(slug, upload, naming=Naming.of(db, site.id))
 
 
-@router.post("/rows")
+@router.post("/rows", responses={429: {"description": "Too many at once; see Retry-After."}})
 async def push_rows(request: Request, here: Here, slug: str) -> Pushed:
     """Take a gateway's batch of rows as JSON; all of it or nothing.
 
     The body is `{"rows": [{"time": "2025-06-01T12:00:00Z", "t_collector_c": 61.2}, ...]}` or
     `{"columns": {"time": [...], "t_collector_c": [...]}}`. Rows may be late, out of order or sent
-    twice. They are on disk when the answer comes.
+    twice. They are on disk when the answer comes. Where more gateways come at once than can be
+    served, the answer is 429 and says in Retry-After when to come again.
     """
-    site_id = await run_in_threadpool(_gateway_site_id, here, slug)
-    body = await request.body()
-    return await run_in_threadpool(_push, here, site_id, body)
+    gate: Gate = request.app.state.gate
+    told = request.headers.get("content-length", "")
+    with gate.entered(int(told) if told.isdigit() else here.settings.max_push_bytes):
+        site_id = await run_in_threadpool(_gateway_site_id, here, slug)
+        body = await request.body()
+        return await to_thread.run_sync(_push, here, site_id, body, limiter=gate.writers)
 
 
 def _push(here: Context, site_id: int, body: bytes) -> Pushed:

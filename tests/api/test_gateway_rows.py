@@ -1,14 +1,17 @@
 """The gateway's batch endpoint: keys, idempotence, late rows, all or nothing."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from httpx2 import Response
 from sqlalchemy import select
 from starlette.testclient import TestClient
 
 from service.db.models import ApiKey, DayBlock, DayMark, Upload
+from service.ingest import endpoints
 from tests.build_service import LOCAL, BackEnd, back_ends, tidy_log
 
 
@@ -198,3 +201,29 @@ def test_rows_from_the_future_name_the_clock(back: BackEnd, client: TestClient) 
     answer = push(client, slug, back.add_key(slug), rows)
     assert answer.status_code == 422
     assert "clock" in answer.json()["detail"]
+
+
+def test_who_comes_beyond_what_can_be_stored_is_told_when_to_come_again(
+    back: BackEnd, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """While one batch is being stored, and only then, others are turned away unread."""
+    slug = back.add_site()
+    key = back.add_key(slug)
+    app = replace(back, settings=back.settings.model_copy(update={"max_pushes": 1})).app()
+    with TestClient(app, base_url=LOCAL) as client:
+        turned: list[Response] = []
+        store = endpoints._push
+
+        def meanwhile(*given: object) -> object:
+            turned.append(push(client, slug, key, ROWS[2:4]))
+            return store(*given)
+
+        with monkeypatch.context() as patched:
+            patched.setattr(endpoints, "_push", meanwhile)
+            assert push(client, slug, key, ROWS[:2]).json()["new"] == 2
+        (refused,) = turned
+        assert refused.status_code == 429
+        assert refused.headers["content-type"] == "application/problem+json"
+        assert 5 <= int(refused.headers["retry-after"]) <= 30
+        assert refused.json()["retry_after_s"] == int(refused.headers["retry-after"])
+        assert push(client, slug, key, ROWS[2:4]).json()["new"] == 2
