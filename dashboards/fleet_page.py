@@ -89,6 +89,7 @@ class FleetPage:
     working: tuple[FleetRow, ...]
     invented: tuple[FleetRow, ...]
     may_arrange: bool
+    webhook_paused: bool
 
     @property
     def empty(self) -> bool:
@@ -97,7 +98,12 @@ class FleetPage:
 
 
 def fleet_page(
-    sites: Iterable[FleetSite], *, texts: Texts, now_s: float, may_arrange: bool = True
+    sites: Iterable[FleetSite],
+    *,
+    texts: Texts,
+    now_s: float,
+    may_arrange: bool = True,
+    webhook_paused: bool = False,
 ) -> FleetPage:
     """Rank the sites by urgency, then by heat lost so far.
 
@@ -107,6 +113,7 @@ def fleet_page(
     texts : the catalogue's words
     now_s : the present moment, UTC epoch seconds
     may_arrange : whether the reader may add and remove sites
+    webhook_paused : whether a program that is told of findings takes nothing, for who may mend it
     """
     # A list of many homes hangs on an office's wall.
     everything = tuple(
@@ -132,6 +139,7 @@ def fleet_page(
         working=tuple(rows[site.slug] for site in own if site.report is None),
         invented=tuple(rows[site.slug] for site in everything if site.invented),
         may_arrange=may_arrange,
+        webhook_paused=webhook_paused,
     )
 
 

@@ -20,6 +20,12 @@ class Letter:
     attached: str
     closing: str
     stop: str
+    stop_link: str
+    stop_ask: str
+    stop_says: str
+    stop_button: str
+    stopped: str
+    stopped_says: str
 
 
 LETTERS: dict[str, Letter] = {
@@ -29,8 +35,14 @@ LETTERS: dict[str, Letter] = {
         greeting_unnamed="Good day,",
         attached="The attached sheet has the months, how sure each figure is, and how it was made.",
         closing="With kind regards",
-        stop="You get this once a year because you agreed to it. Tell {firm} if you want it no "
-        "more.",
+        stop="You get this once a year because you agreed to it.",
+        stop_link="Send me no more",
+        stop_ask="No more letters about what your solar heating saved?",
+        stop_says="One goes to {address} each year. Nothing was changed yet.",
+        stop_button="Send no more",
+        stopped="Stopped",
+        stopped_says="No more yearly letters go to {address}; your consent to them is taken back. "
+        "Was it a mistake? Tell {firm}.",
     ),
     "de": Letter(
         subject="Was Ihre Solarheizung {year} gespart hat",
@@ -39,8 +51,14 @@ LETTERS: dict[str, Letter] = {
         attached="Auf dem Blatt im Anhang stehen die Monate, wie sicher jede Zahl ist und wie sie "
         "zustande kam.",
         closing="Mit freundlichen Grüßen",
-        stop="Sie bekommen diese Nachricht einmal im Jahr, weil Sie zugestimmt haben. Sagen Sie "
-        "{firm} Bescheid, wenn Sie keine mehr wünschen.",
+        stop="Sie bekommen diese Nachricht einmal im Jahr, weil Sie zugestimmt haben.",
+        stop_link="Keine mehr schicken",
+        stop_ask="Keine Nachricht mehr darüber, was Ihre Solarheizung spart?",
+        stop_says="Sie geht einmal im Jahr an {address}. Noch ist nichts geändert.",
+        stop_button="Keine mehr schicken",
+        stopped="Abbestellt",
+        stopped_says="An {address} geht keine Jahresnachricht mehr; Ihre Zustimmung dazu ist "
+        "zurückgenommen. War es ein Versehen? Sagen Sie {firm} Bescheid.",
     ),
 }
 
@@ -68,9 +86,11 @@ class LetterMail:
     closing: str
     firm: str
     stop: str
+    stop_link: str
+    stop_href: str
 
 
-def letter_mail(view: SheetView, *, name: str, firm: str) -> Mail:
+def letter_mail(view: SheetView, *, name: str, firm: str, stop_url: str) -> Mail:
     """Write the letter about the sheet's year, the sheet attached.
 
     Parameters
@@ -78,6 +98,7 @@ def letter_mail(view: SheetView, *, name: str, firm: str) -> Mail:
     view : the sheet of a year of which something is known
     name : of the customer; empty where it is not on record
     firm : who writes
+    stop_url : where its reader takes the consent back
     """
     says = LETTERS[view.language]
     page = LetterMail(
@@ -96,9 +117,11 @@ def letter_mail(view: SheetView, *, name: str, firm: str) -> Mail:
         attached=says.attached,
         closing=says.closing,
         firm=firm,
-        stop=says.stop.format(firm=firm),
+        stop=says.stop,
+        stop_link=says.stop_link,
+        stop_href=stop_url,
     )
     sheet = MailPart(
         name=f"solar-{view.year}.pdf", media_type="application/pdf", content=sheet_pdf(view)
     )
-    return render_mail("letter", page, parts=(sheet,))
+    return render_mail("letter", page, parts=(sheet,), stop_url=stop_url)

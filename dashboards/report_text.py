@@ -134,10 +134,10 @@ def _savings(report: Report) -> Iterator[tuple[str, str]]:
     else:
         yield "", "money: not known; it needs the prices of fuel and electricity in one currency"
     if saved.co2_kg is None:
-        yield "", "CO2: not known; it needs co2_kg_per_kwh for this fuel"
+        yield "", "CO2 not emitted: not known; it needs co2_kg_per_kwh for this fuel"
     else:
         co2 = fmt.bounded(fmt.bound_of(saved.co2_kg, saved.co2_low_kg, saved.co2_high_kg), "kg")
-        yield "", f"CO2: {co2}"
+        yield "", f"CO2 not emitted, after the pump: {co2}"
 
 
 def _collector(report: Report) -> Iterator[tuple[str, str]]:

@@ -8,10 +8,11 @@ from markupsafe import Markup
 
 from analysis.results import Report
 from analysis.site import Site
+from analysis.units import SECONDS_PER_HOUR
 from analysis.warranty.hot_years import LEVELS_C, HotYear
 from analysis.warranty.judge import Judged, warranty_end
 from dashboards.figures.hot_hours import hot_hours
-from dashboards.format import day, number, quantity, share, span
+from dashboards.format import day, duration, number, quantity, share, span
 from dashboards.links import finding_path
 from dashboards.site_facts import Fact
 from dashboards.texts import Texts, title_of
@@ -225,14 +226,22 @@ def _hot_line(one: HotYear) -> HotLine:
     return HotLine(
         year=str(one.year),
         hours=tuple(
-            "not known" if hours is None else f"{number(hours[level], decimals=1)} h"
-            for level in LEVELS_C
+            "not known" if hours is None else hours_words(hours[level]) for level in LEVELS_C
         ),
         standing="not known" if one.peak_c is None else str(one.standing_days),
         peak=quantity(one.peak_c, "°C"),
         pressure=f"{' to '.join(known)} bar" if known else "not measured",
         seen=share(one.seen_frac),
     )
+
+
+def hours_words(hours: float) -> str:
+    """Write hours so that a few minutes are not rounded to nothing, and nothing is said as such."""
+    if hours <= 0.0:
+        return "none"
+    if hours < 1.0:
+        return duration(hours * SECONDS_PER_HOUR)
+    return f"{number(hours, decimals=1)} h"
 
 
 def _hot_findings(report: Report, slug: str, texts: Texts) -> tuple[HotFinding, ...]:

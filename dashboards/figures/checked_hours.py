@@ -26,6 +26,8 @@ def checked_hours(check: FieldCheck, *, timezone: str) -> Figure:
     return Figure(
         data=[line, hours],
         layout=layout(
+            # Without it the chart program takes another height when the window changes.
+            height=340,
             showlegend=True,
             xaxis=axis(range=[0.0, most], title=titled("estimated, kW")),
             yaxis=axis(range=[0.0, most], title=titled("measured, kW")),

@@ -77,6 +77,7 @@ _SAID: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("had old reports wait", ("pages.operation.pause",)),
     ("let old reports be made anew", ("pages.operation.resume",)),
     ("stopped the own mail by its link", ("stopped-mail",)),
+    ("took the consent to letters back by the link in one", ("stopped-letters",)),
 )
 WORDS = {deed: words for words, deeds in _SAID for deed in deeds}
 

@@ -19,6 +19,7 @@ from service.db.engine import Database
 from service.db.models import CustomerContact, Firm, Outbox, Site, YearlyLetter
 from service.errors import ConflictError, InvalidError
 from service.letters import queries
+from service.letters.stopping import letter_stop_url
 from service.mail import outbox
 from service.mail.addresses import is_address
 from service.settings import Settings
@@ -140,7 +141,7 @@ def choose(
     return chosen
 
 
-def written(db: Session, site: Site, *, year: int, today: date) -> Mail:
+def written(db: Session, site: Site, *, year: int, settings: Settings, today: date) -> Mail:
     """Write a site's letter.
 
     Raises
@@ -154,7 +155,8 @@ def written(db: Session, site: Site, *, year: int, today: date) -> Mail:
     if view.year != year:
         raise ConflictError(f"There is no letter: {_NO_YEAR}.")
     firm = db.get_one(Firm, site.firm_id)
-    return letter_mail(view, name=contact.name, firm=firm.name)
+    stop_url = letter_stop_url(db, contact=contact, settings=settings)
+    return letter_mail(view, name=contact.name, firm=firm.name, stop_url=stop_url)
 
 
 def write_chosen(database: Database, *, settings: Settings, clock: Clock) -> int:
@@ -185,7 +187,7 @@ def _write(database: Database, letter_id: int, *, settings: Settings, clock: Clo
         site = db.get_one(Site, letter.site_id)
         if site.deleted_at is not None or not queries.agreed(db, site_id=site.id):
             raise ConflictError(f"There is no letter: {_NO_CONSENT}, or the site is gone.")
-        mail = written(db, site, year=letter.year, today=now.date())
+        mail = written(db, site, year=letter.year, settings=settings, today=now.date())
         contact = db.get_one(CustomerContact, site.id)
         letter.message_id = outbox.message_id(
             settings,

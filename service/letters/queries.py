@@ -16,10 +16,23 @@ def contact_of(db: Session, *, site_id: int) -> CustomerContact | None:
 
 def agreed(db: Session, *, site_id: int) -> bool:
     """Tell whether a site's customer agreed to letters and did not take that back."""
-    found = select(Consent.id).where(
+    return bool(consents_of(db, site_id=site_id))
+
+
+def consents_of(db: Session, *, site_id: int) -> list[Consent]:
+    """Give the consents to letters that hold for a site."""
+    found = select(Consent).where(
         Consent.site_id == site_id, Consent.purpose == PURPOSE, Consent.withdrawn_at.is_(None)
     )
-    return db.scalar(found.limit(1)) is not None
+    return list(db.scalars(found.order_by(Consent.id)))
+
+
+def message_ids(db: Session, *, site_id: int) -> list[str]:
+    """Give the Message-IDs of a site's letters that were laid out."""
+    found = select(YearlyLetter.message_id).where(
+        YearlyLetter.site_id == site_id, YearlyLetter.message_id.is_not(None)
+    )
+    return [one for one in db.scalars(found) if one is not None]
 
 
 def contacts(db: Session, *, firm_id: int) -> dict[int, CustomerContact]:

@@ -1,6 +1,7 @@
 """All SQL about mails that wait. Nothing here commits."""
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from email.utils import parseaddr
@@ -100,6 +101,11 @@ def withdraw_from(db: Session, *, firm_id: int, address: str) -> None:
             Outbox.firm_id == firm_id, Outbox.recipient == address, Outbox.state == WAITING
         )
     )
+
+
+def withdraw_messages(db: Session, message_ids: Sequence[str]) -> None:
+    """Take back those of some mails that still wait."""
+    db.execute(delete(Outbox).where(Outbox.message_id.in_(message_ids), Outbox.state == WAITING))
 
 
 def waiting_about(db: Session) -> list[Outbox]:

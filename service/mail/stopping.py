@@ -32,7 +32,7 @@ class Stop:
 
 def stop_url(db: Session, *, reader: Recipient, kind: Kind, settings: Settings) -> str:
     """Give the address that stops a kind of mail to somebody."""
-    token = signed(db, [reader.id, kind, _mark(reader.address)], purpose=_PURPOSE)
+    token = signed(db, [reader.id, kind, address_mark(reader.address)], purpose=_PURPOSE)
     return f"{settings.public_url}/mail/stop/{token}"
 
 
@@ -46,7 +46,7 @@ def stop_of(db: Session, token: str) -> Stop:
     match content_of(db, token, purpose=_PURPOSE):
         case [int(number), "digest" | "urgent" as kind, str(mark)]:
             reader = db.get(Recipient, number)
-            if reader is not None and _mark(reader.address) == mark:
+            if reader is not None and address_mark(reader.address) == mark:
                 return Stop(reader=reader, kind=kind)
     raise NotFoundError("This link is for mail that nobody gets any more; there is nothing to do.")
 
@@ -71,5 +71,6 @@ def stop(db: Session, found: Stop, *, everything: bool, now: datetime) -> None:
         )
 
 
-def _mark(address: str) -> str:
+def address_mark(address: str) -> str:
+    """Give what stands for an address in a link."""
     return hashlib.sha256(address.encode()).hexdigest()[:12]

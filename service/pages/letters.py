@@ -3,15 +3,19 @@
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Path, Query, Response
+from sqlalchemy.orm import Session
 
 from dashboards.format import day, sentence
+from dashboards.letter_mail import LETTERS
 from dashboards.links import site_path
 from dashboards.mails import as_page
 from dashboards.sheet.languages import LANGUAGES
 from service.context import Context, Here
+from service.db.models import Firm
 from service.errors import InvalidError
 from service.letters import actions, queries
 from service.letters.actions import Candidate
+from service.letters.stopping import LetterStop, letter_stop_of, stop_letters
 from service.mail import outbox
 from service.pages.answers import mail_page, page, see_other
 
@@ -102,7 +106,7 @@ def preview(here: Here, year: Year, slug: str) -> Response:
     """Show a letter as its customer would have it."""
     with here.database.reading() as db:
         site = here.site(db, slug, may="arrange")
-        mail = actions.written(db, site, year=year, today=here.now().date())
+        mail = actions.written(db, site, year=year, settings=here.settings, today=here.now().date())
         contact = queries.contact_of(db, site_id=site.id)
     return mail_page(
         "letter.html",
@@ -146,3 +150,31 @@ def _wanted(given: list[str]) -> dict[int, int]:
             raise InvalidError("The form cannot be read; load the page anew.", field="letter")
         wanted[int(number)] = int(serial)
     return wanted
+
+
+@router.get("/mail/stop-letters/{token}")
+def ask_stop_letters(here: Here, token: str) -> Response:
+    """Show a button to the customer; looking at the link stops nothing."""
+    with here.database.reading() as db:
+        return _stop_page(db, letter_stop_of(db, token), token=token, done=False)
+
+
+@router.post("/mail/stop-letters/{token}")
+def do_stop_letters(here: Here, token: str) -> Response:
+    """Take the consent to letters back: the button's way, and that of mail programs (RFC 8058)."""
+    with here.database.session() as db:
+        found = letter_stop_of(db, token)
+        stop_letters(db, found, now=here.now())
+        return _stop_page(db, found, token=token, done=True)
+
+
+def _stop_page(db: Session, found: LetterStop, *, token: str, done: bool) -> Response:
+    return page(
+        "letter_stop.html",
+        says=LETTERS[found.contact.language],
+        language=found.contact.language,
+        address=found.contact.address,
+        firm=db.get_one(Firm, found.site.firm_id).name,
+        token=token,
+        done=done,
+    )

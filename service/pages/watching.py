@@ -25,6 +25,7 @@ from service.context import Here
 from service.errors import NotFoundError
 from service.pages import loading, uploads, visits
 from service.pages.answers import page, texts
+from service.webhooks import queries as webhook_queries
 
 router = APIRouter(include_in_schema=False)
 
@@ -38,11 +39,13 @@ def fleet(here: Here) -> Response:
     with here.database.reading() as db:
         caller = here.person(db, may="see")
         sites = loading.fleet_sites(db, firm_id=caller.firm_id, today=here.now().date())
+        paused = caller.may("govern") and webhook_queries.any_paused(db, firm_id=caller.firm_id)
     built = fleet_page(
         sites,
         texts=texts(),
         now_s=here.now().timestamp(),
         may_arrange=caller.may("arrange"),
+        webhook_paused=paused,
     )
     return page("fleet.html", page=built)
 

@@ -20,6 +20,12 @@ def webhooks_of(db: Session, *, firm_id: int) -> list[Webhook]:
     return list(db.scalars(found.order_by(Webhook.id)))
 
 
+def any_paused(db: Session, *, firm_id: int) -> bool:
+    """Tell whether a webhook of a firm is paused."""
+    found = select(Webhook.id).where(Webhook.firm_id == firm_id, Webhook.paused_at.is_not(None))
+    return db.scalar(found.limit(1)) is not None
+
+
 def webhook_of(db: Session, *, firm_id: int, webhook_id: int) -> Webhook | None:
     """Give a webhook that the firm may see, to be changed."""
     found = db.get(Webhook, webhook_id, with_for_update=True)

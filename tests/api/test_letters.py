@@ -137,6 +137,38 @@ def test_a_consent_taken_back_before_the_mail_is_written_holds(back, client):
     assert "not written" in client.get("/letters?year=2025").text
 
 
+def test_its_link_takes_the_consent_back_and_refuses_further_letters(back, client):
+    slug = customer(back)
+    send(client, back, slug)
+    timetable(back).tick()
+    (message,) = files(back)
+    link = message["List-Unsubscribe"].strip("<> ")
+    assert message["List-Unsubscribe-Post"] == "List-Unsubscribe=One-Click"
+    assert link in message.get_body(("plain",)).get_content()
+    assert link in message.get_body(("html",)).get_content()
+    path = link.removeprefix(back.settings.public_url)
+    send(client, back, slug, serial=1)
+    timetable(back).letters()
+    assert [one.state for one in mails(back)] == ["sent", "waiting"]
+    asked = client.get(path)  # a mail scanner's look stops nothing
+    assert "Keine mehr schicken</button>" in asked.text
+    assert '<html lang="de"' in asked.text
+    assert "consent to letters is not on record" not in client.get("/letters?year=2025").text
+    for _ in range(2):  # as a mail program does it, without an origin; a second time is no harm
+        assert "Abbestellt" in client.post(path, data={"List-Unsubscribe": "One-Click"}).text
+    assert [one.state for one in mails(back)] == ["sent"]
+    send(client, back, slug, serial=2)
+    timetable(back).tick()
+    assert len(files(back)) == 1
+    with back.database.reading() as db:
+        (consent,) = db.query(Consent).all()
+        assert (consent.withdrawn_by, consent.withdrawn_at) == (
+            "mill-lane-4@example.org",
+            back.clock.now(),
+        )
+    assert client.get(path[:-3] + "abc").status_code == 404
+
+
 def test_a_crash_between_two_letters_sends_each_once(back, client, monkeypatch):
     slugs = [customer(back, name, language="en") for name in ("One", "Two")]
     send(client, back, *slugs)

@@ -40,6 +40,8 @@ NEEDS: dict[str, str] = {
     "GET /shared/{token}/sheet.pdf": "link",
     "GET /mail/stop/{token}": "link",
     "POST /mail/stop/{token}": "link",
+    "GET /mail/stop-letters/{token}": "link",
+    "POST /mail/stop-letters/{token}": "link",
     "GET /sites/{slug}/sheet": "see",
     "GET /sites/{slug}/sheet.pdf": "see",
     "GET /": "see",

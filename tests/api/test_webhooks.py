@@ -12,6 +12,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 import pytest
 from fastapi.testclient import TestClient
 
+from service.db.models import Site
 from service.outward import OutwardError, exchange
 from service.webhooks import actions
 from service.webhooks.events import finding_events
@@ -165,6 +166,24 @@ def test_the_worker_tells_of_findings_and_refused_logs(back, client, receiver):
     assert "silence" in opened
 
 
+def test_the_invented_roof_tells_nobody(back, client, receiver):
+    made = set_up(client, receiver.url)
+    sites = [back.site_id(back.add_site(name)) for name in ("Own", "Invented")]
+    now = back.clock.now()
+    with back.database.session() as db:
+        for site_id, invented in zip(sites, (False, True), strict=True):
+            site = db.get_one(Site, site_id)
+            site.invented = invented
+            report = a_report(findings=(frost(),))
+            actions.tell_of_report(db, site=site, before=None, report=report, now=now)
+            actions.tell_of_refusal(db, site=site, name="log.csv", why="it is empty", now=now)
+    noted = deliveries(client, made["id"])
+    send(back)
+    assert {one["event"] for one in noted} >= {"finding.opened", "upload.refused"}
+    assert len(receiver.taken) == len(noted)
+    assert {json.loads(body)["data"]["site"]["name"] for _, body in receiver.taken} == {"Own"}
+
+
 def test_what_is_not_taken_is_tried_again_with_the_same_id_and_growing_pauses(
     back, client, receiver
 ):
@@ -201,7 +220,9 @@ def test_after_days_of_vain_tries_it_is_paused_until_somebody_says_so(back, clie
     before = len(receiver.taken)
     assert before <= 20
     assert "Paused" in client.get("/webhooks").text
+    assert "A webhook is paused" in client.get("/").text
     assert client.post(f"/api/webhooks/{made['id']}/resume", headers=ORIGIN).status_code == 200
+    assert "A webhook is paused" not in client.get("/").text
     receiver.status = 204
     client.post(f"/api/webhooks/{made['id']}/test", headers=ORIGIN)
     assert send(back) == 1

@@ -15,7 +15,8 @@ import pytest
 from service.accounts.actions import make_setup_link, set_password_by_link
 from service.accounts.customers import make_link
 from service.app import create_app
-from service.db.models import Recipient, Site
+from service.db.models import CustomerContact, Recipient, Site
+from service.letters.stopping import letter_stop_url
 from service.mail.stopping import stop_url
 from tests.api.test_roles import routes
 from tests.browser.test_pages_in_a_browser import (  # noqa: F401 - fixtures
@@ -47,6 +48,7 @@ PAGES = {
     "/letters/{year}/{slug}": "/letters/2025/mill-lane-4",
     "/mail/stop/{token}": "/mail/stop/{stop}",
     "/operation": "/operation",
+    "/mail/stop-letters/{token}": "/mail/stop-letters/{letters}",
     "/papers": "/papers",
     "/people": "/people",
     "/settings": "/settings",
@@ -122,6 +124,12 @@ def house(
         reader = db.query(Recipient).one()
         address = stop_url(db, reader=reader, kind="digest", settings=back.settings)
         names["stop"] = address.rsplit("/", 1)[1]
+        contact = CustomerContact(
+            site_id=site.id, address="a@example.org", language="de", changed_at=now
+        )
+        db.add(contact)
+        address = letter_stop_url(db, contact=contact, settings=back.settings)
+        names["letters"] = address.rsplit("/", 1)[1]
     with back.database.session() as db:
         account = set_password_by_link(db, token=token, password=PASSWORD, now=now)
         account.login = "owner@example.org"

@@ -147,7 +147,7 @@ def test_the_short_report_is_enough_for_the_fleet() -> None:
     assert a_fleet(lasting) == a_fleet(short_report(lasting))
     nothing_lasts = dataclasses.replace(whole, findings=(over,))
     assert short_report(nothing_lasts).days == short.days
-    assert short_report(an_empty_report()).days == ()
+    assert short_report(dataclasses.replace(whole, days=())).days == ()
 
 
 def test_an_empty_fleet_says_the_next_step() -> None:

@@ -162,6 +162,7 @@ def test_the_picture_holds_every_hour(sound):
     check = sound.report.field_check
     figure = drawn(checked_hours(check, timezone="Europe/London"))
     assert len(figure.data[1].x) == check.hours
+    assert figure.layout.height == 340  # as the box on the page, whatever the window does
     assert figure.data[1].y[0] == pytest.approx(check.points[0].measured_w / 1000.0)
 
 

@@ -18,6 +18,7 @@ from analysis.sitefile_write import site_to_toml
 from analysis.warranty.hot_years import hot_years, hours_above
 from analysis.warranty.judge import Judged, Record, fluid_days, judge, warranty_end
 from analysis.warranty.terms import TERM_KINDS
+from dashboards.warranty_page import hours_words
 
 FULL = (Path(__file__).parents[2] / "fixtures/sites/mill-lane-4.toml").read_text("utf-8")
 # The same without terms and parts.
@@ -320,6 +321,9 @@ def test_years_add_up_and_days_without_a_log_count_as_not_seen():
     assert second.above_h == {120: 2.0, 150: 1.0, 170: 0.0}
     assert (first.peak_c, second.peak_c) == (130.0, 140.0)
     assert first.lowest_cold_bar is None
+    assert [hours_words(h) for h in (0.0, 0.005, 0.6, 1.04)] == [
+        "none", "under a minute", "36 minutes", "1.0 h",
+    ]  # fmt: skip
 
 
 def test_a_log_without_the_collector_tells_no_hours():
