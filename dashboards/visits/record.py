@@ -24,12 +24,16 @@ class LookedAt:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RecordPart:
-    """A finding on the record: what came of it, what was done, and its checks with results."""
+    """A finding on the record: what came of it, what was done, and its checks with results.
+
+    A check is its words, the result, and the language of the words: one that the catalogue no
+    longer has stays as it was shown.
+    """
 
     title: str
     outcome: str
     note: str
-    checks: tuple[tuple[str, str], ...]
+    checks: tuple[tuple[str, str, str], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,10 +99,10 @@ def record_view(
         says=says,
         site=site,
         day=_date(finished_on, language) if finished_on else None,
-        parts=tuple(_part(one, values, says) for one in looked_at),
+        parts=tuple(_part(one, values, says, language) for one in looked_at),
         measured=_measured(fields, values, labels, says, arrays, language),
         notes=values.get("notes", "").strip(),
-        facts=tuple(facts),
+        facts=_facts(facts, says),
         later=says.later.format(fields=", ".join(dict.fromkeys(named))) if named else None,
         photos=says.photos.format(count=photos) if photos else None,
         name=values.get("name", "").strip() or finished_by,
@@ -107,13 +111,24 @@ def record_view(
     )
 
 
+def _facts(facts: Sequence[str], says: RecordWords) -> tuple[str, ...]:
+    """Give what went into the site file; in other languages how much, as the values stand above."""
+    if facts and says.facts_taken:
+        return (says.facts_taken.format(count=len(facts)),)
+    return tuple(facts)
+
+
 def _date(when: date, language: str) -> str:
     return str(format_date(when, format="long", locale="en_GB" if language == "en" else language))
 
 
-def _part(one: LookedAt, values: Mapping[str, str], says: RecordWords) -> RecordPart:
+def _part(one: LookedAt, values: Mapping[str, str], says: RecordWords, language: str) -> RecordPart:
     results = [
-        (words, says.results.get(values.get(f"check.{one.place}.{number}", ""), ""))
+        (
+            says.checks.get(words, words),
+            says.results.get(values.get(f"check.{one.place}.{number}", ""), ""),
+            language if words in says.checks else "en",
+        )
         for number, words in enumerate(one.checks)
     ]
     outcome = values.get(f"finding.{one.place}.outcome", "")
@@ -121,7 +136,7 @@ def _part(one: LookedAt, values: Mapping[str, str], says: RecordWords) -> Record
         title=says.kinds.get(one.kind, one.title) if one.kind else says.routine,
         outcome=says.outcomes.get(outcome, says.no_outcome) if one.kind else "",
         note=values.get(f"finding.{one.place}.note", "").strip(),
-        checks=tuple((words, result) for words, result in results if result),
+        checks=tuple(check for check in results if check[1]),
     )
 
 

@@ -32,7 +32,7 @@ def record_pdf(view: RecordView) -> bytes:
         _text(pdf, said, size=11, style="B", after=0.5)
         if part.note:
             _text(pdf, part.note, size=10, after=0.5)
-        for words, result in part.checks:
+        for words, result, _ in part.checks:
             _pair(pdf, result, words, size=9.5)
         pdf.ln(2)
     _head(pdf, view.says.measured)

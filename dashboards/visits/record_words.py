@@ -1,9 +1,14 @@
-"""What the service record says, in each language; the words of checks stay as they were shown.
+"""What the service record says, in each language.
 
 To add a language, add a `RecordWords` to `LANGUAGES`; its code is one that Babel knows.
 """
 
-from dataclasses import dataclass
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from dashboards.format import sentence
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -11,7 +16,9 @@ class RecordWords:
     """All text of the record in one language.
 
     `fields` names what was measured, where the name differs from the form's; `choices` the values
-    of choices by field and value; `kinds` the findings, where not the catalogue's title.
+    of choices by field and value; `kinds` the findings, where not the catalogue's title; `checks`
+    the checks by their English sentence. `facts_taken` stands for the list of facts, which is
+    kept in English; empty where the list itself can be read.
     """
 
     name: str
@@ -38,6 +45,14 @@ class RecordWords:
     fields: dict[str, str]
     choices: dict[str, str]
     kinds: dict[str, str]
+    facts_taken: str = ""
+    checks: Mapping[str, str] = field(default_factory=dict)
+
+
+def _checks(name: str) -> Mapping[str, str]:
+    """Give the checks of a table, each written as a sentence like on a visit's page."""
+    text = (Path(__file__).parent / name).read_text(encoding="utf-8")
+    return {sentence(english): sentence(other) for english, other in tomllib.loads(text).items()}
 
 
 EN = RecordWords(
@@ -136,7 +151,10 @@ DE = RecordWords(
         "scald_risk": "Verbrühungsgefahr",
         "yield_shortfall": "Minderertrag ohne bekannte Ursache",
         "not_yet_fitted": "Röhren noch nicht eingesetzt",
+        "no_draw": "Kein Warmwasser entnommen",
     },
+    facts_taken="Angaben aus diesem Besuch: {count}.",
+    checks=_checks("checks_de.toml"),
 )
 
 LANGUAGES: dict[str, RecordWords] = {"en": EN, "de": DE}

@@ -5,8 +5,10 @@ from datetime import date
 
 import pytest
 
+from analysis.faults import CATALOGUE
 from analysis.results import Bounded
 from analysis.sitefile import parse_site
+from dashboards.format import sentence
 from dashboards.links import finding_key
 from dashboards.visits.distance import as_the_crow_flies_km, distance_words
 from dashboards.visits.fields import FLUID, LOOP, problem_of, typed_number, typed_tubes
@@ -14,10 +16,12 @@ from dashboards.visits.listing import ListedSite, PlannedVisit, planned_days, wa
 from dashboards.visits.page import verdict
 from dashboards.visits.record import LookedAt, record_view
 from dashboards.visits.record_words import DE, EN
+from service.visits.routine import CHECKS
 from tests.build_report import a_finding, a_report, at
 from tests.build_service import site_file
 
 ARRAYS = parse_site(site_file()).arrays
+LOW_FLOW = next(fault for fault in CATALOGUE if fault.kind == "low_flow")
 STANDING = a_finding(start_s=at(12, 1, 9), end_s=None, urgency="act")
 
 
@@ -177,6 +181,35 @@ def test_both_languages_of_the_record_say_the_same_things() -> None:
         assert getattr(EN, name).keys() == getattr(DE, name).keys()
     measured = {one.name for group in (LOOP, FLUID) for one in group.fields}
     assert measured <= DE.fields.keys()
+    # Every finding and every check that can be on a record, and no line that nothing needs.
+    assert {fault.kind for fault in CATALOGUE} == DE.kinds.keys()
+    shown = {sentence(one) for fault in CATALOGUE for one in fault.text.check_next} | {*CHECKS}
+    assert shown == DE.checks.keys()
+
+
+def test_a_german_record_is_german_throughout_and_keeps_words_that_nobody_knows() -> None:
+    checks = (sentence(LOW_FLOW.text.check_next[2]), "Look behind the old shed.")
+    view = record_view(
+        {"check.0.0": "found", "check.0.1": "fine", "finding.0.outcome": "put_right"},
+        [LookedAt(place=0, kind="low_flow", title="Too little flow", checks=checks)],
+        arrays=ARRAYS,
+        site="Mill Lane 4",
+        number=3,
+        finished_on=date(2026, 1, 1),
+        finished_by="A. Technician",
+        facts=("flow: 2 l/min from 1 January 2026 on", "meter read: 812.0 kWh"),
+        later=(),
+        photos=0,
+        language="de",
+        today=date(2026, 1, 1),
+    )
+    (part,) = view.parts
+    assert (part.title, part.outcome) == ("Zu wenig Durchfluss", "behoben")
+    (german, result, language), (kept, _, english) = part.checks
+    assert german.startswith("Vor Ort: den Durchflusseinsteller bei voller Leistung ablesen")
+    assert (result, language) == ("das war es", "de")
+    assert (kept, english) == ("Look behind the old shed.", "en")
+    assert view.facts == ("Angaben aus diesem Besuch: 2.",)
 
 
 def test_the_record_keeps_what_cannot_be_read_as_it_was_typed() -> None:
