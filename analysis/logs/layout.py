@@ -8,12 +8,13 @@ from dataclasses import dataclass, replace
 from analysis.channels import Channel, channel, channel_of_tidy
 from analysis.errors import LogError
 from analysis.logs.beside import StampGroup, groups_of
-from analysis.logs.cells import LONGEST_HEAD
+from analysis.logs.cells import LONGEST_HEAD, is_stamp
 from analysis.logs.conversions import Unit, unit_named
 from analysis.logs.dialect import Dialect
 from analysis.logs.numbers import NumberStyle, decimal_evidence, looks_like_number, split_unit
 from analysis.logs.shapes import quoted
 from analysis.logs.spreadsheet_dates import turned_into_date
+from analysis.logs.stamp_formats import looks_like_time_of_day
 from analysis.logs.stamps import StampFormat
 from analysis.logs.step_figures import extremes
 from analysis.logs.timecolumns import StampColumns, find_stamp_columns, further_stamps, stamp_of
@@ -25,6 +26,8 @@ ANY_UNIT = "*"
 # Rows whose end is the begin of the next one: so many at least, and this share of them, for a log
 # may have gaps (engineering judgement).
 _FEWEST_STEPS, _MEETING_FRAC = 3, 0.8
+# So many heads that are times make a table that lies on its side.
+_FEWEST_TIMES = 3
 _NAMED_WITH_UNIT = re.compile(r"(?P<name>.+?)\s*[\[(](?P<unit>[^\])]+)[\])]")
 
 
@@ -123,8 +126,9 @@ def find_layout(name: str, dialect: Dialect, told: LogMap) -> Layout:
     Raises
     ------
     LogError
-        No column for the time, or one channel in two columns.
+        No column for the time, one channel in two columns, or heads that are times.
     """
+    _no_times_for_heads(name, dialect)
     meanings = meanings_of(dialect, told)
     known = {place: meaning for place, (meaning, _) in meanings.items()}
     stamp = find_stamp_columns(name, dialect, told, known)
@@ -195,6 +199,28 @@ def with_late_numbers(layout: Layout, dialect: Dialect, rows: Sequence[Sequence[
         left.remove(column.head)
     every = sorted((*layout.open, *found), key=lambda one: one.place)
     return replace(layout, open=tuple(every), ignored=tuple(left))
+
+
+def _no_times_for_heads(name: str, dialect: Dialect) -> None:
+    """Refuse a table that lies on its side: a column for each time, a row for a sensor or a day."""
+    # Times look like values, so that such heads may pass for the first row.
+    first = dialect.heads if any(dialect.heads) else dialect.samples[0]
+    times = [cell for cell in first if is_stamp(cell, None) or looks_like_time_of_day([cell])]
+    if len(times) < _FEWEST_TIMES or len(times) * 3 <= len(first) * 2:
+        return
+    days = is_stamp(dialect.samples[-1][0].strip(), None)
+    what = (
+        "each row holds a whole day, its hours side by side; export the log with one row for each "
+        "time"
+        if days
+        else "each row holds a sensor, its times side by side; turn the table so that each time "
+        "has a row (in a spreadsheet: copy all, then paste transposed), and save it as CSV"
+    )
+    raise LogError(
+        f"the heads of its columns are times, such as {quoted(times[0])}: {what}",
+        file=name,
+        line=dialect.header_line,
+    )
 
 
 def _no_dates_for_numbers(name: str, dialect: Dialect, stamps: Set[int]) -> None:

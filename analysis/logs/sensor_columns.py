@@ -7,7 +7,7 @@ or one follows the other from the first day on. Where a head does not say so too
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from statistics import median
 
@@ -97,6 +97,7 @@ def long_table_of(
     """
     if layout.columns or not layout.open or told.table == "wide":
         return None
+    layout = _without_empty(dialect, layout, text)
     titled, devices, repeating, unit_place = _in_words(dialect, layout)
     if len(layout.open) == 1:
         value = layout.open[0]
@@ -111,6 +112,8 @@ def long_table_of(
     if numbered is None:
         return None
     numbers, value = numbered
+    if titled and _are_redundant(dialect, text, numbers, titled):
+        numbers = ()
     found = LongTable(
         series_places=tuple(sorted((*devices, *titled, *numbers))[:_MOST_NAMING]),
         unit_place=unit_place,
@@ -126,6 +129,28 @@ def long_table_of(
     if structured or (says_so and look.several()):
         raise _open_table(name, dialect, numbers[0])
     return None
+
+
+def _without_empty(dialect: Dialect, layout: Layout, text: bytes) -> Layout:
+    """Leave out columns that have a head and nothing else, as exports with annotations do."""
+    rows = [row for stretch in spread_rows(text, dialect) for row in stretch]
+    filled = [
+        one
+        for one in layout.open
+        if any(row[one.place].lower() not in MISSING_FOLDED for row in rows)
+    ]
+    return replace(layout, open=tuple(filled)) if filled else layout
+
+
+def _are_redundant(
+    dialect: Dialect, text: bytes, numbers: Sequence[int], titled: Sequence[int]
+) -> bool:
+    """Tell whether numbers only count the sensors that have names of their own."""
+    number_of: dict[str, set[str]] = {}
+    for row in (row for stretch in spread_rows(text, dialect) for row in stretch):
+        name = "|".join(row[place] for place in titled)
+        number_of.setdefault(name, set()).add("|".join(row[place] for place in numbers))
+    return len(number_of) > 1 and all(len(found) == 1 for found in number_of.values())
 
 
 def _in_words(

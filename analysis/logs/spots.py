@@ -2,6 +2,7 @@
 
 from analysis.logs.cells import cells_of, is_comment
 from analysis.logs.dialect import Dialect
+from analysis.logs.headers import bare
 
 _SPOTS = 16
 _SPOT_BYTES = 1500
@@ -15,7 +16,7 @@ def spread_rows(text: bytes, dialect: Dialect) -> list[list[list[str]]]:
     text : bytes
         The file as clean UTF-8.
     dialect : Dialect
-        How it is written; rows of another width are left out.
+        How it is written; rows of another width, and headers that stand again, are left out.
 
     Returns
     -------
@@ -35,6 +36,8 @@ def spread_rows(text: bytes, dialect: Dialect) -> list[list[list[str]]]:
             for line in lines
             if line.strip() and not is_comment(line, dialect.delimiter)
         ]
-        found.append([row for row in rows if len(row) == width])
+        found.append(
+            [row for row in rows if len(row) == width and bare(row) not in dialect.headers.again]
+        )
         at = max(at + every, stop)
     return [rows for rows in found if rows]

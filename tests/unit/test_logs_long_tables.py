@@ -116,3 +116,35 @@ def test_a_wide_table_with_whole_numbers_stays_wide(heads, row):
     known = read(text).files[0].understood
     assert known is not None
     assert not known.long
+
+
+ANNOTATED = """#group,false,false,true
+#datatype,string,long,dateTime,double,string
+#default,r,,,,
+,result,table,_time,_value,sensor
+"""
+
+
+@pytest.mark.parametrize("again", ["", ANNOTATED], ids=["once", "above each sensor"])
+def test_an_export_with_annotations_is_a_long_table(again):
+    blocks = (
+        "".join(f",,{sensor},{stamp(at)},{reading(sensor, at):.1f},S{sensor}\n" for at in range(99))
+        for sensor in range(3)
+    )
+    found = read(ANNOTATED + again.join(blocks))
+    assert sorted(found.open_columns) == ["S0", "S1", "S2"]
+    assert found.rows.kept == 99
+    for sensor in range(3):
+        held = found.open_columns[f"S{sensor}"]
+        assert held.tolist() == [float(f"{reading(sensor, at):.1f}") for at in range(99)]
+
+
+@pytest.mark.parametrize(
+    ("first", "does"), [("Roof", "paste transposed"), ("01.06.2025", "one row for each time")]
+)
+def test_a_table_on_its_side_is_refused_with_what_to_do(first, does):
+    times = ";".join(f"{at:02d}:00" for at in range(24))
+    values = ";".join(f"{at}.5" for at in range(24))
+    rows = f"{first};{values}\n{first.replace('1', '2', 1)};{values}\n"
+    with pytest.raises(LogError, match=does):
+        read(f"Sensor;{times}\n{rows}")
