@@ -1,7 +1,7 @@
 """Corrected logs: they replace what they cover, and undoing them restores it bit for bit."""
 
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -117,6 +117,7 @@ def test_undoing_the_only_file_leaves_a_site_without_data(
 def test_the_order_in_which_a_worker_reads_does_not_matter(back: BackEnd) -> None:
     from service.ingest.files import RawStore
     from service.ingest.settling import settle_upload
+    from service.jobs import claims
 
     found = []
     for slug, order in (("mill-lane-4", (0, 1, 2)), ("mill-lane-4-2", (2, 0, 1))):
@@ -125,7 +126,10 @@ def test_the_order_in_which_a_worker_reads_does_not_matter(back: BackEnd) -> Non
         worker = back.worker()
         for place in order:
             key = f"upload:{numbers[place]}"
-            assert worker._take(key)
+            now = back.clock.now()
+            with back.database.session() as db:
+                until = now + timedelta(minutes=5)
+                assert claims.claim(db, key=key, holder=worker.holder, now=now, until=until)
             settle_upload(
                 back.database,
                 raw=RawStore(back.settings.data_dir),
