@@ -131,6 +131,14 @@ def _efficiency_frac(backups: Sequence[Backup]) -> float:
     return max(spans)
 
 
+# What is said of where the factors come from; a sheet has each in its language.
+CO2_SOURCES = (
+    "factors of the site file",
+    "site file and SAP 10.2 Table 12, edition of March 2025",
+    "SAP 10.2 Table 12, edition of March 2025",
+)
+
+
 def _co2_source(backups: Sequence[Backup]) -> str:
     """Say where the CO2 factors come from."""
     told = all(
@@ -141,9 +149,7 @@ def _co2_source(backups: Sequence[Backup]) -> str:
         backup.co2_kg_per_kwh is not None or backup.electricity_co2_kg_per_kwh is not None
         for backup in backups
     )
-    if told:
-        return "factors of the site file"
-    return f"{'site file and ' if some else ''}SAP 10.2 Table 12, edition of March 2025"
+    return CO2_SOURCES[0 if told else 1 if some else 2]
 
 
 def _fuel(

@@ -44,6 +44,7 @@ class Sentences:
     heat_note: str
     money_note: str
     co2_note: str
+    co2_sources: dict[str, str]
     made_on: str
     pdf: str
     print: str
@@ -89,6 +90,12 @@ EN = Sentences(
     heat_note="Heat that reached your hot water store, measured at the store.",
     money_note="After the cost of running the solar pump, at the prices on record for each day.",
     co2_note="CO₂ factors: {source}.",
+    co2_sources={
+        "factors of the site file": "as stated in the facts of the plant",
+        "SAP 10.2 Table 12, edition of March 2025": "SAP 10.2 Table 12, edition of March 2025",
+        "site file and SAP 10.2 Table 12, edition of March 2025": "facts of the plant and SAP 10.2 "
+        "Table 12, edition of March 2025",
+    },
     made_on="Data until {until}. Made on {today}.",
     pdf="As PDF",
     print="Print",
@@ -143,6 +150,12 @@ DE = Sentences(
     heat_note="Wärme, die in Ihrem Warmwasserspeicher ankam, am Speicher gemessen.",
     money_note="Nach Abzug des Stroms für die Solarpumpe, zu den hinterlegten Preisen jedes Tages.",
     co2_note="CO₂-Faktoren: {source}.",
+    co2_sources={
+        "factors of the site file": "wie in den Anlagendaten angegeben",
+        "SAP 10.2 Table 12, edition of March 2025": "SAP 10.2, Tabelle 12, Ausgabe März 2025",
+        "site file and SAP 10.2 Table 12, edition of March 2025": "Anlagendaten und SAP 10.2, "
+        "Tabelle 12, Ausgabe März 2025",
+    },
     made_on="Daten bis {until}. Erstellt am {today}.",
     pdf="Als PDF",
     print="Drucken",

@@ -309,5 +309,6 @@ def _notes(writer: _Writer, shown: YearFigures, report: Report) -> tuple[str, ..
     if report.savings.money_net is not None:
         notes.append(says.money_note)
     if report.savings.co2_source:
-        notes.append(says.co2_note.format(source=report.savings.co2_source))
+        source = report.savings.co2_source
+        notes.append(says.co2_note.format(source=says.co2_sources.get(source, source)))
     return tuple(notes)
