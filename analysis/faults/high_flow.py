@@ -12,6 +12,7 @@ from analysis.days import DayTable, Happening
 from analysis.faults._cautions import ELECTRICITY, HOT_PARTS, LOCAL_CODES
 from analysis.faults._flow_share import (
     BANDS_PERCENT,
+    SOUND_FRAC,
     against_own,
     happenings_of,
     metered_share,
@@ -65,6 +66,7 @@ class HighFlow:
     sound_frac : below it a day is sound
     least_days, within_days : fewer days in so many are not reported
     quiet_days : so many sound days end it
+    linear_days : so many days on which part command went by commissioning prove the pump linear
     """
 
     high_frac: float = 1.6
@@ -72,6 +74,7 @@ class HighFlow:
     least_days: int = 4
     within_days: int = 15
     quiet_days: int = 3
+    linear_days: int = 3
     kind: str = "high_flow"
     text: FaultText = TEXT
     sources: tuple[Source, ...] = (
@@ -112,15 +115,20 @@ class HighFlow:
         """Give metered over commissioned flow, and how far it is above what is right there.
 
         Near full command the commissioned flow is right; at part command, where a pump need not be
-        linear, what flowed there before.
+        linear, what flowed there before, or commissioning once earlier days went by it.
         """
         full, *parts = (table.column(_column(band)) for band in BANDS_PERCENT)
+        told = np.isfinite(parts)
+        at_part = np.array(parts)
+        sound = ~told | ((at_part >= SOUND_FRAC[0]) & (at_part <= SOUND_FRAC[1]))
+        linear = told.any(axis=0) & sound.all(axis=0)
+        proven = np.cumsum(linear) - linear >= self.linear_days
         share, excess = full.copy(), full.copy()
         for part in parts:
             own = against_own(part)
             # Far above its past and above what was set: a plant put right is not too fast.
             above = np.where(part > self.sound_frac, own.share, np.minimum(own.share, 1.0))
-            excess = np.fmax(excess, above)
+            excess = np.fmax(excess, np.where(proven, part, above))
             share = np.where(np.isfinite(share), share, part)
         return share, excess
 

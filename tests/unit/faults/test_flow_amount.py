@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from analysis.faults._flow_share import against_own
+from analysis.faults.high_flow import HighFlow
 from analysis.faults.low_flow import LowFlow
 from fixtures.faults import Fault
 from fixtures.weather import CONTINENTAL
@@ -105,6 +106,23 @@ def test_twice_the_flow_at_part_command_is_told_by_the_plants_own_past():
     (found,) = of_kind(a_plant(days=50, faults=(fault,)).report(), "high_flow")
     assert found.evidence[0].value == pytest.approx(200.0, rel=0.1)
     assert at("2025-05-19") < found.start_s < at("2025-05-31")
+
+
+@pytest.mark.parametrize(("usual", "told"), [(0.97, True), (1.7, False)])
+def test_part_command_goes_by_the_papers_once_the_pump_has_shown_itself_linear(usual, told):
+    """Twice the flow leaves full command for good: no past tells of the new one."""
+    part = np.full(30, np.nan)
+    part[[2, 5, 9]] = usual
+    part[12:] = 1.94
+    table = a_table(
+        count=30,
+        metered_flow_share_70=np.where(np.arange(30) < 12, 0.97, np.nan),
+        metered_flow_share_45=part,
+        metered_flow_share_25=np.nan, asked_flow_l_min=2.0,
+        pumped_from_s=np.arange(30) * 86400.0, pumped_until_s=np.arange(30) * 86400.0 + 3600.0,
+    )  # fmt: skip
+    found = HighFlow().conclude(a_history(table)).findings
+    assert [item.start_s for item in found] == ([12 * 86400] if told else [])
 
 
 def test_a_little_less_flow_is_fine():
