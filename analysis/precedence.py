@@ -146,8 +146,10 @@ _WORTH = 0.5
 _TAKES_THE_YIELD = frozenset(
     {"not_yet_fitted", "lost_circulation", "charge_limit_low", "degraded_tubes", "low_flow"}
 )
-# A cause goes on acting for a while: a sensor repaired at noon leaves a hot collector.
+# A cause goes on acting for a while: a sensor repaired at noon leaves a hot collector. A low limit
+# shows itself only where the pump ran before it stopped, some days late (engineering judgement).
 _BEFORE_S = int(SECONDS_PER_HOUR)
+_SEEN_LATE_S = {"charge_limit_low": int(2.0 * SECONDS_PER_DAY)}
 _AFTER_S = int(SECONDS_PER_DAY / 2)
 # What came back so soon was hardly gone between (engineering judgement).
 _BREAK_S = int(7.0 * SECONDS_PER_DAY)
@@ -239,8 +241,8 @@ def _covered(item: Finding, causes: Sequence[Finding], until_s: int) -> float:
             spells[-1][1] = max(spells[-1][1], ends)
         else:
             spells.append([begins, ends])
+    before_s = max((_SEEN_LATE_S.get(cause.kind, _BEFORE_S) for cause in causes), default=0)
     shared = sum(
-        max(min(end, ends + _AFTER_S) - max(start, begins - _BEFORE_S), 0)
-        for begins, ends in spells
+        max(min(end, ends + _AFTER_S) - max(start, begins - before_s), 0) for begins, ends in spells
     )
     return shared / max(end - start, 1)

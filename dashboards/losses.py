@@ -20,6 +20,7 @@ _NOT_COUNTED: Mapping[str, str] = {
     "frost_risk": "none counted (a risk, not a loss so far)",
     "not_yet_fitted": "none counted (no heat was to be expected)",
     "scald_risk": "none counted (a risk, not a loss)",
+    "store_overheat": "none counted (a danger, not a loss)",
     "hygiene_temperature": "none counted (a risk, not a loss)",
     "fluid_stress": "none counted (what stood hot is told by the cause)",
     "no_draw": "none (nothing is wrong)",

@@ -210,7 +210,10 @@ class ChargeLimitLow:
 
 
 def _lost(history: History, dates: set[str]) -> Bounded | None:
-    """Give expected less delivered heat on these days, None where either is unknown."""
+    """Give expected less delivered heat on these days, None where neither is known on any.
+
+    Days that lack a figure are taken for the others' like; only those others lost it for sure.
+    """
     table = history.table
     known = np.isfinite(table.column("expected_kwh")) & np.isfinite(table.column("heat_kwh"))
     days = np.array(
@@ -223,4 +226,5 @@ def _lost(history: History, dates: set[str]) -> Bounded | None:
         return None
     gap = max(wanted.value - got.value, 0.0)
     reach = float(np.hypot(wanted.high - wanted.value, got.high - got.value))
-    return Bounded(value=gap, low=max(gap - reach, 0.0), high=gap + reach)
+    all_days = len(dates) / days.size
+    return Bounded(value=all_days * gap, low=max(gap - reach, 0.0), high=all_days * (gap + reach))

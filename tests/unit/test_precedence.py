@@ -42,6 +42,21 @@ def test_a_cause_explains_what_happens_within_its_time():
     assert [item.suppressed_by for item in explained] == ["lost_circulation"]
 
 
+def test_a_low_limit_shows_itself_some_days_late():
+    standing = finding("lost_circulation", (5, 1), (5, 4))
+    for from_day, told in (
+        (3, ["charge_limit_low"]),
+        (5, ["charge_limit_low", "lost_circulation"]),
+    ):
+        limit = finding("charge_limit_low", (5, from_day), (5, 20))
+        assert kinds(sort_out([limit, standing], until_s=UNTIL)[0]) == told
+    valve = finding("pressure_loss", (5, 3), (5, 20))
+    assert kinds(sort_out([valve, standing], until_s=UNTIL)[0]) == [
+        "lost_circulation",
+        "pressure_loss",
+    ]
+
+
 def test_what_happens_at_another_time_stands_by_itself():
     kept, explained = sort_out(
         [finding("lost_circulation"), finding("stagnation", (7, 3), (7, 20))], until_s=UNTIL

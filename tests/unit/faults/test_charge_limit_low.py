@@ -8,7 +8,17 @@ import pytest
 from analysis.days import Happening
 from analysis.faults import Judged, NotJudged
 from fixtures.faults import Fault
-from tests.build import NO_SUN_LOG, PUMP_LOG, a_history, a_plant, a_table, fault_of, of_kind
+from tests.build import (
+    NO_SUN_LOG,
+    PUMP_LOG,
+    a_history,
+    a_plant,
+    a_site,
+    a_table,
+    fault_of,
+    of_kind,
+)
+from tests.unit.faults.test_yield_shortfall import PARTS
 
 pytestmark = pytest.mark.thorough
 
@@ -77,7 +87,7 @@ def test_full_stores_and_failures_are_not_it(given):
     assert conclusion.findings == ()
 
 
-def stops(stop_c, clock_h):
+def stops(stop_c, clock_h, **columns):
     """Give a table of one stop a day."""
     count = len(stop_c)
     table = a_table(
@@ -85,6 +95,7 @@ def stops(stop_c, clock_h):
         charged_high=np.zeros(count + 5),
         seen_collector=np.ones(count + 5),
         seen_store_bottom=np.ones(count + 5),
+        **columns,
     )
     items = [
         Happening(
@@ -96,7 +107,7 @@ def stops(stop_c, clock_h):
         )
         for day, (temperature, clock) in enumerate(zip(stop_c, clock_h, strict=True))
     ]
-    history = a_history(replace(table, happenings=tuple(items)))
+    history = a_history(replace(table, happenings=tuple(items)), site=a_site())
     return fault_of(KIND).conclude(history).findings
 
 
@@ -113,6 +124,17 @@ def stops(stop_c, clock_h):
 )
 def test_one_temperature_and_not_one_hour(stop_c, clock_h, seen):
     assert len(stops(stop_c, clock_h)) == seen
+
+
+def test_days_whose_heat_is_unknown_cost_like_the_others():
+    wanted, got = np.full(9, 5.0), np.array([3.0, 3.0, *[np.nan] * 7])
+    (found,) = stops(
+        (45.0, 44.0, 45.5, 45.0), (11.0, 13.0, 12.0, 14.5),
+        expected_kwh=wanted, expected_gain_kwh=wanted, heat_kwh=got, **PARTS,
+    )  # fmt: skip
+    # Two days lack 4 kWh for sure, all four 8.
+    assert found.lost.value == pytest.approx(8.0)
+    assert found.lost.low <= 4.0 < 8.0 < found.lost.high
 
 
 def test_it_is_not_judged_without_the_store():
