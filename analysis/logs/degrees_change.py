@@ -22,6 +22,7 @@ _WITHIN_K = 12.0
 _ONE_NIGHT_S, _FARTHEST_S = int(SECONDS_PER_DAY / 4.0), 3 * int(SECONDS_PER_DAY)
 # The least leap that is looked at [K]; rows on each side that must hold; how many leaps are looked
 # at; where a day is whole enough to have quiet hours [s].
+_FARTHEST_K = 1e4
 _LEAST_K, _FEWEST_ROWS, _MOST_LEAPS = 18.0, 4, 200
 _WHOLE_S = 0.8 * SECONDS_PER_DAY
 _QUIET_PERCENT = 15
@@ -44,7 +45,7 @@ def degrees_change_at(
     tuple or None
         The stamp of the first row after the change [s], and whether it is upward (from °C to °F).
     """
-    warm = {name: values for name, values in columns.items() if _is_warmth(name)}
+    warm = {name: _near(values) for name, values in columns.items() if _is_warmth(name)}
     slow = [values for name, values in warm.items() if base_name(name) not in _QUICK]
     if len(warm) < _FEWEST or not slow:
         return None
@@ -58,6 +59,12 @@ def degrees_change_at(
         if _changes(stamp_s, list(warm.values()), before, after, upward=bool(steps[at] > 0.0)):
             return int(stamp_s[after]), bool(steps[at] > 0.0)
     return None
+
+
+def _near(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Leave out what is no temperature in any degrees."""
+    with np.errstate(invalid="ignore"):
+        return np.where(np.abs(values) < _FARTHEST_K, values, np.nan)
 
 
 def _is_warmth(name: str) -> bool:

@@ -196,7 +196,8 @@ def with_late_numbers(layout: Layout, dialect: Dialect, rows: Sequence[Sequence[
     ]
     left = list(layout.ignored)
     for column in found:
-        left.remove(column.head)
+        if column.head in left:
+            left.remove(column.head)
     every = sorted((*layout.open, *found), key=lambda one: one.place)
     return replace(layout, open=tuple(every), ignored=tuple(left))
 

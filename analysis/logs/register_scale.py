@@ -31,6 +31,8 @@ _LEAST_KWH, _NEAR = 5.0, 0.1
 # practice, no source), and on how many days; quarter of the days that must be beyond it.
 _MOST_KWH_M2, _FEWEST_DAYS, _PERCENT = 10.0, 4, 75
 _ASKED_FRAC = 0.85
+# Beyond this no number is a reading, and its powers of ten mean nothing [kWh].
+_MOST_KWH = 1e10
 
 
 def asked_for_scale(
@@ -91,8 +93,10 @@ def _flown_kwh(
     """Give the heat that the loop carried from each row to the next [kWh], None without a meter."""
     if not {"flow", "loop_hot", "loop_cold"} <= set(columns) or len(stamp_s) < 2:
         return None
-    spread_k = np.maximum(columns["loop_hot"] - columns["loop_cold"], 0.0)
-    power_w = _W_PER_L_MIN_K * columns["flow"] * spread_k
+    with np.errstate(over="ignore", invalid="ignore"):
+        spread_k = np.maximum(columns["loop_hot"] - columns["loop_cold"], 0.0)
+        power_w = _W_PER_L_MIN_K * np.maximum(columns["flow"], 0.0) * spread_k
+        power_w[~(power_w < _MOST_KWH)] = np.nan
     step_s = np.clip(np.diff(stamp_s), 0.0, _LONGEST_S)
     return np.asarray(power_w[:-1] * step_s / JOULES_PER_KWH)
 
@@ -104,7 +108,8 @@ def _times(
     site: Site | None,
 ) -> int:
     """Give by which power of ten a register counts too much (negative: too little), 0 for none."""
-    rows = np.flatnonzero(np.isfinite(register_kwh))
+    with np.errstate(invalid="ignore"):
+        rows = np.flatnonzero(np.abs(register_kwh) < _MOST_KWH)
     if len(rows) < 2:
         return 0
     gained = np.maximum(np.diff(register_kwh[rows]), 0.0)
