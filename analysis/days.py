@@ -10,6 +10,7 @@ pass over everything.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
+from math import isfinite
 from types import MappingProxyType
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -191,17 +192,17 @@ def span_s(table: DayTable) -> tuple[int, int] | None:
 
 def day_rows(table: DayTable) -> list[dict[str, object]]:
     """Turn a table into one plain JSON-ready row per day (NaN left out), for storage."""
+    names, values = list(table.columns), list(table.columns.values())
+    numbers = np.stack(values, axis=1).tolist() if values else [[] for _ in table.days.dates]
     rows: list[dict[str, object]] = [
         {
             "date": day,
             "columns": {
-                name: float(values[number])
-                for name, values in table.columns.items()
-                if np.isfinite(values[number])
+                name: number for name, number in zip(names, own, strict=True) if isfinite(number)
             },
             "happenings": [],
         }
-        for number, day in enumerate(table.days.dates)
+        for day, own in zip(table.days.dates, numbers, strict=True)
     ]
     place = {day: number for number, day in enumerate(table.days.dates)}
     for item in table.happenings:

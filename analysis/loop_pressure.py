@@ -8,6 +8,7 @@ gas is as warm as the room, which resting pipes tell at night and the air outdoo
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from math import inf, sqrt
 
 import numpy as np
 
@@ -226,16 +227,19 @@ Fit = Callable[[Ints], Swing | None]
 
 def swing_of(table: DayTable) -> Fit:
     """Give the fit of growth and air over chosen rows of a table; None where they tell nothing."""
-    columns = np.stack([table.column(f"swing_{name}") for name in _SUMS])
+    # Few rows at a time: plain numbers are sooner added than arrays.
+    days = np.stack([table.column(f"swing_{name}") for name in _SUMS], axis=1).tolist()
 
     def fitted(rows: Ints) -> Swing | None:
-        gg, ga, aa, gy, ay, yy, n, g2, gas = columns[:, rows].sum(axis=1)
+        sums = map(sum, zip(*[days[row] for row in rows.tolist()], strict=True))
+        gg, ga, aa, gy, ay, yy, n, g2, gas = sums
         own = gg * aa - ga**2
         if not (n >= _LEAST_BINS and own > 1e-6 * gg * aa):
             return None
         by_g, by_a = (gy * aa - ay * ga) / own, (ay * gg - gy * ga) / own
         left = max(yy - by_g * gy - by_a * ay, 0.0) / max(n - 3.0, 1.0)
         # Bins of an hour err together, the gas's warmth does all day.
-        return Swing(per_l=-by_g, u_per_l=float(np.sqrt(12.0 * left * aa / own + gas / g2**2)))
+        warmth = gas / g2**2 if g2 else inf
+        return Swing(per_l=-by_g, u_per_l=sqrt(12.0 * left * aa / own + warmth))
 
     return fitted

@@ -1,5 +1,7 @@
 """Quantiles of many small groups at once, as `numpy.quantile` gives them one by one."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from analysis.record import Floats, Ints
@@ -20,6 +22,15 @@ def quantile_of_rows(values: Floats, frac: float) -> Floats:
     ordered = np.sort(values, axis=1)  # NaN comes last
     known = np.isfinite(ordered).sum(axis=1)
     return _at(ordered.ravel(), np.arange(len(values)) * values.shape[1], known, frac)
+
+
+def quantile_of_sorted(ordered: Sequence[float], frac: float) -> float:
+    """Give a quantile of known values that rise; at least one."""
+    place = frac * (len(ordered) - 1)
+    below = int(place)
+    low, high = ordered[below], ordered[min(below + 1, len(ordered) - 1)]
+    share, apart = place - below, high - low
+    return low + apart * share if share < 0.5 else high - apart * (1.0 - share)
 
 
 def quantile_of_groups(values: Floats, group: Ints, count: int, frac: float) -> Floats:

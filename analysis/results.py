@@ -7,6 +7,7 @@ figure with bounds carries a 95 % interval.
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, is_dataclass
 from datetime import UTC, datetime
+from functools import cache
 from typing import Any, Literal
 
 from analysis.basis import Basis, basis_from_json
@@ -405,15 +406,24 @@ def _finding(data: Mapping[str, Any]) -> Finding:
 
 
 def _plain(value: object) -> Any:
-    if is_dataclass(value) and not isinstance(value, type):
-        return {item.name: _plain(getattr(value, item.name)) for item in fields(value)}
+    # What there is most of comes first.
+    if isinstance(value, float):
+        return _number(value)
+    if value is None or isinstance(value, (str, int)):
+        return value
     if isinstance(value, Mapping):
         return {key: _plain(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):
         return [_plain(item) for item in value]
-    if isinstance(value, float):
-        return _number(value)
+    if is_dataclass(value):
+        return {name: _plain(getattr(value, name)) for name in _names(type(value))}
     return value
+
+
+@cache
+def _names(kind: type) -> tuple[str, ...]:
+    """Give the names of a dataclass's fields."""
+    return tuple(item.name for item in fields(kind))
 
 
 def _number(value: float | None) -> float | None:

@@ -15,11 +15,12 @@ hold, beside what every site file may say, these additions:
 """
 
 import difflib
-from bisect import bisect_right
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 from functools import lru_cache
+from itertools import pairwise
 from typing import Any
 
 from analysis.site import Change, Controller, HandReading, LogMap, Part, Sensors, Site, Sun
@@ -147,14 +148,11 @@ def facts_of_days(site: Site, dates: Sequence[str]) -> tuple[Site, ...]:
     dates : sequence of str
         Local civil days as ISO dates, rising.
     """
-    edges = [day.isoformat() for day in change_dates(site)]
-    spans: dict[int, Site] = {}
-    facts = []
-    for day in dates:
-        passed = bisect_right(edges, day)
-        if passed not in spans:
-            spans[passed] = site_on(site, date.fromisoformat(day))
-        facts.append(spans[passed])
+    cuts = [bisect_left(dates, day.isoformat()) for day in change_dates(site)]
+    facts: list[Site] = []
+    for first, last in pairwise((0, *cuts, len(dates))):
+        if first < last:
+            facts.extend([site_on(site, date.fromisoformat(dates[first]))] * (last - first))
     return tuple(facts)
 
 

@@ -249,17 +249,19 @@ def _pieces(days: ClockDays) -> tuple[list[int], float]:
     count = len(days.day)
     levels = np.unique(np.quantile(days.offset_s, np.linspace(0.0, 1.0, _LEVELS)))
     each = _cost(days, days.offset_s[:, None] - levels[None, :])
-    summed = np.concatenate([np.zeros((1, len(levels))), np.cumsum(each, axis=0)])
+    # Levels one above the other, edges side by side: the least of many levels is soon found so.
+    summed = np.concatenate([np.zeros((1, len(levels))), np.cumsum(each, axis=0)]).T
     every = max(1, -(-count // _MOST_EDGES))
     least = min(_LEAST_PIECE, count)
     edges = np.unique([*range(0, count - least + 1, every), count])
+    summed = np.ascontiguousarray(summed[:, edges])
     best = np.full(len(edges), np.inf)
     best[0] = 0.0
     came = np.zeros(len(edges), dtype=np.int64)
     for here in range(1, len(edges)):
         before = np.flatnonzero((edges[here] - edges[:here] >= least) & np.isfinite(best[:here]))
         if before.size:
-            own = (summed[edges[here]] - summed[edges[before]]).min(axis=1)
+            own = (summed[:, here, None] - summed[:, before]).min(axis=0)
             total = best[before] + own + _PENALTY[days.basis] * (edges[before] > 0)
             came[here] = before[total.argmin()]
             best[here] = total.min()
@@ -287,38 +289,38 @@ def _drift(days: ClockDays) -> tuple[Drift | None, float]:
     least_s = SECONDS_PER_MONTH
     if span_s < least_s or len(days.day) < 2 * _LEAST_PIECE:
         return None, np.inf
-    best: Drift | None = None
-    cheapest = np.inf
-    for since_s in np.linspace(days.time_s[0], days.time_s[-1] - least_s, _HINGES):
-        late = np.maximum(days.time_s - since_s, 0.0) / SECONDS_PER_MONTH
-        found = _sloped(days, late, float(since_s))
-        cost = cost_of(days, days.offset_s - found.at(days.time_s))
-        if cost < cheapest:
-            best, cheapest = found, cost
-    if best is not None:
-        change_s = abs(best.per_month_s) * (days.time_s[-1] - best.since_s) / SECONDS_PER_MONTH
-        sure = abs(best.per_month_s) > _COVER_95 * best.u_per_month_s
-        if change_s < _LEAST_STEP_S[days.basis] or not sure:
-            return None, np.inf
-    return best, cheapest
+    since_s = np.linspace(days.time_s[0], days.time_s[-1] - least_s, _HINGES)
+    found = _sloped(days, since_s)
+    costs = [cost_of(days, days.offset_s - one.at(days.time_s)) for one in found]
+    cheapest = int(np.argmin(costs))
+    best = found[cheapest]
+    change_s = abs(best.per_month_s) * (days.time_s[-1] - best.since_s) / SECONDS_PER_MONTH
+    sure = abs(best.per_month_s) > _COVER_95 * best.u_per_month_s
+    if change_s < _LEAST_STEP_S[days.basis] or not sure:
+        return None, np.inf
+    return best, costs[cheapest]
 
 
-def _sloped(days: ClockDays, late: Floats, since_s: float) -> Drift:
+def _sloped(days: ClockDays, since_s: Floats) -> list[Drift]:
+    """Fit a drift from each of these instants on, all side by side; far days count little."""
     weight = days.noise_s**-2.0
-    counts = weight.copy()
-    design = np.stack([np.ones_like(late), late])
+    late = np.maximum(days.time_s - since_s[:, None], 0.0) / SECONDS_PER_MONTH
+    counts = np.broadcast_to(weight, late.shape)
+    design = np.stack([np.ones_like(late), late], axis=1)
     for _ in range(_ROUNDS):
-        normal = (design * counts) @ design.T + 1e-15 * np.eye(2)
-        offset_s, per_month_s = np.linalg.solve(normal, (design * counts) @ days.offset_s)
-        off = days.offset_s - offset_s - per_month_s * late
+        weighed = design * counts[:, None, :]
+        normal = weighed @ design.transpose(0, 2, 1) + 1e-15 * np.eye(2)
+        line = np.linalg.solve(normal, weighed @ days.offset_s[:, None])
+        off = days.offset_s - line[:, 0] - line[:, 1] * late
         counts = weight / (1.0 + 0.5 * weight * off**2)
-    spread = np.linalg.inv(normal)[1, 1]
-    scatter = max(2.0 * (counts * weight * off**2).sum() / counts.sum(), 1.0)
+    spread = np.linalg.inv(normal)[:, 1, 1]
+    scatter = np.maximum(2.0 * (counts * weight * off**2).sum(axis=1) / counts.sum(axis=1), 1.0)
     # What seasons do to the ends of the drift stays.
-    u_s = np.hypot(np.sqrt(scatter * spread), days.stays_s / max(late.max(), 1e-9))
-    return Drift(
-        since_s=since_s,
-        offset_s=float(offset_s),
-        per_month_s=float(per_month_s),
-        u_per_month_s=float(u_s),
-    )
+    ends_s = days.stays_s / np.maximum(late.max(axis=1), 1e-9)
+    u_s = np.hypot(np.sqrt(scatter * spread), ends_s)
+    return [
+        Drift(since_s=since, offset_s=offset, per_month_s=per_month, u_per_month_s=u)
+        for since, (offset, per_month), u in zip(
+            since_s.tolist(), line[:, :, 0].tolist(), u_s.tolist(), strict=True
+        )
+    ]

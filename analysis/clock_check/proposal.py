@@ -87,15 +87,16 @@ def stated_zone(site: Site) -> str:
     return site.log.timezone or site.place.timezone
 
 
-def zone_of_clock(days: ClockDays, site: Site) -> str | None:
+def zone_of_clock(days: ClockDays, site: Site, course: Course | None = None) -> str | None:
     """Give the zone that the clock seems to run on, None where it is not a matter of zones.
 
-    Where a log covers both halves of the year, summer time tells zones of one offset apart; where
-    it does not, the zone of the place goes before others.
+    `course` is what `course_of` says of the days, worked out here where it is not at hand. Where a
+    log covers both halves of the year, summer time tells zones of one offset apart; where it does
+    not, the zone of the place goes before others.
     """
     stated = stated_zone(site)
     as_stated = _offsets_s(stated, days.time_s)
-    course = course_of(days)
+    course = course_of(days) if course is None else course
     free = cost_of(days, days.offset_s - _course_s(course, days))
     nothing = _cost_but_for_bias(days)
     best: tuple[float, str] | None = None
@@ -121,7 +122,7 @@ def _cost_but_for_bias(days: ClockDays) -> float:
 def corrections(days: ClockDays, site: Site) -> tuple[Correction, ...]:
     """Give what would put the clock right, the plainest first; nothing where it is right."""
     course = course_of(days)
-    zone = zone_of_clock(days, site)
+    zone = zone_of_clock(days, site, course)
     found = [] if zone is None else [Correction(timezone=zone)]
     own = _own(course, site)
     return tuple(found if own is None else [*found, own])

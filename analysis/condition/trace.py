@@ -70,27 +70,27 @@ class Trace:
         rows, out = self.rows[first:last] / self.scatter, self.out[first:last] / self.scatter
         size = rows.shape[0]
         onsets = np.arange(max(size - reach, least), size - least + 1)
-        step = (np.arange(size)[None, :] >= onsets[:, None]) / self.scatter
-        precise, known = np.diag(1.0 / self.prior_u**2), rows.shape[1]
-        full = np.empty((len(onsets), known + 1, known + 1))
-        full[:, :known, :known] = precise + rows.T @ rows
-        cross = step @ rows
-        full[:, :known, known], full[:, known, :known] = cross, cross
-        full[:, known, known] = (step**2).sum(axis=1)
-        right = np.empty((len(onsets), known + 1))
-        right[:, :known] = precise @ self.prior + rows.T @ out
-        right[:, known] = step @ out
-        covariance = np.linalg.inv(full)
-        fitted = np.einsum("nij,nj->ni", covariance, right)
-        u = np.sqrt(covariance[:, known, known])
-        best = int(np.argmin(fitted[:, known] / u))
-        level = float(np.mean(self.rows[first:last] @ fitted[best, :known]))
+        after = slice(onsets[0], None)
+        cross, pull = (
+            np.cumsum(of[after][::-1], axis=0)[::-1][: len(onsets)].T / self.scatter
+            for of in (rows, out)
+        )
+        # The step is what is left of each onset's column once the parameters have had their part.
+        precise = np.diag(1.0 / self.prior_u**2)
+        right = precise @ self.prior + rows.T @ out
+        solved = np.linalg.solve(precise + rows.T @ rows, np.column_stack([right, cross]))
+        alone, part = solved[:, 0], solved[:, 1:]
+        left = (size - onsets) / self.scatter**2 - (cross * part).sum(axis=0)
+        step, u = (pull - right @ part) / left, 1.0 / np.sqrt(left)
+        best = int(np.argmin(step / u))
+        sound = alone - part[:, best] * step[best]
+        level = float(np.mean(self.rows[first:last] @ sound))
         return Drop(
             onset=first + int(onsets[best]),
             seen=last,
-            frac=-float(fitted[best, known]) / level,
+            frac=-float(step[best]) / level,
             u_frac=float(u[best]) / level,
-            sound=fitted[best, :known],
+            sound=sound,
         )
 
 

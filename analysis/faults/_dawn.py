@@ -4,11 +4,13 @@ By dawn a collector left alone has come down to the air, whatever the store hold
 store feeds stands near its bottom, night after night, however warm or cold that is.
 """
 
+from datetime import date
+
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from analysis.case import Case, pump_on
 from analysis.days import DayTable
-from analysis.faults._episodes import days_between
 from analysis.grid import BIN_S, DAY_BINS
 from analysis.record import Bools, Floats
 from analysis.units import SECONDS_PER_HOUR
@@ -58,15 +60,15 @@ def followed(table: DayTable) -> Bools:
     season = table.column("dawn_season_c")
     known = np.flatnonzero(np.isfinite(roof) & np.isfinite(store))
     flags = np.zeros(roof.shape, dtype=np.bool_)
-    for first in range(known.size - _NIGHTS + 1):
-        nights = known[first : first + _NIGHTS]
-        dates = table.days.dates
-        if days_between(dates[nights[0]], dates[nights[-1]]) > _WITHIN_DAYS:
-            continue
-        spread_k = float(store[nights].std())
-        above = roof[nights] - store[nights]
-        near = _NEAR_K[0] <= above.mean() <= _NEAR_K[1]
-        near = near and (roof - season)[nights].mean() >= _LEAST_WARM_K
-        if spread_k >= _LEAST_SPREAD_K and near and above.std() <= _CLOSE_FRAC * spread_k:
-            flags[nights] = True
+    if known.size < _NIGHTS:
+        return flags
+    nights = sliding_window_view(known, _NIGHTS)
+    number = np.array([date.fromisoformat(day).toordinal() for day in table.days.dates])
+    close = number[nights[:, -1]] - number[nights[:, 0]] <= _WITHIN_DAYS
+    spread_k, above = store[nights].std(axis=1), (roof - store)[nights]
+    over_k = above.mean(axis=1)
+    near = (over_k >= _NEAR_K[0]) & (over_k <= _NEAR_K[1])
+    near &= (roof - season)[nights].mean(axis=1) >= _LEAST_WARM_K
+    near &= (spread_k >= _LEAST_SPREAD_K) & (above.std(axis=1) <= _CLOSE_FRAC * spread_k)
+    flags[nights[close & near]] = True
     return flags

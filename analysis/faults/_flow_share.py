@@ -6,6 +6,7 @@ it (`analysis.clear_sky`): no plant brings more than that sky, so a spread that 
 less flows. The plant's own earlier days carry the same errors of sensors, sky and papers.
 """
 
+from bisect import bisect_left, insort
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +14,7 @@ import numpy as np
 from analysis.case import Case
 from analysis.clear_days import EDGE_FRAC
 from analysis.days import DayTable, Happening
-from analysis.quantiles import quantile_of_rows
+from analysis.quantiles import quantile_of_sorted
 from analysis.record import Bools, Floats
 from analysis.units import SECONDS_PER_HOUR
 
@@ -113,16 +114,21 @@ def against_own(
     """
     relative, level = (np.full(share.shape, np.nan) for _ in range(2))
     sound: list[float] = []
+    recent: list[float] = []  # the latest of them, by size
     for day in np.flatnonzero(share > _NOTHING_FRAC).tolist():
-        edge = quantile_of_rows(np.array([sound[-_RECENT_DAYS:]]), edge_frac)[0] if sound else 0.0
-        near = sum(abs(one - edge) <= _AGREE_FRAC * edge for one in sound)
-        if len(sound) < least and (agreeing is None or near < agreeing):
-            sound.append(float(share[day]))
-            continue
-        level[day] = edge
-        relative[day] = share[day] / edge
-        if SOUND_FRAC[0] <= relative[day] <= SOUND_FRAC[1]:
-            sound.append(float(share[day]))
+        own = float(share[day])
+        edge = quantile_of_sorted(recent, edge_frac) if recent else 0.0
+        known = len(sound) >= least
+        if not known and agreeing is not None:
+            known = sum(abs(one - edge) <= _AGREE_FRAC * edge for one in sound) >= agreeing
+        if known:
+            level[day], relative[day] = edge, own / edge
+            if not SOUND_FRAC[0] <= relative[day] <= SOUND_FRAC[1]:
+                continue
+        if len(sound) >= _RECENT_DAYS:
+            del recent[bisect_left(recent, sound[-_RECENT_DAYS])]
+        sound.append(own)
+        insort(recent, own)
     return Own(share=relative, level=level)
 
 

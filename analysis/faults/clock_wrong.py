@@ -86,7 +86,7 @@ class ClockWrong:
                 f"{LEAST_DAYS['collector']} of a collector that stays mild, tell the sun's hours"
             )
         course = course_of(days)
-        zone = zone_of_clock(days, history.site)
+        zone = zone_of_clock(days, history.site, course)
         if course.drift is not None and zone is None:
             found = self._drifting(course, history)
         else:

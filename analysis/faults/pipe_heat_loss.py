@@ -9,6 +9,7 @@ not it: less flow than is known, where nothing meters it; that is asked for firs
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from analysis.case import Case
 from analysis.days import DayTable, Happening
@@ -314,12 +315,14 @@ def _shares(table: DayTable, place: Ints) -> Floats:
 
 def _smooth(values: Floats, around: int) -> Floats:
     """Give the running median over so many neighbours on both sides."""
-    return np.array(
-        [
-            np.median(values[max(number - around, 0) : number + around + 1])
-            for number in range(len(values))
-        ]
-    )
+    smooth = np.empty(len(values))
+    if len(values) > 2 * around:
+        windows = sliding_window_view(values, 2 * around + 1)
+        smooth[around : len(values) - around] = np.median(windows, axis=1)
+    for number in range(len(values)):
+        if min(number, len(values) - 1 - number) < around:
+            smooth[number] = np.median(values[max(number - around, 0) : number + around + 1])
+    return smooth
 
 
 def _happening(kind: str, table: DayTable, day: int, share: float) -> Happening:

@@ -6,6 +6,7 @@ is not it: a cold spell (taken out); a vessel that loses its gas lets the pressu
 own kind, which explains it); a pressure lowered on purpose, which the site file should say.
 """
 
+from bisect import bisect_right
 from dataclasses import dataclass
 from datetime import date
 from statistics import median
@@ -165,24 +166,25 @@ class PressureLoss:
     def _levels(self, history: History) -> _Levels:
         table = history.table
         read = reference_bar(table, vessel_bar_l(history.site))
-        days = np.flatnonzero(np.isfinite(read))
+        days = np.flatnonzero(np.isfinite(read)).tolist()
         known = read[days].tolist()
         even, span = np.full(len(read), np.nan), np.zeros(len(read), dtype=np.int64)
         fast, slow = np.full(len(read), np.nan), np.full(len(read), np.nan)
         count, first = 0, 0
         fills = self._fills(history)
-        for number, day in enumerate(days.tolist()):
+        levels: list[float] = []
+        for number, day in enumerate(days):
             before, after = known[max(number - 3, 0) : number], known[number : number + 3]
             topped = number > first and median(after) - median(before) > self.topped_up_bar
-            if (topped and read[day] - read[days[number - 1]] > self.topped_up_bar / 2.0) or any(
+            if (topped and known[number] - known[number - 1] > self.topped_up_bar / 2.0) or any(
                 days[number - 1] < fill <= day for fill in fills if number
             ):
                 count, first = count + 1, number
-            own = days[first : number + 1]
-            even[day] = median(known[max(first, number + 1 - self.even_days) : number + 1])
-            span[day] = count
+            levels.append(median(known[max(first, number + 1 - self.even_days) : number + 1]))
+            even[day], span[day] = levels[-1], count
             for falls, reach in ((fast, self.fast_days), (slow, self.slow_days)):
-                falls[day] = np.max(even[own[own > day - reach]]) - even[day]
+                since = bisect_right(days, day - reach, first, number)
+                falls[day] = max(levels[since:]) - levels[-1]
         return _Levels(read_bar=read, even_bar=even, span=span, fast_bar=fast, slow_bar=slow)
 
     def _fills(self, history: History) -> list[int]:

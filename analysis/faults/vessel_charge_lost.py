@@ -217,13 +217,14 @@ class VesselChargeLost:
     def _judged_day(self, fit: Fit, until: Ints, limits: list[tuple[float, float, float]]) -> _Day:
         """Judge the latest day, with as many before it as it takes to be certain."""
         place = int(until[-1])
-        for count in range(1, min(self.pool_days, until.size) + 1):
-            now = fit(until[-count:]) if limits else None
+        beyond_per_l = min((times * one for one, times, _ in limits), default=np.inf)
+        sound_per_l = min((times * one for one, _, times in limits), default=-np.inf)
+        for count in range(1, min(self.pool_days, until.size) + 1) if limits else ():
+            now = fit(until[-count:])
             if now is None:
                 continue
-            least, most = now.per_l - self.sigmas * now.u_per_l, now.per_l + now.u_per_l
-            beyond = any(least > times * one for one, times, _ in limits)
-            sound = all(most < times * one for one, _, times in limits)
+            beyond = now.per_l - self.sigmas * now.u_per_l > beyond_per_l
+            sound = now.per_l + now.u_per_l < sound_per_l
             if beyond or sound:
                 return _Day(
                     place=place,
