@@ -151,25 +151,24 @@ def joined(tables: Sequence[DayTable], *, timezone: str) -> DayTable:
 
     A later table wins where two hold the same day.
     """
-    rows: dict[str, tuple[int, int]] = {}
-    for number, table in enumerate(tables):
-        for row, day in enumerate(table.days.dates):
-            rows[day] = (number, row)
-    first, last = min(rows), max(rows)
+    of_table = {day: number for number, table in enumerate(tables) for day in table.days.dates}
+    first, last = min(of_table), max(of_table)
     days = local_days(
         first=date.fromisoformat(first), last=date.fromisoformat(last), timezone=timezone
     )
     names = sorted({name for table in tables for name in table.columns})
     place = {day: position for position, day in enumerate(days.dates)}
     columns = {name: np.full(len(days), np.nan) for name in names}
-    for day, (number, row) in rows.items():
-        for name, values in tables[number].columns.items():
-            columns[name][place[day]] = values[row]
+    for number, table in enumerate(tables):
+        own = [row for row, day in enumerate(table.days.dates) if of_table[day] == number]
+        at = [place[table.days.dates[row]] for row in own]
+        for name, values in table.columns.items():
+            columns[name][at] = values[own]
     happenings = [
         item
         for number, table in enumerate(tables)
         for item in table.happenings
-        if rows[item.date][0] == number
+        if of_table[item.date] == number
     ]
     happenings.sort(key=lambda item: (item.start_s, item.kind))
     return DayTable(days=days, columns=columns, happenings=tuple(happenings))

@@ -53,9 +53,9 @@ def dead_rows(record: Record, *, channels: frozenset[str], bin_s: Ints, sun_sine
     start_s = record.start_s[first]
     end_s = record.start_s[last] + record.step_s[last].astype(np.int64)
     lit_s = bin_s[sun_sine > _LIT_SINE]
-    seen_s = BIN_S * (np.searchsorted(lit_s, end_s) - np.searchsorted(lit_s, start_s))
-    still = (end_s - start_s >= _STILL_S) & (seen_s >= _LIT_S) & np.isfinite(roof[first])
-    for run in np.flatnonzero(still).tolist():
+    long = np.flatnonzero((end_s - start_s >= _STILL_S) & np.isfinite(roof[first]))
+    seen_s = BIN_S * (np.searchsorted(lit_s, end_s[long]) - np.searchsorted(lit_s, start_s[long]))
+    for run in long[seen_s >= _LIT_S].tolist():
         dead[first[run] : last[run] + 1] = True
     return dead
 

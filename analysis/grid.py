@@ -90,18 +90,23 @@ def grid_of(record: Record, days: LocalDays, day: Ints) -> Grid:
     bins = int(np.ceil(days.length_s.max() / BIN_S)) if len(days) else 0
     parts = np.maximum(np.ceil(record.step_s / BIN_S - 0.01).astype(np.int64), 1)
     parts[day < 0] = 0
-    row = np.repeat(np.arange(len(record)), parts)
-    piece = np.arange(row.shape[0]) - np.repeat(np.cumsum(parts) - parts, parts)
-    seconds = record.step_s[row] / parts[row]
-    middle = record.start_s[row] + (piece + 0.5) * seconds
-    number = ((middle - days.edge_s[:-1][day[row]]) // BIN_S).astype(np.int64)
+    row, whole = np.arange(len(record)), bool((parts == 1).all())
+    if whole:
+        first_s, seconds, on_day = record.start_s, record.step_s, day
+        middle = first_s + 0.5 * seconds
+    else:
+        row = np.repeat(row, parts)
+        piece = np.arange(row.shape[0]) - np.repeat(np.cumsum(parts) - parts, parts)
+        seconds, on_day = record.step_s[row] / parts[row], day[row]
+        middle = record.start_s[row] + (piece + 0.5) * seconds
+    number = ((middle - days.edge_s[:-1][on_day]) // BIN_S).astype(np.int64)
     number = np.clip(number, 0, bins - 1)
     start = days.edge_s[:-1, None] + BIN_S * np.arange(bins, dtype=np.int64)[None, :]
     return Grid(
         shape=(len(days), bins),
         start_s=start,
         row=row,
-        cell=day[row] * bins + number,
+        cell=on_day * bins + number,
         seconds=seconds,
-        whole=bool((parts == 1).all()),
+        whole=whole,
     )

@@ -156,15 +156,16 @@ def _from_flow(site: Site, record: Record, channels: frozenset[str], basis: str)
     upwards = _carried_up(record, pump, power)
     power = np.where(upwards, -power, power)
     moving = np.abs(capacity) > 0.0
-    size = np.abs(np.nan_to_num(capacity))
+    per_k_w_k, known_w = np.nan_to_num(capacity), np.nan_to_num(power)
+    size = np.abs(per_k_w_k)
     clamp = STRAPPED_ON_FRAC if site.sensors.strapped_on else 0.0
     trickle = measured & (np.abs(flow) < TRICKLE_FRAC * site.loop.flow_l_min)
     u_w = {
         "hot": size * _sensor_u_k(site, hot),
         "cold": size * _sensor_u_k(site, cold),
-        "flow": np.nan_to_num(power) * np.where(trickle, TRICKLE_U_FRAC, u_flow),
-        "fluid": np.nan_to_num(power) * _fluid_u(site),
-        "method": np.nan_to_num(power) * clamp,
+        "flow": known_w * np.where(trickle, TRICKLE_U_FRAC, u_flow),
+        "fluid": known_w * _fluid_u(site),
+        "method": known_w * clamp,
     }
     return HeatFlow(
         basis=basis,
@@ -172,7 +173,7 @@ def _from_flow(site: Site, record: Record, channels: frozenset[str], basis: str)
         capacity_w_k=capacity,
         moving=moving,
         u_w=u_w,
-        per_k_w_k=np.nan_to_num(np.where(upwards, -capacity, capacity)),
+        per_k_w_k=np.where(upwards, -per_k_w_k, per_k_w_k),
     )
 
 
@@ -189,6 +190,9 @@ def _carried_up(record: Record, pump: Floats, power: Floats) -> Bools:
 
 def _capacity_w_k(site: Site, flow_l_min: Floats, *, hot: Floats, cold: Floats) -> Floats:
     loop = site.loop
+    # The fluid stands for most of the day; what it could carry is asked for the rest.
+    rows = np.flatnonzero(flow_l_min != 0.0)
+    capacity, hot, cold = np.zeros(len(flow_l_min)), hot[rows], cold[rows]
     at_meter = cold if site.sensors.flow_in == "cold" else hot
     density = density_kg_m3(
         fluid=loop.fluid, concentration_frac=loop.concentration_frac, t_c=at_meter
@@ -199,8 +203,8 @@ def _capacity_w_k(site: Site, flow_l_min: Floats, *, hot: Floats, cold: Floats) 
         t_hot_c=hot,
         t_cold_c=cold,
     )
-    flowing = m3_s_from_l_min(flow_l_min) * density * specific
-    return np.where(flow_l_min == 0.0, 0.0, flowing)
+    capacity[rows] = m3_s_from_l_min(flow_l_min[rows]) * density * specific
+    return capacity
 
 
 def _sensor_u_k(site: Site, t_c: Floats) -> Floats:

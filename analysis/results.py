@@ -416,7 +416,8 @@ def _plain(value: object) -> Any:
     if isinstance(value, (list, tuple)):
         return [_plain(item) for item in value]
     if is_dataclass(value):
-        return {name: _plain(getattr(value, name)) for name in _names(type(value))}
+        kind: type = type(value)
+        return {name: _plain(getattr(value, name)) for name in _names(kind)}
     return value
 
 

@@ -33,9 +33,9 @@ def light_ends(time_s: Ints, light_w_m2: Floats, *, step_s: float) -> tuple[Floa
     # Days run from the middle of one dark to the next, whatever the clock says.
     angle = 2.0 * math.pi * (time_s[bright] % SECONDS_PER_DAY) / SECONDS_PER_DAY
     noon_frac = math.atan2(np.sin(angle).mean(), np.cos(angle).mean()) / (2.0 * math.pi)
-    day = np.floor(time_s / SECONDS_PER_DAY - noon_frac + 0.5).astype(np.int64)
     rows = np.flatnonzero(bright)
-    turn = np.diff(day[rows]) > 0
+    day = np.floor(time_s[rows] / SECONDS_PER_DAY - noon_frac + 0.5).astype(np.int64)
+    turn = np.diff(day) > 0
     first, last = rows[np.append(True, turn)], rows[np.append(turn, True)]
     good = (last > first) & (first > 0) & (last < len(time_s) - 1)
     first, last = first[good], last[good]

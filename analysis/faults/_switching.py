@@ -169,6 +169,8 @@ def _free(case: Case) -> Bools:
 
 def cell_of_rows(case: Case) -> Ints:
     """Give the bin that each row begins in, -1 outside the days; shape (n,)."""
+    if case.grid.whole:
+        return case.grid.cell
     cell: Ints = np.full(len(case.record), -1, dtype=np.int64)
     cell[case.grid.row[::-1]] = case.grid.cell[::-1]
     return cell
@@ -177,7 +179,8 @@ def cell_of_rows(case: Case) -> Ints:
 def rows_of(case: Case, flags: Bools) -> Bools:
     """Give each row the flag of the bin that it begins in; False outside the days."""
     cell = cell_of_rows(case)
-    return np.where(cell >= 0, flags.ravel()[cell], False)
+    found = flags.ravel()[cell]
+    return found if case.grid.whole else np.where(cell >= 0, found, False)
 
 
 def _outer(case: Case, values: Floats, flags: Bools, frac: float) -> Floats:

@@ -255,7 +255,9 @@ def _tops_low_k(case: Case) -> Floats:
     first = np.flatnonzero(on[1:] & ~on[:-1]) + 1  # a run that the log begins in is left out
     if not first.size:
         return np.full(len(case.days), np.nan)
-    run = np.cumsum(np.isin(np.arange(len(record)), first)) - 1
+    starts = np.zeros(len(record), dtype=np.int64)
+    starts[first] = 1
+    run = np.cumsum(starts) - 1
     began = first[np.maximum(run, 0)]
     cool = over_k[began - 1] < 0.0
     turned = record.start_s - record.start_s[began] >= _TURNED_S
