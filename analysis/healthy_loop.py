@@ -114,6 +114,7 @@ def _run(site: Site, model: LoopModel, around: Surroundings, extra_k: Floats) ->
     bins = zip(
         np.ascontiguousarray(around.gain_w.T),
         np.ascontiguousarray(around.t_ambient_c.T),
+        np.ascontiguousarray(model.pipe_w_k * around_pipes_c(around.t_ambient_c).T),
         np.ascontiguousarray(around.t_store_bottom_c.T),
         np.ascontiguousarray(~around.store_full.T),
         np.ascontiguousarray(~around.really_carried.T),
@@ -121,10 +122,11 @@ def _run(site: Site, model: LoopModel, around: Surroundings, extra_k: Floats) ->
         running,
         strict=True,
     )
-    for gain_w, t_ambient_c, t_store_c, free, missed, heat_w, on in bins:
+    for gain_w, t_ambient_c, pipe_w, t_store_c, free, missed, heat_w, on in bins:
         lanes.through_bin(
             gain_w=gain_w,
             t_ambient_c=t_ambient_c,
+            pipe_w=pipe_w,
             t_store_c=t_store_c,
             free=free,
             missed=missed,
@@ -154,10 +156,10 @@ class _Lanes:
         self.lock_c, self.unlock_c = control.collector_cutout_c, control.collector_cutout_c - 5.0
         self.limit_c = site.store.limit_c
         self.loss_w_k, self.loss_w_k2 = model.loss_w_k, model.loss_w_k2
-        self.coil_w_k, self.pipe_w_k = model.hand_over_w_k, model.pipe_w_k
+        self.coil_w_k = model.hand_over_w_k
         self.step_k_w = _STEP_S / (model.collector_j_k + model.pipe_j_k / 2.0)
         # The coil is stiff against the small collector: taken implicitly, the rest as it stands.
-        self.damping = 1.0 + self.step_k_w * (self.coil_w_k + self.pipe_w_k)
+        self.damping = 1.0 + self.step_k_w * (self.coil_w_k + model.pipe_w_k)
         self.collector_c = around.start_c.copy()
         self.warming_k_w = _STEP_S / (model.store_j_k * around.cold_share)
         self.extra_k = extra_k.copy()
@@ -174,6 +176,7 @@ class _Lanes:
         *,
         gain_w: Floats,
         t_ambient_c: Floats,
+        pipe_w: Floats,
         t_store_c: Floats,
         free: Bools,
         missed: Bools,
@@ -182,7 +185,8 @@ class _Lanes:
     ) -> None:
         """Advance one bin, adding to `heat_w` [W] and `on` once each step.
 
-        `free` are the days on which the store is not full, `missed` those on which what the coil
+        `pipe_w` is what the air around the pipes gives them while they are at 0 °C, `free` are the
+        days on which the store is not full, `missed` those on which what the coil
         gives is extra: the real loop did not carry it.
         """
         if self._stands(gain_w, t_ambient_c, t_store_c):
@@ -190,8 +194,8 @@ class _Lanes:
                 self._gain(gain_w, t_ambient_c)
                 self._warm()
             return
-        np.multiply(self.pipe_w_k, around_pipes_c(t_ambient_c), out=self.pipe_w)
-        self.pipe_on_w = np.where(self.on, self.pipe_w, 0.0)
+        self.pipe_w = pipe_w
+        self.pipe_on_w = np.where(self.on, pipe_w, 0.0)
         warming_k_w = self.warming_k_w * missed
         for _ in range(_STEPS):
             np.add(t_store_c, self.extra_k, out=self.store_c)

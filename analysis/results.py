@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields, is_dataclass
 from datetime import UTC, datetime
 from functools import cache
+from math import isfinite
 from typing import Any, Literal
 
 from analysis.basis import Basis, basis_from_json
@@ -429,6 +430,4 @@ def _names(kind: type) -> tuple[str, ...]:
 
 def _number(value: float | None) -> float | None:
     """Round to what a reader can use; NaN and infinities become null."""
-    if value is None or value != value or value in (float("inf"), float("-inf")):
-        return None
-    return float(round(value, 4))
+    return float(round(value, 4)) if value is not None and isfinite(value) else None

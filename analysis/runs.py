@@ -65,11 +65,11 @@ def _ends(flags: Bools) -> tuple[Ints, Ints, Ints]:
 
 def day_span(flags: Bools) -> dict[int, tuple[int, int]]:
     """Give for each day with a flag its first flagged bin and the one after its last."""
-    spans: dict[int, tuple[int, int]] = {}
-    for day in np.flatnonzero(flags.any(axis=1)).tolist():
-        seen = np.flatnonzero(flags[day])
-        spans[day] = (int(seen[0]), int(seen[-1]) + 1)
-    return spans
+    days = np.flatnonzero(flags.any(axis=1))
+    first = flags[days].argmax(axis=1)
+    last = flags.shape[1] - flags[days, ::-1].argmax(axis=1)
+    spans = zip(first.tolist(), last.tolist(), strict=True)
+    return dict(zip(days.tolist(), spans, strict=True))
 
 
 def long_runs(flags: Bools, least: int) -> Bools:

@@ -13,6 +13,7 @@ from analysis.case import Case, pump_on
 from analysis.days import DayTable
 from analysis.grid import BIN_S, DAY_BINS
 from analysis.record import Bools, Floats
+from analysis.runs import day_span
 from analysis.units import SECONDS_PER_HOUR
 
 # The hour that tells, and the hours before it in which nothing may have run.
@@ -44,8 +45,7 @@ def dawn_columns(case: Case, night: Bools, season_c: Floats) -> dict[str, Floats
         # Nothing rises to the roof without something warmer below.
         quiet &= case.loop.t_store_hottest_c > case.loop.t_roof_c + _WARMER_BELOW_K
     means = np.full((3, len(case.days)), np.nan)
-    for day in np.flatnonzero(morning.any(axis=1)).tolist():
-        last = int(np.flatnonzero(morning[day])[-1]) + 1
+    for day, (_, last) in day_span(morning).items():
         if last >= _REST_BINS and quiet[day, last - _REST_BINS : last].all():
             dawn = slice(last - _DAWN_BINS, last)
             means[0, day] = case.loop.t_roof_c[day, dawn].mean()

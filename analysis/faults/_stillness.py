@@ -77,19 +77,24 @@ def _apart(day: Ints, start_s: Ints) -> Bools:
 def _runs(case: Case, values: Floats, apart: Bools) -> Stillness:
     record, day = case.record, case.day
     read = np.isfinite(values)
-    rows = np.arange(len(values)) if read.all() else np.flatnonzero(read)
-    if rows.size < len(values):
-        values, day = values[rows], day[rows]
-        apart = _apart(day, record.start_s[rows])
+    rows, start_s = np.arange(len(values)), record.start_s
+    if not read.all():
+        rows = np.flatnonzero(read)
+        values, day, start_s = values[rows], day[rows], start_s[rows]
+        apart = _apart(day, start_s)
     new = np.ones(rows.size, dtype=np.bool_)
     new[1:] = values[1:] != values[:-1]
     new[1:] |= apart
     first = np.flatnonzero(new)
-    last = np.append(first[1:], rows.size)[: first.size] - 1
-    closing = np.ones(first.size, dtype=np.bool_)
-    closing[:-1] = day[first[1:]] != day[first[:-1]]
-    start_s = record.start_s[rows[first]]
-    end_s = record.start_s[rows[last]] + record.step_s[rows[last]].astype(np.int64)
+    follows = np.append(first[1:], rows.size)[: first.size]
+    # Hardly a run is long, and whether its rows lie apart is soon said.
+    least_s = SHORTEST_S - record.step_s.max()
+    far = start_s[follows - 1] - start_s[first] >= least_s
+    first, follows = first[far], follows[far]
+    last = follows - 1
+    ends = follows == rows.size
+    closing = ends | (day[np.where(ends, 0, follows)] != day[first])
+    start_s, end_s = start_s[first], start_s[last] + record.step_s[rows[last]].astype(np.int64)
     long = end_s - start_s >= SHORTEST_S
     first, last = first[long], last[long]
     return Stillness(

@@ -129,32 +129,36 @@ class SensorFault:
 
     def _stuck(self, case: Case, still: dict[str, Stillness]) -> list[Happening]:
         found: list[Happening] = []
+        flowed_s = np.append(0.0, np.cumsum(_flowing_s(case)))
         for name, runs in still.items():
             quantity = _quantity(name)
             for run in runs.longer(self.still_active_s):
-                moved = self._moved(case, quantity, name, run)
+                moved = self._moved(case, quantity, name, run, flowed_s)
                 all_day = run.end_s - run.start_s >= self.still_day_s
                 if moved > 0.0 or (all_day and quantity == "temperature"):
                     found.append(self._seen_stuck(case, name, run, moved))
         return found
 
-    def _moved(self, case: Case, quantity: str, name: str, run: ConstantRun) -> float:
+    def _moved(
+        self, case: Case, quantity: str, name: str, run: ConstantRun, flowed_s: Floats
+    ) -> float:
         """Tell whether plant or sun moved so much meanwhile that the value had to follow.
 
         1: by whatever steps it is logged; 0.5: the pump ran or heat moved, so by fine steps at
-        least; 0: no.
+        least; 0: no. `flowed_s` is how long the pipes proved flow before each row.
         """
         if quantity == "irradiance":
             begin = case.grid.start_s[run.day]
             within = (begin >= run.start_s) & (begin < run.end_s)
             up_s = float((within & (case.sky.sun_sine[run.day] > 0.1)).sum()) * BIN_S
             return float(up_s >= self.lit_s and run.end_s - run.start_s >= self.still_day_s)
-        on = _pumping(case, run.rows)
         if quantity == "flow":
             # Nothing flows at night and on a resting day: zero counts only where the pipes show
             # flow, another value only beside a pump that changed meanwhile.
             if abs(run.value) <= 0.05:
-                return float(_flowing_s(case, run.rows) >= SECONDS_PER_HOUR)
+                proven_s = flowed_s[run.rows.stop] - flowed_s[run.rows.start]
+                return float(proven_s >= SECONDS_PER_HOUR)
+            on = _pumping(case, run.rows)
             return float(bool(on.any()) and not bool(on.all()))
         base = name.rstrip("_23456789")
         if base not in ("collector", "loop_hot", "loop_cold", "store_bottom"):
@@ -169,6 +173,7 @@ class SensorFault:
         if kwh_from_j(float(heat_j.sum())) >= self.moved_kwh:
             # Where nothing else stirred either, nothing speaks against the value.
             return 1.0 if _others_stirred(case, name, run.rows) else 0.5
+        on = _pumping(case, run.rows)
         return 0.5 if (on * step_s).sum() >= SECONDS_PER_HOUR else 0.0
 
     def _store_moved(self, case: Case, name: str, run: ConstantRun, heat_j: Floats) -> float:
@@ -351,17 +356,17 @@ def _pumping(case: Case, rows: slice) -> Bools:
     return np.asarray(column(case.record, "pump")[rows] >= PUMP_ON_PERCENT)
 
 
-def _flowing_s(case: Case, rows: slice) -> float:
-    """Give how long the pipes proved that the commanded pump moved fluid [s].
+def _flowing_s(case: Case) -> Floats:
+    """Give how long in each row the pipes proved that the commanded pump moved fluid [s].
 
     The hot pipe at the store is warmer than the cold one and near the roof: standing pipes come
     down to the room, and a trickle leaves the roof far above them (judgement).
     """
     record = case.record
-    hot, cold = column(record, "loop_hot")[rows], column(record, "loop_cold")[rows]
-    roof = column(record, "collector")[rows]
-    flowing = _pumping(case, rows) & (hot - cold > 4.0) & (np.abs(roof - hot) < 10.0)
-    return float(record.step_s[rows][flowing].sum())
+    hot, cold = column(record, "loop_hot"), column(record, "loop_cold")
+    roof, pumping = column(record, "collector"), _pumping(case, slice(None))
+    flowing = pumping & (hot - cold > 4.0) & (np.abs(roof - hot) < 10.0)
+    return np.where(flowing, record.step_s, 0.0)
 
 
 def _grains(case: Case) -> dict[str, np.ndarray]:

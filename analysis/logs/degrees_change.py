@@ -63,8 +63,8 @@ def degrees_change_at(
 
 def _near(values: NDArray[np.float64]) -> NDArray[np.float64]:
     """Leave out what is no temperature in any degrees."""
-    with np.errstate(invalid="ignore"):
-        return np.where(np.abs(values) < _FARTHEST_K, values, np.nan)
+    far = np.abs(values) >= _FARTHEST_K
+    return np.where(far, np.nan, values) if far.any() else values
 
 
 def _is_warmth(name: str) -> bool:
