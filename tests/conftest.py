@@ -7,11 +7,25 @@ import os
 from collections.abc import Iterator
 
 import pytest
+from argon2 import PasswordHasher
 from hypothesis import settings
 
 settings.register_profile("settled", derandomize=True, deadline=None)
 settings.register_profile("searching", max_examples=500, deadline=None)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "settled"))
+
+
+@pytest.fixture(autouse=True, scope="session")
+def product_hasher() -> Iterator[PasswordHasher]:
+    """Let passwords cost next to nothing here; gives the hasher that the product uses."""
+    from service.accounts import passwords
+
+    cheap = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+    with pytest.MonkeyPatch.context() as patch:
+        product = passwords._HASHER
+        patch.setattr(passwords, "_HASHER", cheap)
+        patch.setattr(passwords, "_NOBODY", cheap.hash("nobody has this password"))
+        yield product
 
 
 @pytest.fixture(autouse=True, scope="module")

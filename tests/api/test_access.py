@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from argon2 import PasswordHasher, Type
 from starlette.testclient import TestClient
 
 from service.accounts.actions import make_setup_link, password_from_file
@@ -104,6 +105,13 @@ def test_secrets_are_kept_as_hashes(back: BackEnd, client: TestClient) -> None:
         account = db.query(Account).one()
         assert account.password_hash.startswith("$argon2id$")
         assert db.query(WebSession).one().token_hash not in client.cookies.get("suntally_session")
+
+
+def test_passwords_are_hashed_at_the_cost_of_the_standard(product_hasher: PasswordHasher) -> None:
+    # RFC 9106, section 4, the second recommended option: three passes, 64 MiB, four lanes.
+    cost = (product_hasher.time_cost, product_hasher.memory_cost, product_hasher.parallelism)
+    assert product_hasher.type is Type.ID
+    assert cost == (3, 64 * 1024, 4)
 
 
 def test_a_password_file_sets_the_first_password_only(back: BackEnd, tmp_path: Path) -> None:

@@ -341,25 +341,22 @@ def test_a_map_as_json_answers_a_log_that_waits(back: BackEnd, client: TestClien
     assert (again.status_code, again.json()["detail"]) == (409, "This file waits for no answer.")
 
 
-@pytest.mark.parametrize(
-    ("wrong", "words"),
-    [
+def test_a_map_as_json_that_cannot_be_is_said_and_nothing_changes(
+    back: BackEnd, client: TestClient
+) -> None:
+    slug = back.add_site()
+    number = hand_in(back, slug, foreign())
+    for wrong, words in (
         ({"columns": {"Q1": {"channel": "colector"}}}, "did you mean"),
         ({"columns": {"Q1": {"channel": "collector", "unit": "l/min"}}}, "unit"),
         ({"columns": {"Q1": {"channel": "flow"}, "Q2": {"channel": "flow"}}}, "both hold flow"),
         ({"columns": {}}, "No column has a meaning"),
         ({"columns": {"Q1": {"channel": "flow"}}, "time_format": "%H"}, "gives"),
         ({"colums": {}}, "colums"),
-    ],
-)
-def test_a_map_as_json_that_cannot_be_is_said_and_nothing_changes(
-    back: BackEnd, client: TestClient, wrong: dict[str, object], words: str
-) -> None:
-    slug = back.add_site()
-    number = hand_in(back, slug, foreign())
-    answer = client.post(f"/api/sites/{slug}/uploads/{number}/map", json=wrong)
-    assert answer.status_code == 422
-    assert words in answer.text
+    ):
+        answer = client.post(f"/api/sites/{slug}/uploads/{number}/map", json=wrong)
+        assert answer.status_code == 422
+        assert words in answer.text
     assert states(back) == ["asking"]
     assert "[log]" not in site_text(back, slug)
 

@@ -2,24 +2,29 @@
 
 import contextlib
 import http.client
+import importlib
 import json
+import multiprocessing
 import os
 import random
 import signal
 import socket
 import subprocess
 import sys
+import tempfile
 import threading
 import time
 import urllib.error
 import urllib.request
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 from sqlalchemy import func, select
 
+from service.cli import main
 from service.db.engine import Database
 from service.db.models import DayBlock
 from service.ingest.queries import load_rows
@@ -244,16 +249,39 @@ def test_what_was_acknowledged_survives_kills_at_random_instants(server: Server)
     assert total % 10 == 0  # a batch is there as a whole or not at all
 
 
-def run(*arguments: str, **variables: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "service.cli", *arguments],
-        cwd=ROOT,
-        env={**os.environ, **variables},
-        capture_output=True,
-        text=True,
-        timeout=PATIENCE_S,
-        check=False,
-    )
+@dataclass(frozen=True)
+class Ended:
+    """How a command ended, and what it printed."""
+
+    returncode: int | None
+    stdout: str
+    stderr: str
+
+
+def _be_the_command(arguments: Sequence[str], variables: dict[str, str], folder: Path) -> None:
+    """Run the command in a forked process, whose two outputs are files."""
+    os.environ.update(variables)
+    with (folder / "out").open("w") as sys.stdout, (folder / "err").open("w") as sys.stderr:
+        status = main(list(arguments))
+    os._exit(status)
+
+
+def run(*arguments: str, **variables: str) -> Ended:
+    """Run a command that ends by itself; forked, so that what it needs is imported once."""
+    importlib.import_module("service.serve")
+    importlib.import_module("service.app")
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        process = multiprocessing.get_context("fork").Process(
+            target=_be_the_command, args=(arguments, variables, folder)
+        )
+        process.start()
+        process.join(PATIENCE_S)
+        if process.is_alive():
+            process.kill()
+            raise TimeoutError(arguments)
+        out, err = ((folder / one).read_text(encoding="utf-8") for one in ("out", "err"))
+        return Ended(process.exitcode, out, err)
 
 
 def test_a_server_for_others_prints_a_link_that_sets_the_password(server: Server) -> None:

@@ -107,14 +107,14 @@ def test_the_stated_range_of_the_backup_sets_the_bounds():
 
 def test_the_forecast_of_june_holds_what_december_shows():
     """Invented years, the promise taken from other years of the same plant."""
-    years = [examine(home(), seed=seed).report.months for seed in (61, 62, 63)]
+    years = [examine(home(), seed=seed, step_s=900).report.months for seed in (61, 62, 63)]
     promise = tuple(
         float(np.mean([month.delivered_kwh for month in months]))
         for months in zip(*years, strict=True)
     )
     held = []
     for seed in (11, 12, 13, 14):
-        whole = examine(home(design_monthly_kwh=promise), seed=seed)
+        whole = examine(home(design_monthly_kwh=promise), seed=seed, step_s=900)
         half = part_of(whole.table, first=0, last=181)
         ahead = forecast(half, whole.site).by_end_delivered_kwh
         held.append(ahead.low <= whole.report.totals.delivered_kwh <= ahead.high)

@@ -5,6 +5,7 @@ Plants and logs are invented; the clear sky is checked against pvlib.
 
 from dataclasses import replace
 from datetime import date
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -21,9 +22,11 @@ from analysis.site import Change
 from analysis.sun_basis import sensor_notes
 from analysis.sun_drift import drift_notes, drifts, without_drift
 from fixtures.weather import SOUTHERN
-from tests.bench.sun_drift import clear_days
+from tests.bench import sun_drift
 from tests.build import FULL_LOG, a_plant, a_report_of, a_site, a_table
 from tests.reference._ref import Ref
+
+clear_days = cache(sun_drift.clear_days)
 
 
 def test_clear_sky_of_a_midsummer_noon():
@@ -122,7 +125,9 @@ def test_a_drift_of_five_years_is_proven_and_taken_out(seed):
     assert "less each year" in said
 
 
-@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize(
+    "seed", [*range(4), *(pytest.param(seed, marks=pytest.mark.thorough) for seed in range(4, 8))]
+)
 def test_haze_and_season_are_not_taken_for_drift(seed):
     table, _ = clear_days(seed, years=3.0, per_year=0.0)
     found = drifts(table, a_site())

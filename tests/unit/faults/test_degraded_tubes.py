@@ -22,7 +22,11 @@ def clear(conclusion):
     return isinstance(conclusion, Judged) and conclusion.findings == ()
 
 
-@pytest.mark.parametrize("seed", [3, 4, 5])
+# One seed shows it on every run, the others before a change of a fault lands.
+SEEDS = [3, *(pytest.param(seed, marks=pytest.mark.thorough) for seed in (4, 5, 6))]
+
+
+@pytest.mark.parametrize("seed", SEEDS[:3])
 def test_five_of_twenty_tubes_without_vacuum_are_found_after_sound_months(seed):
     plant = spring(without_vacuum("2025-06-20"), tubes=20, seed=seed)
     (found,) = of_kind(plant.report(), KIND)
@@ -63,7 +67,7 @@ def test_what_it_cost_is_what_the_sound_plant_brought_more(kind):
     assert found.lost.high - found.lost.low < 1.8 * found.lost.value
 
 
-@pytest.mark.parametrize("seed", [3, 4, 5, 6])
+@pytest.mark.parametrize("seed", SEEDS)
 def test_a_sound_plant_is_clear_from_spring_to_summer(seed):
     assert clear(spring(seed=seed).conclusion(KIND))
 

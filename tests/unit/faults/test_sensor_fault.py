@@ -63,7 +63,11 @@ def test_a_sensor_that_gives_nothing_any_more_is_found(channel):
 
 
 @pytest.mark.parametrize("channel", [*TEMPERATURES, "irradiance_plane"])
-@pytest.mark.parametrize("start", ["2025-05-08T12:00", "2025-05-08T02:00"])
+@pytest.mark.parametrize(
+    "start",
+    ["2025-05-08T12:00", pytest.param("2025-05-08T02:00", marks=pytest.mark.thorough)],
+    ids=["at noon", "at night"],
+)
 def test_a_stuck_sensor_is_found(channel, start):
     (found,) = about(faulty("sensor_stuck", channel, start=start), channel)
     assert "repeated one value" in found.summary
