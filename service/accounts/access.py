@@ -21,6 +21,11 @@ COOKIE = "suntally_session"
 OWN_MACHINE = "this machine"
 
 
+def cookie_of(settings: Settings) -> str:
+    """Name the cookie of a sign-in; by https no other host or path can set one of this name."""
+    return f"__Host-{COOKIE}" if settings.secure_cookies else COOKIE
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Caller:
     """Who is calling: a firm's person, a key of the firm, or a gateway that sees one site.
@@ -78,7 +83,7 @@ def _caller(db: Session, request: Request, *, now: datetime) -> Caller:
         if firm is None:
             raise SignedOutError("The service has not been set up yet; start it once.")
         return Caller(firm_id=firm.id, role="owner", who=OWN_MACHINE)
-    token = request.cookies.get(COOKIE)
+    token = request.cookies.get(cookie_of(settings))
     account = queries.account_of_session(db, token_hash=hashed(token), now=now) if token else None
     if account is None:
         raise SignedOutError("Nobody is signed in; sign in and try again.")

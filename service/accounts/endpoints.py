@@ -11,7 +11,7 @@ from fastapi import APIRouter, Form, Request
 from fastapi.responses import RedirectResponse
 
 from service.accounts import actions, trail
-from service.accounts.access import COOKIE
+from service.accounts.access import cookie_of
 from service.accounts.actions import FIRST_LOGIN
 from service.context import Context, Here
 from service.errors import InvalidError, ServiceError, TooManyError
@@ -91,7 +91,7 @@ def second_factor(
     here: Here, code: Annotated[str, Form()] = "", next: Annotated[str, Form()] = "/"
 ) -> RedirectResponse:
     """Take the second factor's code and go on to where the browser wanted to be."""
-    token = here.request.cookies.get(COOKIE, "")
+    token = here.request.cookies.get(cookie_of(here.settings), "")
     path = _own_path(next)
     try:
         with here.database.session() as db:
@@ -110,12 +110,12 @@ def _code_page(path: str, *, wrong: bool = False) -> str:
 @router.post("/sign-out")
 def sign_out(here: Here) -> RedirectResponse:
     """Sign a browser out."""
-    token = here.request.cookies.get(COOKIE)
+    token = here.request.cookies.get(cookie_of(here.settings))
     if token:
         with here.database.session() as db:
             actions.end_session(db, token=token)
     answer = _see_other("/sign-in")
-    answer.delete_cookie(COOKIE)
+    answer.delete_cookie(cookie_of(here.settings), secure=here.settings.secure_cookies)
     return answer
 
 
@@ -144,7 +144,7 @@ def first_password(
 def _signed_in(here: Context, token: str, path: str) -> RedirectResponse:
     answer = _see_other(path)
     answer.set_cookie(
-        COOKIE,
+        cookie_of(here.settings),
         token,
         max_age=here.settings.session_days * 86_400,
         httponly=True,

@@ -1,6 +1,7 @@
 """Passwords: argon2id with the library's current recommendation."""
 
 import threading
+from functools import cache
 
 from argon2 import PasswordHasher
 from argon2.exceptions import Argon2Error, InvalidHashError
@@ -18,13 +19,27 @@ _NOBODY = _HASHER.hash("nobody has this password")
 
 
 def hash_password(password: str) -> str:
-    """Hash a new password; one that is too short or long is refused in plain words."""
+    """Hash a new password; one that is too short, too long or common is refused."""
     if not SHORTEST <= len(password) <= LONGEST:
         raise InvalidError(
             f"The password has {len(password)} characters; {SHORTEST} to {LONGEST} are allowed.",
             field="password",
         )
+    if password.casefold() in _common():
+        raise InvalidError(
+            "Many people use this password, so it is among the first that are tried; choose "
+            "another, such as a few plain words.",
+            field="password",
+        )
     return _HASHER.hash(password)
+
+
+@cache
+def _common() -> frozenset[str]:
+    """Give the passwords that leaked lists show most often, as its makers ship them."""
+    from zxcvbn.frequency_lists import FREQUENCY_LISTS
+
+    return frozenset(word.casefold() for word in FREQUENCY_LISTS["passwords"])
 
 
 def fits(password: str, password_hash: str | None) -> bool:

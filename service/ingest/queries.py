@@ -28,6 +28,17 @@ from service.ingest.blocks import decode, encode, values_hash
 _LONGEST_STEP_S = 3600
 _DAY_S = int(SECONDS_PER_DAY)
 _AT_ONCE = 400
+_SITE_WITH_VALUES = (
+    select(Site)
+    .join(DayBlock, DayBlock.site_id == Site.id)
+    .where(
+        DayBlock.values_hash.in_(bindparam("hashes", expanding=True)),
+        Site.id != bindparam("but_site_id"),
+        Site.deleted_at.is_(None),
+    )
+    .order_by(Site.id)
+    .limit(1)
+)
 _PUSHES_OF = select(Upload).where(
     Upload.site_id == bindparam("site_id"), Upload.pushed_on == bindparam("day")
 )
@@ -144,17 +155,8 @@ def site_with_bytes(db: Session, *, sha256: str, but_site_id: int) -> Site | Non
 def site_with_values(db: Session, *, hashes: Sequence[str], but_site_id: int) -> Site | None:
     """Give another site that has a day of exactly these values."""
     for first in range(0, len(hashes), _AT_ONCE):
-        found = db.scalar(
-            select(Site)
-            .join(DayBlock, DayBlock.site_id == Site.id)
-            .where(
-                DayBlock.values_hash.in_(hashes[first : first + _AT_ONCE]),
-                Site.id != but_site_id,
-                Site.deleted_at.is_(None),
-            )
-            .order_by(Site.id)
-            .limit(1)
-        )
+        some = list(hashes[first : first + _AT_ONCE])
+        found = db.scalar(_SITE_WITH_VALUES, {"hashes": some, "but_site_id": but_site_id})
         if found is not None:
             return found
     return None

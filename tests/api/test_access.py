@@ -150,6 +150,9 @@ def test_passwords_of_bad_length_and_unknown_names_fail() -> None:
     for bad in ("short", "x" * (LONGEST + 1)):
         with pytest.raises(InvalidError, match="characters"):
             hash_password(bad)
+    for common in ("qwertyuiop", "QwertyUiop", "1234567890"):
+        with pytest.raises(InvalidError, match="Many people use"):
+            hash_password(common)
     assert not fits("anything at all", None)
     assert not fits("anything at all", "no hash")
 
@@ -163,7 +166,14 @@ def test_https_makes_the_cookie_secure(tmp_path: Path) -> None:
             answer = client.post(
                 "/first-password", data={"token": link(back), "password": PASSWORD}
             )
-            assert "secure" in answer.headers["set-cookie"].lower()
+            set_cookie = answer.headers["set-cookie"]
+            assert set_cookie.startswith("__Host-suntally_session=")
+            assert "; Secure" in set_cookie
+            assert "; Path=/;" in set_cookie
+            assert "domain" not in set_cookie.lower()
+            assert client.get("/api/sites").status_code == 200
+            assert "__Host-suntally_session" in client.post("/sign-out").headers["set-cookie"]
+            assert client.get("/api/sites").status_code == 401
 
 
 def test_the_own_machine_needs_no_sign_in(tmp_path: Path) -> None:

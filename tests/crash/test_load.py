@@ -26,10 +26,9 @@ def test_acknowledged_rows_outlive_a_kill_and_others_are_told_to_wait(tmp_path: 
     database = Database(Settings(data_dir=tmp_path).url)
     database.migrate()
     gateways = make_gateways(database, count=4, now=utc_now(), days=30)
-    server = Server(tmp_path, max_pushes=2)
-    server.start("--web-only")
     sent = Sent()
-    try:
+    with Server(tmp_path, max_pushes=2) as server:
+        server.start("--web-only")
         plan = Plan(port=server.port, gateways=gateways, rate_s=40, batches=400)
         maker = start(plan)
         wait_for(lambda: stored_rows(database) > 200)
@@ -42,8 +41,6 @@ def test_acknowledged_rows_outlive_a_kill_and_others_are_told_to_wait(tmp_path: 
         server.start("--web-only")
         # Twelve at once where two may be inside.
         result, _ = load(server, gateways, sent, rate_s=1000, batches=12, comes_again=False)
-    finally:
-        server.kill()
     assert set(result.statuses) <= {"200", "429"}
     assert result.statuses["429"] > 0
     assert result.without_retry_after == 0
