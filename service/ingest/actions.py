@@ -210,12 +210,8 @@ def push_rows(
                 "batch", "a whole day of exactly these values is", other=error.site, site=site
             )
         ) from None
-    upload.size_bytes += size_bytes
     new = min(stored.new, sent)  # figures of days may have got a row of their own
-    upload.rows_read += sent
-    upload.rows_kept += new
-    upload.rows_duplicate += sent - new
-    upload.settled_at = now
+    queries.count_push(db, upload_id=upload.id, size_bytes=size_bytes, rows=sent, new=new, now=now)
     return sent, new, stored.changed
 
 

@@ -5,7 +5,7 @@ from datetime import date, datetime, timedelta
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import Select, bindparam, case, delete, func, select
+from sqlalchemy import Select, bindparam, case, delete, func, select, update
 from sqlalchemy.orm import Session
 
 from analysis.blocks import Block, join, utc_day
@@ -38,6 +38,17 @@ _SITE_WITH_VALUES = (
     )
     .order_by(Site.id)
     .limit(1)
+)
+_COUNT_PUSH = (
+    update(Upload)
+    .where(Upload.id == bindparam("upload"))
+    .values(
+        size_bytes=Upload.size_bytes + bindparam("sent_bytes"),
+        rows_read=Upload.rows_read + bindparam("sent_rows"),
+        rows_kept=Upload.rows_kept + bindparam("sent_new"),
+        rows_duplicate=Upload.rows_duplicate + bindparam("sent_rows") - bindparam("sent_new"),
+        settled_at=bindparam("now"),
+    )
 )
 _PUSHES_OF = select(Upload).where(
     Upload.site_id == bindparam("site_id"), Upload.pushed_on == bindparam("day")
@@ -107,6 +118,14 @@ def uploads_of_ids(db: Session, *, site_id: int, ids: Sequence[int]) -> list[Upl
 def pushes_of(db: Session, *, site_id: int, day: date) -> Upload | None:
     """Give the upload that counts the gateway rows of a day."""
     return db.scalar(_PUSHES_OF, {"site_id": site_id, "day": day})
+
+
+def count_push(
+    db: Session, *, upload_id: int, size_bytes: int, rows: int, new: int, now: datetime
+) -> None:
+    """Count a batch on the upload of its day; what a session holds of it is not brought up."""
+    counts = {"sent_bytes": size_bytes, "sent_rows": rows, "sent_new": new, "now": now}
+    db.connection().execute(_COUNT_PUSH, {"upload": upload_id, **counts})
 
 
 def uploads_in_state(db: Session, *, site_id: int, state: str) -> list[Upload]:
