@@ -10,7 +10,7 @@ pass over everything.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from math import isfinite
+from math import isfinite, nan
 from types import MappingProxyType
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -224,13 +224,14 @@ def table_from_rows(rows: Sequence[Mapping[str, Any]], *, timezone: str) -> DayT
     dates = [date.fromisoformat(row["date"]) for row in rows]
     days = local_days(first=min(dates), last=max(dates), timezone=timezone)
     place = {day: number for number, day in enumerate(days.dates)}
-    names = sorted({name for row in rows for name in row["columns"]})
-    columns = {name: np.full(len(days), np.nan) for name in names}
+    names = sorted(set().union(*(row["columns"] for row in rows)))
+    numbers = np.full((len(names), len(days)), np.nan)
     happenings: list[Happening] = []
     for row in rows:
-        for name, value in row["columns"].items():
-            columns[name][place[row["date"]]] = value
+        own = row["columns"]
+        numbers[:, place[row["date"]]] = [own.get(name, nan) for name in names]
         happenings.extend(Happening(date=row["date"], **item) for item in row["happenings"])
+    columns = dict(zip(names, numbers, strict=True))
     happenings.sort(key=lambda item: (item.start_s, item.kind))
     return DayTable(days=days, columns=columns, happenings=tuple(happenings))
 

@@ -39,6 +39,10 @@ _WITH_UNIT = re.compile(
 _UNIT_WORDS = frozenset(word for table in UNITS.values() for word in table if word)
 
 
+# What most cells are: a number under either decimal sign.
+_COMMON = re.compile(r"-?\d{1,15}(?:[.,]\d{1,12})?", re.ASCII)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NumberStyle:
     """How the numbers of a file are written.
@@ -129,6 +133,8 @@ def is_unit(text: str) -> bool:
 def looks_like_number(text: str) -> bool:
     """Tell whether a cell is a number in some style, with or without a unit."""
     bare = text.strip()
+    if _COMMON.fullmatch(bare):
+        return True
     if bare[:1].isalpha() or not any(sign.isdigit() for sign in bare[:40]):
         return False
     if any(

@@ -152,15 +152,13 @@ def _parts(
             lines=np.zeros(0, dtype=np.int32),
             read=read,
         )
-    return Part(
-        stamp_s=np.concatenate([part.stamp_s for part in parts]),
-        values=tuple(
-            np.concatenate([part.values[place] for part in parts])
-            for place in range(len(layout.columns))
-        ),
-        lines=np.concatenate([part.lines for part in parts]),
-        read=read,
-    )
+    stamp_s = np.concatenate([part.stamp_s for part in parts])
+    lines = np.concatenate([part.lines for part in parts])
+    held = [list(part.values) for part in parts]
+    parts.clear()
+    # The pieces of a column are let go of before the next one is put together.
+    values = tuple(np.concatenate([own.pop(0) for own in held]) for _ in layout.columns)
+    return Part(stamp_s=stamp_s, values=values, lines=lines, read=read)
 
 
 def _long_rows(plan: FilePlan, told: Told, problems: ProblemList) -> tuple[RowsRead, list[Samples]]:

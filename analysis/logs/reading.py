@@ -118,9 +118,9 @@ def read_logs(
     kept_once = sum(account.rows for account in accounts)
     added = _rows_added(read)
     stamp_s, columns, open_columns = join(read)
-    _of_one_kind_of_degrees(stamp_s, columns, accounts)
     read.clear()
     _give_back()
+    _of_one_kind_of_degrees(stamp_s, columns, accounts)
     return ParsedLog(
         stamp_s=stamp_s,
         stamp=told.stamp,
