@@ -290,6 +290,10 @@ def test_swapped_sensors_change_places_in_the_log_and_not_in_the_plant() -> None
     assert np.array_equal(logged["loop_hot"][at], true["loop_cold"][at])
     assert np.array_equal(logged["loop_cold"][at], true["loop_hot"][at])
     assert np.array_equal(logged["loop_hot"][: at[0]], true["loop_hot"][: at[0]])
+    # The plug changes places though the other one is not logged.
+    alone = observe(run, seed=5, sensors="perfect", step_s=60, channels=("loop_hot",)).columns
+    assert list(alone) == ["loop_hot"]
+    assert np.array_equal(alone["loop_hot"], logged["loop_hot"])
 
 
 def test_swapped_plugs_mislead_the_controller() -> None:
