@@ -8,10 +8,12 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from analysis.results import Finding
+from analysis.units import SECONDS_PER_DAY
 
 _STORE = "store_bottom store_middle store_top"
 _SUN = "irradiance_plane irradiance_horizontal"
-_LOOP = "loop_hot loop_cold flow"
+_METER = "flow flow_volume"
+_LOOP = f"loop_hot loop_cold {_METER}"
 _LIGHT = frozenset(_SUN.split())
 
 
@@ -34,8 +36,8 @@ RESTS_ON = _table(
         "pump_never_stops": "pump collector store_bottom",
         "night_running": "pump collector store_bottom",
         "reverse_circulation": f"collector {_STORE} {_LOOP} ambient",
-        "low_flow": "pump flow loop_hot loop_cold irradiance_plane",
-        "high_flow": "pump flow",
+        "low_flow": f"pump {_LOOP} irradiance_plane",
+        "high_flow": f"pump {_METER}",
         "short_cycling": "pump collector store_bottom",
         "start_delayed": "pump collector store_bottom loop_hot",
         "charge_limit_low": f"collector {_STORE}",
@@ -75,6 +77,8 @@ OTHER_END = "taken up at the other end of the day, of what is due"
 # come of a collector that the store keeps warm, or of a sensor that follows late (engineering
 # judgement).
 _DAY_INTO_NIGHT_MIN = 45.0
+# A change that a clock brings is dated so near to it (engineering judgement).
+_TOGETHER_S = int(21.0 * SECONDS_PER_DAY)
 # A clock that moves the evening into the dark takes up more than this of what seems due in the
 # morning, or the other way round: 1.3 to 1.6 at an hour, under 1.0 of trees (invented plants).
 _MOVED_FRAC = 1.12
@@ -121,7 +125,7 @@ def of_the_sensor(sensor: Finding, symptom: Finding) -> bool:
     if any(item.what.endswith(GAVE_NO_VALUE) for item in sensor.evidence):
         return False
     # A meter at nought is right about a loop that stands.
-    if _stands(symptom) and sensor.channel in ("flow", "flow_volume"):
+    if _stands(symptom) and sensor.channel in _METER.split():
         return False
     return sensor.channel in _rests_on(symptom) & RESTS_ON[symptom.kind]
 
@@ -158,11 +162,13 @@ def _swapped(swap: Finding) -> set[str]:
 
 
 def of_the_clock(clock: Finding, symptom: Finding) -> bool:
-    """Tell whether a clock is off by enough, and not itself told by what shade looks like."""
+    """Tell whether a clock is off by enough for a symptom, and not itself told by a shade."""
     if not same_channel(clock, symptom):
         return False
     if clock.evidence and abs(clock.evidence[0].value) < _DAY_INTO_NIGHT_MIN:
-        return False
+        # Less moves the sun to where the tubes take it differently, from that day on.
+        began_together = abs(clock.start_s - symptom.start_s) <= _TOGETHER_S
+        return symptom.kind == "degraded_tubes" and began_together
     return not (symptom.kind == "shading" and of_the_shade(symptom, clock))
 
 

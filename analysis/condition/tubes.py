@@ -171,7 +171,9 @@ def _rows(table: DayTable, site: Site, used: Bools, drift: float) -> Rows | None
 
 def _kind(change: Change, days: SteadyDays, place: int, share: float, u_share: float) -> ChangeKind:
     """Say what the step is: a witness of the flow is asked unless the loss grew with heat."""
-    if change.number is not None and change.number.misfit > _UNLIKE_SIGMAS:
+    # A drop of whole days that hours alike in sun and heat deny is not of the tubes' making either.
+    denied = share <= 0.0
+    if denied or (change.number is not None and change.number.misfit > _UNLIKE_SIGMAS):
         return "unlike"
     seen = None if change.number is None else change.number.kind
     if seen == "vacuum":

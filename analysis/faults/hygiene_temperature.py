@@ -76,8 +76,8 @@ class HygieneTemperature:
     reading_k : a sensor on the wall of the store may read so much too low (engineering judgement)
     hour_bins : how long it must hold, in bins: an hour (engineering judgement)
     least_days : more than a week of days in a row (weekly regime; engineering judgement)
-    short_k, long_days : a backup set to reach it that stays this far below its set point for this
-        long does not do its work: worth a visit
+    short_k : a backup set to reach it that stays this far below its set point for so many days
+        does not do its work: worth a visit
     known_frac : less of a day in the log, and the hour may have been in the hole
     """
 
@@ -86,7 +86,6 @@ class HygieneTemperature:
     hour_bins: int = 12
     least_days: int = 8
     short_k: float = 5.0
-    long_days: int = 14
     known_frac: float = 0.8
     kind: str = "hygiene_temperature"
     text: FaultText = TEXT
@@ -157,7 +156,7 @@ class HygieneTemperature:
         note = ""
         if set_c is not None and set_c >= self.hygiene_c:
             note = f", although the backup is set to {set_c:.0f} °C"
-            if latest.days >= self.long_days and best_c < set_c - self.short_k:
+            if best_c < set_c - self.short_k:
                 level = "present"
         return Found(
             start_s=start_s,

@@ -109,7 +109,7 @@ class LowFlow:
     clear_own_days: int = 5
     quiet_days: int = 3
     visit_frac: float = 0.5
-    visit_days: int = 7
+    visit_days: int = 5
     kind: str = "low_flow"
     text: FaultText = TEXT
     sources: tuple[Source, ...] = (

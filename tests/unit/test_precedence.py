@@ -315,6 +315,13 @@ def test_a_clock_that_is_minutes_off_moves_no_day_into_the_night(minutes, stands
     assert ("reverse_circulation" in kinds(kept)) == stands
 
 
+def test_a_clock_that_is_minutes_off_explains_a_fall_of_the_output_that_began_with_it():
+    for began, stands in (((5, 10), False), ((4, 20), False), ((6, 10), True)):
+        clock = shown("clock_wrong", (CLOCK_AHEAD, -30.0), start=(5, 1), end=None)
+        fall = finding("degraded_tubes", began, None)
+        assert ("degraded_tubes" in kinds(sort_out([clock, fall], until_s=UNTIL)[0])) is stands
+
+
 def test_a_wrong_clock_explains_the_pump_at_night():
     kept, explained = sort_out(
         [finding("night_running"), finding("clock_wrong", evidence=())], until_s=UNTIL

@@ -53,9 +53,9 @@ def test_one_hot_hour_ends_it():
     [
         (None, 45.0, 20, "watch"),
         (55.0, 45.0, 20, "watch"),
-        (60.0, 45.0, 10, "watch"),
+        (60.0, 56.0, 8, "watch"),
         (60.0, 57.0, 20, "watch"),
-        (60.0, 45.0, 20, "visit"),
+        (60.0, 45.0, 8, "visit"),
     ],
 )
 def test_a_visit_is_for_a_backup_that_should_reach_it_and_stays_far_below(
