@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 from analysis.precedence_rules import RESTS_ON as RESTS_ON
 from analysis.precedence_rules import (
+    began_with,
     of_the_clock,
     of_the_coil,
     of_the_meter,
@@ -157,6 +158,8 @@ _BREAK_S = int(7.0 * SECONDS_PER_DAY)
 # much too late at most (engineering judgement).
 _ONSET_S = int(60.0 * SECONDS_PER_DAY)
 _AGAINST_ITS_PAST = frozenset({"degraded_tubes"})
+# So much of its past must have been read wrongly to feign a drop (engineering judgement).
+_SPOILT_S = int(14.0 * SECONDS_PER_DAY)
 
 
 def sort_out(
@@ -201,12 +204,22 @@ def _cause_of(row: Cause, item: Finding, causes: Sequence[Finding], until_s: int
     """
     told = [cause for cause in causes if row.only(cause, item)]
     if item.kind in _AGAINST_ITS_PAST:
+        spoilt = [cause for cause in told if item.kind in row.feigns and _spoils(cause, item)]
+        if spoilt:
+            return spoilt[0]
         told = [cause for cause in told if cause.start_s >= item.start_s - _ONSET_S]
     if item.kind in row.brings:
         told = [cause for cause in told if _worth_it(cause, item, until_s)]
     if not told or _covered(item, told, until_s) < _COVERS:
         return None
     return max(told, key=lambda cause: _covered(item, [cause], until_s))
+
+
+def _spoils(cause: Finding, item: Finding) -> bool:
+    """Tell whether a drop began as a cause ended: the past it is held against was read wrongly."""
+    if cause.end_s is None or cause.end_s - cause.start_s < _SPOILT_S:
+        return False
+    return began_with(cause.end_s, item)
 
 
 def _worth_it(cause: Finding, item: Finding, until_s: int) -> bool:

@@ -77,7 +77,7 @@ OTHER_END = "taken up at the other end of the day, of what is due"
 # come of a collector that the store keeps warm, or of a sensor that follows late (engineering
 # judgement).
 _DAY_INTO_NIGHT_MIN = 45.0
-# A change that a clock brings is dated so near to it (engineering judgement).
+# A drop of the output is dated so near to what brought it (engineering judgement).
 _TOGETHER_S = int(21.0 * SECONDS_PER_DAY)
 # A clock that moves the evening into the dark takes up more than this of what seems due in the
 # morning, or the other way round: 1.3 to 1.6 at an hour, under 1.0 of trees (invented plants).
@@ -167,9 +167,16 @@ def of_the_clock(clock: Finding, symptom: Finding) -> bool:
         return False
     if clock.evidence and abs(clock.evidence[0].value) < _DAY_INTO_NIGHT_MIN:
         # Less moves the sun to where the tubes take it differently, from that day on.
-        began_together = abs(clock.start_s - symptom.start_s) <= _TOGETHER_S
-        return symptom.kind == "degraded_tubes" and began_together
+        ends = [end_s for end_s in (clock.start_s, clock.end_s) if end_s is not None]
+        return symptom.kind == "degraded_tubes" and any(
+            began_with(end_s, symptom) for end_s in ends
+        )
     return not (symptom.kind == "shading" and of_the_shade(symptom, clock))
+
+
+def began_with(change_s: int, symptom: Finding) -> bool:
+    """Tell whether a symptom began about when something else changed."""
+    return abs(change_s - symptom.start_s) <= _TOGETHER_S
 
 
 def of_the_shade(shade: Finding, clock: Finding) -> bool:

@@ -322,6 +322,13 @@ def test_a_clock_that_is_minutes_off_explains_a_fall_of_the_output_that_began_wi
         assert ("degraded_tubes" in kinds(sort_out([clock, fall], until_s=UNTIL)[0])) is stands
 
 
+def test_a_past_that_was_read_wrongly_feigns_a_fall_as_it_ends():
+    for clock_end, stands in (((5, 8), False), ((4, 1), True)):
+        clock = finding("clock_wrong", (3, 1), clock_end, evidence=())
+        fall = finding("degraded_tubes", (5, 1), None)
+        assert ("degraded_tubes" in kinds(sort_out([clock, fall], until_s=UNTIL)[0])) is stands
+
+
 def test_a_wrong_clock_explains_the_pump_at_night():
     kept, explained = sort_out(
         [finding("night_running"), finding("clock_wrong", evidence=())], until_s=UNTIL
