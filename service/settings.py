@@ -34,7 +34,7 @@ class Settings(BaseSettings):
     max_unpacked_mib: int = Field(600, ge=1, description="Largest content of one archive.")
     max_push_mib: int = Field(8, ge=1, description="Largest body of one gateway batch.")
     max_pushes: int = Field(
-        64, ge=1, description="Gateway batches taken at the same time; others come again later."
+        40, ge=1, description="Gateway batches taken at the same time; others come again later."
     )
     max_weather_mib: int = Field(
         32, ge=1, description="Largest weather file, handed in or fetched."

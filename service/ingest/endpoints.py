@@ -5,10 +5,11 @@ Access is checked before a body is read, and bodies are streamed to disk.
 
 import tempfile
 from datetime import date, datetime, timedelta
+from functools import partial
 from typing import IO, Annotated
 
-from anyio import to_thread
 from fastapi import APIRouter, Query, Request, Response
+from sqlalchemy.orm import Session
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 
@@ -127,21 +128,19 @@ async def push_rows(request: Request, here: Here, slug: str) -> Pushed:
     with gate.entered(int(told) if told.isdigit() else here.settings.max_push_bytes):
         site_id = await run_in_threadpool(_gateway_site_id, here, slug)
         body = await request.body()
-        return await to_thread.run_sync(_push, here, site_id, body, limiter=gate.writers)
+        return await gate.store(partial(_push, here, site_id, body))
 
 
-def _push(here: Context, site_id: int, body: bytes) -> Pushed:
+def _push(here: Context, site_id: int, body: bytes, db: Session) -> Pushed:
     now = here.now()
-    rows = parse_push(body, now_s=int(now.timestamp()))
-    with here.database.session() as db:
-        accepted, new, changed = actions.push_rows(
-            db,
-            site_id=site_id,
-            rows=rows,
-            size_bytes=len(body),
-            now=now,
-            settle_s=here.settings.push_settle_s,
-        )
+    accepted, new, changed = actions.push_rows(
+        db,
+        site_id=site_id,
+        rows=parse_push(body, now_s=int(now.timestamp())),
+        size_bytes=len(body),
+        now=now,
+        settle_s=here.settings.push_settle_s,
+    )
     return Pushed(accepted=accepted, new=new, changed=changed)
 
 

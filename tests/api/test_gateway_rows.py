@@ -1,17 +1,27 @@
 """The gateway's batch endpoint: keys, idempotence, late rows, all or nothing."""
 
+import asyncio
+import json
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 import pytest
 from httpx2 import Response
 from sqlalchemy import select
+from sqlalchemy.orm import Session
 from starlette.testclient import TestClient
 
+from service.db.engine import Database
 from service.db.models import ApiKey, DayBlock, DayMark, Upload
+from service.errors import InvalidError
 from service.ingest import endpoints
+from service.ingest.actions import push_rows
+from service.ingest.gate import Gate
+from service.ingest.pushes import parse_push
+from service.ingest.schemas import Pushed
 from tests.build_service import LOCAL, BackEnd, back_ends, tidy_log
 
 
@@ -227,3 +237,47 @@ def test_who_comes_beyond_what_can_be_stored_is_told_when_to_come_again(
         assert 5 <= int(refused.headers["retry-after"]) <= 30
         assert refused.json()["retry_after_s"] == int(refused.headers["retry-after"])
         assert push(client, slug, key, ROWS[2:4]).json()["new"] == 2
+
+
+def test_batches_that_wait_are_written_together_and_a_refused_one_keeps_none_back(
+    back: BackEnd, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    site_id = back.site_id(back.add_site())
+    begun: list[int] = []
+    opened = Database.session
+
+    def counting(self: Database):
+        begun.append(1)
+        return opened(self)
+
+    def job(number: int, db: Session) -> Pushed:
+        body = json.dumps({"rows": ROWS[2 * number : 2 * number + 2]}).encode()
+        rows = parse_push(body, now_s=int(back.clock.now().timestamp()))
+        told = push_rows(
+            db, site_id=site_id, rows=rows, size_bytes=1, now=back.clock.now(), settle_s=0
+        )
+        if number == 3:
+            raise InvalidError("this one is refused after it wrote")
+        if number == 4:
+            raise ZeroDivisionError
+        return Pushed(accepted=told[0], new=told[1], changed=told[2])
+
+    async def all_at_once(numbers: range) -> list[Pushed | BaseException]:
+        gate = Gate(back.database, most=64)
+        jobs = (gate.store(partial(job, number)) for number in numbers)
+        return await asyncio.gather(*jobs, return_exceptions=True)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Database, "session", counting)
+        told = asyncio.run(all_at_once(range(4)))
+    assert [type(one) for one in told] == [Pushed, Pushed, Pushed, InvalidError]
+    # The first found nobody waiting; on SQLite the others were written in one transaction.
+    assert len(begun) == (2 if back.database.is_sqlite else 4)
+    told = asyncio.run(all_at_once(range(4, 7)))
+    assert [type(one) for one in told] == [ZeroDivisionError, Pushed, Pushed]
+    told = asyncio.run(all_at_once(range(6, 3, -1)))
+    assert [type(one) for one in told] == [Pushed, Pushed, ZeroDivisionError]
+    with back.database.reading() as db:
+        upload = db.scalars(select(Upload)).one()
+        assert (upload.rows_read, upload.rows_kept, upload.rows_duplicate) == (14, 10, 4)
+        assert db.scalars(select(DayBlock.rows)).one() == 10
