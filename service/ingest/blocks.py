@@ -8,10 +8,12 @@ Blocks that an older version stored are a bare stream with `stamp_s` and plain c
 """
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.blocks import Block
 from analysis.record import Floats, Ints
@@ -52,6 +54,14 @@ def change(old: Block | None, new: Block | None) -> Change:
     """Give what is different between a day as it was and as it is."""
     empty = Block(stamp_s=np.zeros(0, dtype=np.int64), columns={})
     old, new = old or empty, new or empty
+    if not len(old):
+        return Change(
+            new=len(new),
+            changed=0,
+            gone=0,
+            touched_s=new.stamp_s,
+            columns=set(old.columns) != set(new.columns),
+        )
     common, at_old, at_new = np.intersect1d(
         old.stamp_s, new.stamp_s, assume_unique=True, return_indices=True
     )
@@ -74,23 +84,21 @@ def change(old: Block | None, new: Block | None) -> Change:
 
 def values_hash(block: Block) -> str | None:
     """Give a hash that is equal for equal rows, or None where they prove nothing."""
-    filled = {
-        name: np.round(values, _DECIMALS) + 0.0  # no negative zero
-        for name, values in block.columns.items()
-        if not bool(np.isnan(values).all())
-    }
-    if not filled:
+    names = sorted(block.columns)
+    names = [name for name in names if not np.isnan(block.columns[name]).all()]
+    if not names:
         return None
-    every = np.concatenate(list(filled.values()))
-    every = every[~np.isnan(every)]
+    # All columns in one go: a call for each of them costs more than its numbers.
+    values = np.round(_stacked(block, names), _DECIMALS) + 0.0  # no negative zero
+    values[np.isnan(values)] = np.nan
+    every = values[~np.isnan(values)]
     # A part tells almost always, and sorting it is soon done.
     if all(np.unique(some).shape[0] < _DISTINCT for some in (every[::16], every)):
         return None
     digest = hashlib.sha256(block.stamp_s.tobytes())
-    for name in sorted(filled):
-        values = filled[name]
+    for name, own in zip(names, values, strict=True):
         digest.update(name.encode())
-        digest.update(np.where(np.isnan(values), np.nan, values).tobytes())
+        digest.update(own.tobytes())
     return digest.hexdigest()
 
 
@@ -99,11 +107,17 @@ def encode(block: Block) -> bytes:
     import pyarrow as pa
 
     fields, arrays = [pa.field(_STEPS, pa.int64())], [pa.array(np.diff(block.stamp_s, prepend=0))]
-    for name in sorted(block.columns):
-        array, per_unit = _column(block.columns[name])
-        told = {} if per_unit is None else {_SCALE: str(per_unit)}
-        fields.append(pa.field(name, array.type, metadata=told))
-        arrays.append(array)
+    names = sorted(block.columns)
+    values = _stacked(block, names)
+    unknown = np.isnan(values)
+    holes = np.asarray(unknown.any(axis=1))
+    for place, (whole, per_unit) in enumerate(_as_whole(np.where(unknown, 0.0, values))):
+        # A negative zero would be another byte for the same value.
+        stored = values[place] + 0.0 if whole is None else whole
+        mask = unknown[place] if holes[place] and whole is not None else None
+        arrays.append(pa.array(stored, mask=mask))
+        told = {} if whole is None else {_SCALE: str(per_unit)}
+        fields.append(pa.field(names[place], arrays[-1].type, metadata=told))
     batch = pa.RecordBatch.from_arrays(arrays, schema=pa.schema(fields))
     sink = pa.BufferOutputStream()
     with pa.ipc.new_stream(sink, batch.schema) as writer:
@@ -111,23 +125,26 @@ def encode(block: Block) -> bytes:
     return bytes(pa.compress(sink.getvalue(), codec="zstd", asbytes=True))
 
 
-def _column(values: Floats) -> "tuple[pa.Array, int | None]":
-    """Give a column as it is stored, and what divides its whole numbers, None where it has none."""
-    import pyarrow as pa
+def _stacked(block: Block, names: Sequence[str]) -> Floats:
+    """Give columns one above the other; shape (columns, rows)."""
+    columns = [block.columns[name] for name in names]
+    return np.array(columns, dtype=np.float64).reshape(len(columns), len(block))
 
-    unknown = np.isnan(values)
-    mask = unknown if unknown.any() else None
-    known = values if mask is None else np.where(unknown, 0.0, values)
-    most = float(np.abs(known).max(initial=0.0))
+
+def _as_whole(values: Floats) -> list[tuple[NDArray[np.signedinteger] | None, int]]:
+    """Give each row as whole numbers and what divides them; None where nothing does exactly."""
+    found: list[tuple[NDArray[np.signedinteger] | None, int]] = [(None, 1)] * len(values)
+    most = np.abs(values).max(axis=1, initial=0.0)
+    left = np.arange(len(values))
     for per_unit in _PER_UNIT:
-        if most * per_unit > _MOST_LONG:
-            break
-        whole = np.rint(known * per_unit)
-        if (whole / per_unit == known).all():
-            width = np.int16 if most * per_unit <= _MOST_SHORT else np.int32
-            return pa.array(whole.astype(width), mask=mask), per_unit
-    # A negative zero would be another byte for the same value.
-    return pa.array(values + 0.0), None
+        left = left[most[left] * per_unit <= _MOST_LONG]
+        whole = np.rint(values[left] * per_unit)
+        fits = (whole / per_unit == values[left]).all(axis=1)
+        for place, own in zip(left[fits].tolist(), whole[fits], strict=True):
+            short = most[place] * per_unit <= _MOST_SHORT
+            found[place] = (own.astype(np.int16 if short else np.int32), per_unit)
+        left = left[~fits]
+    return found
 
 
 def decode(data: bytes) -> Block:

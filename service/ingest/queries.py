@@ -22,7 +22,7 @@ from service.db.models import (
     VisitPhoto,
     WeatherFile,
 )
-from service.ingest.blocks import decode, encode, values_hash
+from service.ingest.blocks import decode, encode
 
 # Stamps mark the end or the start of their step, so a span's rows may stand one step outside it.
 _LONGEST_STEP_S = 3600
@@ -181,8 +181,14 @@ def site_with_values(db: Session, *, hashes: Sequence[str], but_site_id: int) ->
     return None
 
 
-def save_blocks(db: Session, *, site_id: int, blocks: Mapping[date, Block]) -> None:
-    """Write blocks in place of what these days had."""
+def save_blocks(
+    db: Session,
+    *,
+    site_id: int,
+    blocks: Mapping[date, Block],
+    hashes: Mapping[date, str | None],
+) -> None:
+    """Write blocks, with the hashes of their values, in place of what these days had."""
     if not blocks:
         return
     db.execute(
@@ -193,7 +199,7 @@ def save_blocks(db: Session, *, site_id: int, blocks: Mapping[date, Block]) -> N
                 "day": day,
                 "rows": len(block),
                 "data": encode(block),
-                "values_hash": values_hash(block),
+                "values_hash": hashes[day],
             }
             for day, block in sorted(blocks.items())
         ],

@@ -70,10 +70,11 @@ def store_rows(
     """
     rows = _in_stamps_of(site, rows, stamp)
     parts = split_days(rows)
-    hashes = [found for part in parts.values() if (found := values_hash(part)) is not None]
-    if hashes:
+    hashes = {day: values_hash(part) for day, part in parts.items()}
+    told = [one for one in hashes.values() if one is not None]
+    if told:
         one_at_a_time(db, VALUES_LOCK)
-        other = queries.site_with_values(db, hashes=hashes, but_site_id=site.id)
+        other = queries.site_with_values(db, hashes=told, but_site_id=site.id)
         if other is not None:
             raise OtherSiteError(other)
     held = layer_queries.load_days(db, site_id=site.id, days=sorted(parts))
@@ -82,7 +83,8 @@ def store_rows(
         day: _with_layer(held.get(day), Layer(number=upload.id, block=part, pushed=pushed))
         for day, part in parts.items()
     }
-    changes = _lay(db, site=site, held=held, layers=layers)
+    hashed = {day: (part, hashes[day]) for day, part in parts.items()}
+    changes = _lay(db, site=site, held=held, layers=layers, hashed=hashed)
     # What a block of these days holds was seen before; most batches need not ask further.
     known = {name for day in held.values() for name in day.block.columns}
     _mark(db, site=site, changes=changes, channels=rows.columns.keys() - known, due_at=due_at)
@@ -111,7 +113,7 @@ def take_out(db: Session, *, site: Site, upload: Upload, due_at: datetime) -> No
     layers = {
         day: [layer for layer in held[day].layers if layer.number != upload.id] for day in days
     }
-    changes = _lay(db, site=site, held=held, layers=layers)
+    changes = _lay(db, site=site, held=held, layers=layers, hashed={})
     _mark(db, site=site, changes=changes, channels=set(), due_at=due_at)
     if not queries.days_stored(db, site.id):
         site.stamp = None  # the next file says anew which end of its step a stamp marks
@@ -134,8 +136,12 @@ def _lay(
     site: Site,
     held: Mapping[date, HeldDay],
     layers: Mapping[date, list[Layer]],
+    hashed: Mapping[date, tuple[Block, str | None]],
 ) -> dict[date, Change]:
-    """Write the layers of these days and what they give together; tell what changed."""
+    """Write the layers of these days and what they give together; tell what changed.
+
+    `hashed` are blocks whose hash is known: most days are what one file says of them.
+    """
     folded = {day: fold(own) for day, own in layers.items() if own}
     changes = {
         day: change(
@@ -144,11 +150,13 @@ def _lay(
         )
         for day in sorted(layers)
     }
-    queries.save_blocks(
-        db,
-        site_id=site.id,
-        blocks={day: one.block for day, one in folded.items() if _is_change(changes[day])},
-    )
+    blocks = {day: one.block for day, one in folded.items() if _is_change(changes[day])}
+    hashes: dict[date, str | None] = {}
+    for day, block in blocks.items():
+        known, hashes[day] = hashed.get(day, (None, None))
+        if block is not known:
+            hashes[day] = values_hash(block)
+    queries.save_blocks(db, site_id=site.id, blocks=blocks, hashes=hashes)
     layer_queries.drop_days(db, site_id=site.id, days=sorted(set(layers) - set(folded)))
     layer_queries.save_layers(
         db,
