@@ -237,8 +237,12 @@ def _finding(
     mark = fmt.OVER if over else fmt.urgency(finding.urgency)
     head = f"{number}. {mark}: {title_of(finding.kind, texts)}{channel}"
     when = fmt.span(finding.start_s, finding.end_s, report.timezone)
-    # What is only watched or noted asks for no work, so nothing about work is said.
-    work = list(_work(number, finding, told)) if asks else []
+    # What is over, only watched or noted asks for no work now, so nothing about work is said.
+    work: Sequence[str] = ()
+    if over:
+        work = [_wrapped(f"{_causes(finding)}If nobody mended it, it may come back.", 5)]
+    elif asks:
+        work = list(_work(number, finding, told))
     explains = explains_words(finding, report, texts)
     lines = [
         f"  {head}",
@@ -253,7 +257,7 @@ def _finding(
 def _work(number: int, finding: Finding, told: dict[str, int]) -> Iterator[str]:
     """Say what to be careful about, then what to look at."""
     if finding.likely_causes:
-        yield _wrapped(f"Likely causes: {'; '.join(finding.likely_causes)}.", 5)
+        yield _wrapped(_causes(finding), 5)
     if not finding.check_next:
         return
     if finding.cautions:
@@ -265,6 +269,12 @@ def _work(number: int, finding: Finding, told: dict[str, int]) -> Iterator[str]:
     more = len(finding.check_next) - _CHECKS
     if more > 0:
         yield f"       ({fmt.plural(more, 'further check')} with --html or --json)"
+
+
+def _causes(finding: Finding) -> str:
+    if not finding.likely_causes:
+        return ""
+    return f"Likely causes: {'; '.join(finding.likely_causes)}. "
 
 
 def _cautions(number: int, finding: Finding, told: dict[str, int]) -> Iterator[str]:

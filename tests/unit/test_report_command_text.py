@@ -98,3 +98,5 @@ def test_a_finding_that_is_over_asks_for_nobody():
     text = render_text(a_report(findings=(a_finding(),)), texts={})
     assert "1. Over: Lost circulation" in text
     assert "Plan a visit" not in text
+    assert "may come back" in text
+    assert "Then check" not in text
