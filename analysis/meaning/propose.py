@@ -15,7 +15,7 @@ from analysis.logs.conversions import UNITS
 from analysis.meaning.amounts import holds_amounts, propose_amounts
 from analysis.meaning.assign import Assignment, Links, assign
 from analysis.meaning.balance import balance_of
-from analysis.meaning.degrees import temperatures
+from analysis.meaning.degrees import HOW_COMMON, temperatures
 from analysis.meaning.gaps import gaps_of
 from analysis.meaning.looks import Look, look_at
 from analysis.meaning.misprints import with_other_units
@@ -41,6 +41,8 @@ _RUNS = 0.02
 _FEWEST_ROWS = 3
 # Every column is held against every other: the work would grow with the square beyond this.
 _MOST_COLUMNS = 64
+# By so much must a unit of temperatures be behind the likeliest to be left out unasked [nats].
+_OUT_OF_QUESTION = 15.0
 # Numbers beyond this are no measurements, and their squares would overflow.
 _FARTHEST = 1e13
 
@@ -109,8 +111,8 @@ def propose(
     standing = stands(headers, values)
     if standing:
         times = replace(times, trust_frac=times.trust_frac * STANDING_FRAC)
-    states = _states(columns, headers, looks, fits, times, "c")
-    on = None if standing else _running(states, values)
+    in_celsius = _states(columns, headers, looks, fits, times, "c")
+    on = None if standing else _running(in_celsius, values)
     phases = phases_of(times, on)
     looks = [
         replace(look, moves=motion_of(row, phases, times, span=look.high - look.low))
@@ -126,7 +128,7 @@ def propose(
         phases=phases,
         area_m2=None if site is None else site.area_m2,
     )
-    found = [_together(seen, temperature) for temperature in temperatures(headers, looks)]
+    found = [_together(seen, *one) for one in _in_likely_degrees(seen).items()]
     weights = np.array([one.evidence for one in found])
     best = found[int(np.argmax(weights))]
     shares = np.exp(weights - weights.max())
@@ -198,8 +200,26 @@ class _Seen:
     area_m2: float | None
 
 
-def _together(seen: _Seen, temperature: str) -> Found:
-    states = _states(seen.columns, seen.headers, seen.looks, seen.fits, seen.times, temperature)
+def _in_likely_degrees(seen: _Seen) -> dict[str, list[tuple[State, ...]]]:
+    """Give what each column may be, by units of temperatures; not those that are out of question.
+
+    What columns tell of each other differs by far less than `_OUT_OF_QUESTION` between the units.
+    """
+    found = {
+        temperature: _states(
+            seen.columns, seen.headers, seen.looks, seen.fits, seen.times, temperature
+        )
+        for temperature in temperatures(seen.headers, seen.looks)
+    }
+    nats = {
+        temperature: HOW_COMMON[temperature] + sum(own[0].nats for own in states)
+        for temperature, states in found.items()
+    }
+    least = max(nats.values()) - _OUT_OF_QUESTION
+    return {temperature: found[temperature] for temperature in found if nats[temperature] >= least}
+
+
+def _together(seen: _Seen, temperature: str, states: list[tuple[State, ...]]) -> Found:
     celsius = np.array(
         [
             _in_celsius(row, header, temperature)

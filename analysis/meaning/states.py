@@ -14,7 +14,7 @@ from analysis.logs.asking import OpenColumn
 from analysis.logs.conversions import UNITS, folded_unit, known_units
 from analysis.meaning.looks import Look, rescaled
 from analysis.meaning.sun_plane import Fit, plane_nats
-from analysis.meaning.traits import flat_nats, impossible_nats, in_unit, trait_nats, traits_of
+from analysis.meaning.traits import flat_nats, impossible_nats, in_unit, traits_nats, traits_of
 from analysis.meaning.unit_words import UnitFound, find_unit
 from analysis.meaning.usual import STRANGERS
 from analysis.meaning.words import HeaderWords, WordScores, read_header, score_words
@@ -125,39 +125,47 @@ def states_of(
     samples = [name for name, one in BASE_CHANNELS.items() if not one.daily]
     names = [base_of(told.name)] if told is not None else samples
     written = traits_of(look)
+    options = [
+        (name, unit, share, UNITS[BASE_CHANNELS[name].quantity][unit or ""])
+        for name in names
+        for unit, share in _units(name, column, header, temperature)
+    ]
+    factors = [
+        100.0 if look.high <= 1.0 and BASE_CHANNELS[name].quantity == "share" else scale.factor
+        for name, _, _, scale in options
+    ]
     shifted: dict[tuple[float, float], Floats] = {}
+    seen = []
+    for (_, _, _, scale), factor in zip(options, factors, strict=True):
+        key = (factor, scale.shift)
+        if scale.shift and key not in shifted:
+            shifted[key] = traits_of(rescaled(look, factor=factor, shift=scale.shift))
+        seen.append(shifted[key] if scale.shift else in_unit(written, factor))
+    channels = tuple(name for name, _, _, _ in options)
+    every = traits_nats(channels, written, np.array(seen), factors)
     found = []
-    for name in names:
+    for (name, unit, share, scale), factor, traits in zip(options, factors, every, strict=True):
         quantity = BASE_CHANNELS[name].quantity
         other = bool(header.unit.quantities) and quantity not in header.unit.quantities
-        for unit, share in _units(name, column, header, temperature):
-            scale = UNITS[quantity][unit or ""]
-            factor, shift = scale.factor, scale.shift
-            if quantity == "share" and look.high <= 1.0:
-                factor = 100.0
-            if shift and (factor, shift) not in shifted:
-                shifted[factor, shift] = traits_of(rescaled(look, factor=factor, shift=shift))
-            seen = shifted[factor, shift] if shift else in_unit(written, factor)
-            traits = trait_nats(name, written, seen, factor)
-            nats = (
-                _COMMON[name]
-                + math.log(share)
-                + header.scores.nats.get(name, 0.0)
-                + (_OTHER_QUANTITY if other else 0.0)
-                + impossible_nats(name, look, factor, shift)
-                + trust_frac * (float(traits.sum()) + plane_nats(name, fit, factor))
+        nats = (
+            _COMMON[name]
+            + math.log(share)
+            + header.scores.nats.get(name, 0.0)
+            + (_OTHER_QUANTITY if other else 0.0)
+            + impossible_nats(name, look, factor, scale.shift)
+            + trust_frac * (float(traits.sum()) + plane_nats(name, fit, factor))
+        )
+        found.append(
+            State(
+                channel=name,
+                unit=unit,
+                nats=nats,
+                traits=traits,
+                look=look,
+                factor=factor,
+                shift=scale.shift,
             )
-            found.append(
-                State(
-                    channel=name,
-                    unit=unit,
-                    nats=nats,
-                    traits=traits,
-                    look=look,
-                    factor=factor,
-                    shift=shift,
-                )
-            )
+        )
     found.sort(key=lambda state: -state.nats)
     if told is None:
         found = [
@@ -195,11 +203,10 @@ def _none_of_them(
     """Give the state of a column that is none of the channels, or only like one of them."""
     scale = UNITS["temperature"][temperature]
     celsius = traits_of(rescaled(look, factor=scale.factor, shift=scale.shift))
-    known = [flat_nats(written)]
-    for stranger in STRANGERS:
-        warm = stranger == "other_temperature"
-        seen, factor = (celsius, scale.factor) if warm else (written, 1.0)
-        known.append(trait_nats(stranger, written, seen, factor))
+    warm = [stranger == "other_temperature" for stranger in STRANGERS]
+    seen = np.array([celsius if one else written for one in warm])
+    factors = [scale.factor if one else 1.0 for one in warm]
+    known = [flat_nats(written), *traits_nats(STRANGERS, written, seen, factors)]
     priors = np.array([_NONE, *[_STRANGER] * len(STRANGERS)])
     nats = priors + trust_frac * np.array([float(one.sum()) for one in known])
     best = int(np.argmax(nats))

@@ -7,6 +7,7 @@ measure of the values as written, so that channels and units of different size c
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
@@ -136,37 +137,38 @@ def traits_of(look: Look) -> Floats:
     return np.array([trait_value(look, trait.name) for trait in TRAITS])
 
 
-def trait_nats(channel: str, written: Floats, seen: Floats, factor: float) -> Floats:
-    """Say how much each trait speaks for a channel.
+def traits_nats(
+    channels: tuple[str, ...], written: Floats, seen: Floats, factors: Sequence[float]
+) -> Floats:
+    """Say how much each trait speaks for each of some channels.
 
     Parameters
     ----------
-    channel : str
-        Name without a number.
+    channels : tuple of str, n of them
+        Names without a number.
     written : ndarray, shape (traits,)
         Traits of the values as written.
-    seen : ndarray, shape (traits,)
-        The same in the canonical unit of the channel.
-    factor : float
+    seen : ndarray, shape (n, traits)
+        The same in the canonical unit of each channel.
+    factors : sequence of float, n of them
         Canonical units in one written unit.
 
     Returns
     -------
-    ndarray, shape (traits,)
+    ndarray, shape (n, traits)
         Weighted logarithm of the density of each trait in the measure of the values as written;
         0 where the rows do not tell.
     """
-    usual = _usual_of(channel)
+    usual = _usual_of(channels)
     x = np.where(usual.linear, seen, np.log(np.maximum(seen, _LEAST_X)))
     # A logarithm of less than nothing is as far off as can be; so is a trait that it does not have.
     lost = np.isnan(usual.middle) | (~usual.linear & (seen < 0.0))
     away = np.where(lost, FARTHEST, np.minimum(np.abs(x - usual.middle) / usual.spread, FARTHEST))
     nats = NORM - np.log(usual.spread) - 0.5 * (NU + 1.0) * np.log1p(away * away / NU)
     # Logarithms are counted per e-fold: turned to the measure of the values as written.
-    if _is_temperature(channel):
-        nats += np.where(_LEVELS, math.log(factor), 0.0)
-    else:
-        nats -= np.where(_LEVELS, np.log(np.maximum(np.abs(written), _LEAST_X)), 0.0)
+    per_fold = np.log(np.maximum(np.abs(written), _LEAST_X))
+    turned = np.where(usual.warm, np.log(np.array(factors))[:, None], -per_fold)
+    nats += np.where(_LEVELS, turned, 0.0)
     return np.asarray(np.where(np.isnan(written), 0.0, _WEIGHTS * nats))
 
 
@@ -179,11 +181,15 @@ def flat_nats(written: Floats) -> Floats:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Usual:
-    """A row of `analysis.meaning.usual`, shape (traits,); NaN where a channel has no such trait."""
+    """Rows of `analysis.meaning.usual`, shape (n, traits); NaN where a channel has no such trait.
+
+    `warm` tells which are temperatures, shape (n, 1).
+    """
 
     middle: Floats
     spread: Floats
     linear: Bools
+    warm: Bools
 
 
 def _is_temperature(channel: str) -> bool:
@@ -192,15 +198,18 @@ def _is_temperature(channel: str) -> bool:
     return BASE_CHANNELS[channel].quantity == "temperature"
 
 
-@lru_cache(maxsize=64)
-def _usual_of(channel: str) -> _Usual:
-    linear = _is_temperature(channel)
-    cells = [USUAL[channel][trait.name] or (math.nan, 1.0) for trait in TRAITS]
-    least = [narrowest(trait, linear=linear) for trait in TRAITS]
+@lru_cache(maxsize=256)
+def _usual_of(channels: tuple[str, ...]) -> _Usual:
+    warm = [_is_temperature(channel) for channel in channels]
+    cells = [
+        [USUAL[channel][trait.name] or (math.nan, 1.0) for trait in TRAITS] for channel in channels
+    ]
+    least = [[narrowest(trait, linear=linear) for trait in TRAITS] for linear in warm]
     return _Usual(
-        middle=np.array([middle for middle, _ in cells]),
-        spread=np.maximum([spread for _, spread in cells], least),
-        linear=np.array([is_linear(trait, linear=linear) for trait in TRAITS]),
+        middle=np.array([[middle for middle, _ in row] for row in cells]),
+        spread=np.maximum([[spread for _, spread in row] for row in cells], least),
+        linear=np.array([[is_linear(trait, linear=linear) for trait in TRAITS] for linear in warm]),
+        warm=np.array(warm)[:, None],
     )
 
 
