@@ -10,7 +10,7 @@ from dataclasses import replace
 
 from analysis.channels import base_name, channel
 from analysis.logs.asking import SURE_FRAC, ColumnUnderstood, Proposal
-from analysis.logs.conversions import unit_named
+from analysis.logs.conversions import is_same_unit, unit_named
 from analysis.logs.layout import entry_key, meaning_by_head, meanings_of, open_column
 from analysis.logs.planning import FilePlan, Told
 from analysis.logs.shapes import ParsedLog, quoted
@@ -108,9 +108,7 @@ def _agree(told: ColumnMeaning, own: ColumnMeaning) -> bool:
         return True
     if base_name(one.name) != base_name(other.name):
         return False
-    units = [unit_named(quantity=one.quantity, unit=unit) for unit in (told.unit, own.unit)]
-    told_by_values = any(unit is not None and unit.share_unsure for unit in units)
-    return told_by_values or units[0] == units[1]
+    return is_same_unit(one.quantity, told.unit, own.unit)
 
 
 def own_words(own: ColumnMeaning) -> str:

@@ -218,6 +218,12 @@ def unit_named(*, quantity: str, unit: str | None) -> Unit | None:
     return table.get(folded) or _of_pulses(quantity, folded) or _scaled(table, folded)
 
 
+def is_same_unit(quantity: str, one: str | None, other: str | None) -> bool:
+    """Tell whether two units of a quantity are one; that of a share its values tell."""
+    units = [unit_named(quantity=quantity, unit=unit) for unit in (one, other)]
+    return any(unit is not None and unit.share_unsure for unit in units) or units[0] == units[1]
+
+
 def _scaled(table: dict[str, Unit], folded: str) -> Unit | None:
     """Give the conversion of a unit such as `0.01 bar`: what one of the numbers stands for."""
     match = _SCALED.fullmatch(folded)

@@ -6,10 +6,10 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.channels import channel_of_tidy
+from analysis.channels import channel, channel_of_tidy
 from analysis.common_rows import on_common_rows
 from analysis.logs.asking import OpenColumn, Proposal
-from analysis.logs.layout import Column, column_key
+from analysis.logs.layout import Column, column_key, meanings_of
 from analysis.logs.onefile import RowsRead, read_rows
 from analysis.logs.planning import FilePlan, Told
 from analysis.logs.rows import ON
@@ -20,6 +20,9 @@ from analysis.site import ColumnMeaning, Site
 
 _SAMPLE_BYTES = 1_500_000
 _SLICES = 8
+# Whether a map agrees with the heads of its file, fewer but whole days tell.
+_GLANCE_BYTES = 400_000
+_GLANCES = 3
 _LONG_ROWS = 20_000
 
 
@@ -69,10 +72,43 @@ def proposals_for(
         column whose head prints a unit that the heat forbids.
     """
     first = plans[0]
+    offered, stamp_s = _offered(plans, told, size=_SAMPLE_BYTES, slices=_SLICES)
+    keys = {column.place: column_key(first.dialect, column.place) for column in offered}
+    found = propose(offered, stamp_s=stamp_s, site=site, keys=keys, file=first.name)
+    asked = {column.place for column in first.layout.open}
+    return tuple(
+        one
+        for one in found
+        if one.place in asked or any(question.kind == "unit" for question in one.questions)
+    )
+
+
+def map_agrees(plans: Sequence[FilePlan], *, told: Told) -> bool:
+    """Tell whether a map and the heads of wide files that are written alike say the same.
+
+    A few days of them are looked at for units that no head prints.
+    """
+    from analysis.meaning.agreement import agree
+
+    said = meanings_of(plans[0].dialect, told.log_map)
+    offered, stamp_s = _offered(plans, told, size=_GLANCE_BYTES, slices=_GLANCES)
+    mapped = [
+        replace(one, known=said[one.place][0])
+        for one in offered
+        if one.place in said and channel(said[one.place][0].channel) is not None
+    ]
+    return all(scale_of(one) is None for one in mapped) and agree(mapped, stamp_s=stamp_s)
+
+
+def _offered(
+    plans: Sequence[FilePlan], told: Told, *, size: int, slices: int
+) -> tuple[tuple[OpenColumn, ...], NDArray[np.int64]]:
+    """Read spots of files with the same heads; give the columns of the first, and the stamps."""
+    first = plans[0]
     # What heads tell already stands beside the open columns: it says what these are not.
     looked_at = first.layout.reading(*first.layout.open).columns
     stamps, columns = [], []
-    for part in _slices(plans):
+    for part in _slices(plans, size, slices):
         reading = replace(part, layout=part.layout.reading(*part.layout.open))
         rows = read_rows(reading, told=told, problems=ProblemList())
         wanted = {column.place for column in looked_at}
@@ -92,14 +128,7 @@ def proposals_for(
         )
         for at, column in enumerate(looked_at)
     )
-    keys = {column.place: column_key(first.dialect, column.place) for column in looked_at}
-    found = propose(offered, stamp_s=stamp_s[order], site=site, keys=keys, file=first.name)
-    asked = {column.place for column in first.layout.open}
-    return tuple(
-        one
-        for one in found
-        if one.place in asked or any(question.kind == "unit" for question in one.questions)
-    )
+    return offered, stamp_s[order]
 
 
 def _known(column: Column) -> ColumnMeaning | None:
@@ -174,17 +203,17 @@ def offered_values(values: NDArray[np.float64]) -> NDArray[np.float64]:
     return values
 
 
-def _slices(plans: Sequence[FilePlan]) -> list[FilePlan]:
+def _slices(plans: Sequence[FilePlan], most: int, count: int) -> list[FilePlan]:
     """Cut some stretches of whole lines out of files, spread over all of them."""
     sizes = [len(plan.text) - plan.dialect.body_at for plan in plans]
     total = sum(sizes)
-    if total <= _SAMPLE_BYTES:
+    if total <= most:
         return list(plans)
-    size = _SAMPLE_BYTES // _SLICES
+    size = most // count
     found = []
     begins = np.concatenate([[0], np.cumsum(sizes)])
     last_end = -1
-    for at in np.linspace(0, max(total - size, 0), _SLICES).astype(np.int64).tolist():
+    for at in np.linspace(0, max(total - size, 0), count).astype(np.int64).tolist():
         place = min(int(np.searchsorted(begins, at, side="right")) - 1, len(plans) - 1)
         plan = plans[place]
         start = max(int(at - begins[place]), 0) + plan.dialect.body_at

@@ -26,6 +26,7 @@ from analysis.logs.proposing import (
     is_mapped,
     is_open,
     is_open_beyond_map,
+    map_agrees,
     proposals_for,
     proposals_for_series,
 )
@@ -286,12 +287,16 @@ def _proposals(
 
 
 def _own_proposals(plans: Sequence[FilePlan], told: Told, site: Site | None) -> _Proposals:
-    """Propose meanings for the columns that a map explains, as if it had not."""
-    groups = _groups(plan for plan in plans if plan.long is None and is_mapped(plan))
-    return {
-        key: proposals_for([without_map(plan) for plan in group], told=told, site=site)
-        for key, group in groups.items()
-    }
+    """Propose meanings for the columns that a map explains, as if it had not.
+
+    Not where the heads say the same: their values could say nothing else for sure.
+    """
+    found = {}
+    for key, group in _groups(p for p in plans if p.long is None and is_mapped(p)).items():
+        bare = [without_map(plan) for plan in group]
+        if not map_agrees(bare, told=told):
+            found[key] = proposals_for(bare, told=told, site=site)
+    return found
 
 
 def _groups(plans: Iterable[FilePlan]) -> dict[tuple[object, ...], list[FilePlan]]:

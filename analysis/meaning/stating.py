@@ -18,7 +18,7 @@ _SUREST_NONE, _SUREST_COUNTER = 0.85, 0.85
 # By what the odds are divided where no word supports them (`tests.bench.meaning`).
 _VALUES_ALONE = 2.4
 # Where the header says one thing and the values another, a person is asked.
-_SUREST_AGAINST_WORDS, _WORDS_AGAINST = 0.85, 2.5
+_SUREST_AGAINST_WORDS, WORDS_AGAINST = 0.85, 2.5
 # Where physics leaves open what the header seems to say, a person is asked.
 _SUREST_DOUBTED = 0.85
 
@@ -201,4 +201,4 @@ class Found:
 
 def _contradicted(header: Header, best: State) -> bool:
     said = max(header.scores.nats.values(), default=0.0)
-    return said - header.scores.nats.get(best.channel, 0.0) >= _WORDS_AGAINST
+    return said - header.scores.nats.get(best.channel, 0.0) >= WORDS_AGAINST

@@ -98,3 +98,29 @@ def test_columns_that_a_map_does_not_name_are_read_where_they_are_sure():
     assert found.questions == ()
     chosen = read_logs([source], site=BARE, log_map=partly, beyond_map=False)
     assert set(chosen.columns) == {"flow", "pump"}
+
+
+NAMED = "time;Collector;Tank bottom;Hot pipe;Return pipe;Flow rate [l/min];Pump\n"
+BY_NAME = LogMap(
+    columns=tuple(
+        (head, meaning)
+        for head, (_, meaning) in zip(NAMED.strip().split(";")[1:], NUMBERED.columns, strict=True)
+    )
+)
+
+
+def test_only_files_whose_heads_say_what_the_map_does_are_spared_a_look_at_all_physics(
+    monkeypatch,
+):
+    def never(*_, **__):
+        raise AssertionError("all of physics was asked")
+
+    monkeypatch.setattr("analysis.logs.reading.proposals_for", never)
+    assert contradiction(read(table(NAMES, NAMED), BY_NAME)) is None
+    with pytest.raises(AssertionError, match="physics"):
+        read(table(NAMES), NUMBERED)
+
+
+def test_clear_heads_without_units_over_other_degrees_contradict_a_map():
+    found = read(table(NAMES, NAMED, fahrenheit=True), BY_NAME)
+    assert contradicting(columns_of(found.files))["Tank bottom"] == ("store_bottom in F",)
