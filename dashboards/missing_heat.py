@@ -69,14 +69,29 @@ def missing_heat_says(report: Report) -> str:
     ledger = report.ledger
     if ledger is None:
         return ""
+    untold = untold_days(report)
+    beside = (
+        f" Of {plural(untold, 'further day')} nobody can say what a healthy collector would have "
+        "given."
+        if untold
+        else ""
+    )
     if ledger.gap.low <= 0.0 <= ledger.gap.high and not ledger.entries:
-        return "Nothing is missing beyond what the figures are known to."
+        return f"Nothing is missing beyond what the figures are known to.{beside}"
     return (
         "Findings, what the store would not have taken and what nothing explains add up to the "
         "heat that is missing; no finding is "
         "charged more than its days lack here, though its own figure may be larger, as far as the "
-        "missing heat is uncertain."
+        f"missing heat is uncertain.{beside}"
     )
+
+
+def untold_days(report: Report) -> int:
+    """Count days whose heat is known and held against nothing: expected heat knows nothing of them.
+
+    Sensors that cannot be trusted leave them so, and a loop may stand meanwhile.
+    """
+    return sum(day.delivered_kwh is not None and day.expected_kwh is None for day in report.days)
 
 
 def _untaken(ledger: Ledger, widest: float) -> list[HeatLine]:

@@ -11,7 +11,7 @@ from dashboards.design_facts import beside_of, design_of
 from dashboards.finding_page import explains_words
 from dashboards.logs_text import printable
 from dashboards.losses import lost_words
-from dashboards.missing_heat import missing_heat, missing_heat_says
+from dashboards.missing_heat import missing_heat, missing_heat_says, untold_days
 from dashboards.set_aside_words import set_aside_facts
 from dashboards.site_facts import Fact
 from dashboards.texts import (
@@ -77,7 +77,7 @@ def _heat(report: Report) -> str:
     # The basis' own notes stand in these lines, each where it matters.
     lines = [
         ("Delivered", delivered),
-        ("Expected", f"{expected}{_EXPECTED_IS if totals.expected_kwh is not None else ''}"),
+        ("Expected", f"{expected}{_expected_is(report)}"),
         ("Design", _design(report)),
         ("Coverage", f"{fmt.share(totals.coverage)} of the time is in the log{_missing(report)}"),
         ("Pump", fmt.quantity(totals.pump_kwh, "kWh of electricity", unknown=fmt.NOT_MEASURED)),
@@ -96,7 +96,12 @@ def _heat(report: Report) -> str:
     return "HEAT\n" + "\n".join(_labelled(label, text) for label, text in lines)
 
 
-_EXPECTED_IS = " (a healthy collector in this weather)"
+def _expected_is(report: Report) -> str:
+    if report.totals.expected_kwh is None:
+        return ""
+    untold = untold_days(report)
+    but = f"; {fmt.plural(untold, 'day')} that cannot tell it left out" if untold else ""
+    return f" (a healthy collector in this weather{but})"
 
 
 def _missing(report: Report) -> str:

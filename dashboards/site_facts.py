@@ -16,6 +16,7 @@ from dashboards.format import (
     sentence,
     share,
 )
+from dashboards.missing_heat import untold_days
 from dashboards.texts import design_basis, heat_basis, offset_words, weather_basis
 
 _LEAST_COVERAGE_FOR_PROMISE = 0.9
@@ -30,6 +31,12 @@ class Fact:
     note: str = ""
 
 
+def _expected_note(report: Report) -> str:
+    untold = untold_days(report)
+    but = f" {plural(untold, 'day')} that cannot tell it left out." if untold else ""
+    return f"In this weather, against the store temperatures that occurred.{but}"
+
+
 def facts_of(report: Report) -> tuple[Fact, ...]:
     """Give what delivered heat is held against, and how much was measured."""
     totals = report.totals
@@ -40,9 +47,7 @@ def facts_of(report: Report) -> tuple[Fact, ...]:
         Fact(
             label="A healthy collector would have given",
             value=bounded(expected, unknown="not known, because the sun was not measured"),
-            note="In this weather, against the store temperatures that occurred."
-            if expected
-            else "",
+            note=_expected_note(report) if expected else "",
         ),
         Fact(
             label="Promised" if report.basis.design == "given" else "Design yield",

@@ -59,6 +59,8 @@ TEXT = FaultText(
 
 _SENSORS = ("collector", "collector_2", "collector_3", "loop_hot")
 LEVELS_C = (120, 150, 170)
+# Less is said as nought.
+_WORTH_SAYING_H = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,14 +142,18 @@ class FluidStress:
         lasts = due and not over
         certainty = 0.8 if due else 0.9
         total = [sum(item.values[f"hot_{level}_h"] for item in items) for level in LEVELS_C]
+        spans = ", ".join(
+            f"above {level} °C for {hot_h:.0f} h"
+            for level, hot_h in zip(LEVELS_C, total, strict=True)
+            if hot_h >= _WORTH_SAYING_H
+        )
         meaning = "have the fluid tested" if due else "usual where the store fills in summer"
         return Found(
             start_s=start_s,
             end_s=None if lasts else end_s,
             urgency=urgency_of(self.kind, certainty=certainty, level="present", normal=not due),
             certainty=certainty,
-            summary=f"Collector above 120 °C for {total[0]:.0f} h, above 150 °C for "
-            f"{total[1]:.0f} h, above 170 °C for {total[2]:.0f} h; {meaning}",
+            summary=f"Collector {spans}; {meaning}",
             evidence=tuple(
                 Evidence(
                     what=f"time above {level} °C",

@@ -2,6 +2,8 @@
 
 from dataclasses import replace
 
+from analysis.ledger_result import Ledger
+from analysis.results import Bounded
 from dashboards.report_text import _labelled, render_text
 from tests.build_report import a_finding, a_report, an_empty_report, at
 
@@ -100,3 +102,15 @@ def test_a_finding_that_is_over_asks_for_nobody():
     assert "Plan a visit" not in text
     assert "may come back" in text
     assert "Then check" not in text
+
+
+def test_days_held_against_nothing_are_said_to_be_left_out():
+    report = a_report()
+    blind = replace(report.days[0], delivered_kwh=2.0, expected_kwh=None)
+    gap = Bounded(value=1.0, low=-1.0, high=3.0)
+    ledger = Ledger(days=len(report.days) - 1, gap=gap, entries=(), rest=gap, apart=())
+    told = [replace(day, delivered_kwh=2.0, expected_kwh=3.0) for day in report.days[1:]]
+    for days, said in (((blind, *told), True), (tuple(told), False)):
+        text = " ".join(render_text(replace(report, days=days, ledger=ledger), texts={}).split())
+        assert ("; 1 day that cannot tell it left out)" in text) is said
+        assert ("Of 1 further day nobody can say" in text) is said
