@@ -29,14 +29,14 @@ def test_acknowledged_rows_outlive_a_kill_and_others_are_told_to_wait(tmp_path: 
     sent = Sent()
     with Server(tmp_path, max_pushes=2) as server:
         server.start("--web-only")
-        plan = Plan(port=server.port, gateways=gateways, rate_s=40, batches=400)
+        plan = Plan(port=server.port, gateways=gateways, rate_s=40, batches=120)
         maker = start(plan)
         wait_for(lambda: stored_rows(database) > 200)
         server.kill()
         killed = end(maker)
         sent.add(killed)
-        sent.next_number = 100
-        assert 0 < killed.statuses["200"] < 400
+        sent.next_number = 30
+        assert 0 < killed.statuses["200"] < 120
         assert lost_rows(database, gateways, sent.acknowledged) == 0
         server.start("--web-only")
         # Twelve at once where two may be inside.
