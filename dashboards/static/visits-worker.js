@@ -49,14 +49,33 @@ const fromShelf = async (request) => {
 // A visit is known by its number; what its address says besides is only for the moment.
 const nameOf = (url) => (/^\/visits\/\d+/.test(url.pathname) ? url.pathname : url.pathname + url.search);
 
-const nothingHere = () =>
-  new Response(
+const VISIT = /^\/visits\/\d+$/;
+
+// The visits that open without a connection, each as a link with its page's title (which the
+// service escaped).
+const keptVisits = async () => {
+  const pages = await caches.open(PAGES);
+  const paths = (await pages.keys()).map(({ url }) => new URL(url).pathname);
+  const link = async (path) => {
+    const title = /<title>([^<]*)/.exec(await (await pages.match(path)).text());
+    return `<li><a href="${path}">${title ? title[1] : path}</a>`;
+  };
+  return Promise.all(paths.filter((path) => VISIT.test(path)).map(link));
+};
+
+const nothingHere = async () => {
+  const visits = await keptVisits();
+  const open = visits.length ? `<p>These visits open all the same:<ul>${visits.join("")}</ul>` : "";
+  return new Response(
     '<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" ' +
-      'content="width=device-width, initial-scale=1"><title>No connection</title>' +
-      "<h1>No connection</h1><p>This page was not opened on this phone before. What you typed " +
-      'on other visits is safe. <a href="/visits">The list of visits</a>',
+      'content="width=device-width, initial-scale=1"><meta name="color-scheme" ' +
+      'content="light dark"><title>No connection</title><style>body{font:1.125rem/1.5 sans-serif;' +
+      "margin:1.5rem;max-width:36rem}a{display:inline-block;padding:.4rem 0}</style>" +
+      "<main><h1>No connection</h1><p>This page was not opened on this phone before. What you " +
+      `typed on visits is safe.${open}<p><a href="">Try again</a></main>`,
     { status: 503, headers: { "Content-Type": "text/html; charset=utf-8" } },
   );
+};
 
 const patiently = (request) =>
   new Promise((done, failed) => {

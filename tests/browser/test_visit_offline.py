@@ -154,10 +154,14 @@ def test_what_is_typed_without_connection_survives_and_arrives_once(
     page.locator("label").filter(has_text="Put right").tap()
     page.get_by_role("button", name="Finish the visit").tap()
     page.locator("[data-sync]").filter(has_text="No connection").wait_for()
-    # The worker is cut off as well: what it never saw cannot be opened.
+    # The worker is cut off as well: what it never saw cannot be opened, but it knows the way back.
     other = phone.new_page()
     other.goto("/visits/999999")
     assert "No connection" in other.locator("h1").inner_text()
+    other.get_by_role("link", name="Visit to Mill Lane 4").and_(
+        other.locator(f"[href='/visits/{visit}']")
+    ).tap()
+    other.wait_for_selector("body[data-ready]")
     other.close()
     assert house.stored(visit) == ({}, 0, 0)
 
