@@ -41,16 +41,17 @@ _PICTURE = "heat-by-weeks"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Seen:
-    """One finding in the week."""
+    """One finding in the week; `waits`: people put it right and the next logs have the word."""
 
     finding: Finding
     status: Status
     lost_week: Bounded | None
+    waits: bool
 
     @property
     def asks(self) -> bool:
         """Whether it asks for somebody's time."""
-        return self.finding.urgency in ("act", "visit")
+        return self.finding.urgency in ("act", "visit") and not self.waits
 
     @property
     def is_news(self) -> bool:
@@ -86,7 +87,7 @@ class _Look:
     @property
     def watching(self) -> tuple[_Seen, ...]:
         """What is worth an eye."""
-        return tuple(seen for seen in self.open if seen.finding.urgency == "watch")
+        return tuple(seen for seen in self.open if seen.finding.urgency == "watch" or seen.waits)
 
     @property
     def gone(self) -> tuple[Told, ...]:
@@ -176,7 +177,8 @@ def _look(site: DigestSite, report: Report, *, days: Days, timezone: str) -> _Lo
         if status is None:
             continue
         lost = loss_within(report, finding, first=days.first, last=days.last)
-        seen = _Seen(finding=finding, status=status, lost_week=lost)
+        waits = site.states.get(finding_key(finding)) == "put_right"
+        seen = _Seen(finding=finding, status=status, lost_week=lost, waits=waits)
         (right if status == "right" else open_).append(seen)
     return _Look(
         site=site,
@@ -321,12 +323,7 @@ class _Words:
         """Write one line of a site, what changed with the word for it."""
         return self._line(
             look,
-            [
-                f"{self._named(look, one)} ({STATUS_WORDS[one.status].lower()})"
-                if one.is_news
-                else self._named(look, one)
-                for one in seen[:_PER_SITE]
-            ],
+            [self._named(look, one) + _aside(one) for one in seen[:_PER_SITE]],
             more=len(seen) - _PER_SITE,
         )
 
@@ -412,6 +409,13 @@ class _Words:
         parts = [f"{why} ({', '.join(names)})" for why, names in ranked[:_MOST_REASONS]]
         more = _more(len(ranked) - _MOST_REASONS, "further reason")
         return "; ".join([*parts, *([more] if more else [])])
+
+
+def _aside(seen: _Seen) -> str:
+    """Say in brackets what changed, or that the next logs are waited for."""
+    if seen.waits:
+        return " (put right, waiting for the next logs)"
+    return f" ({STATUS_WORDS[seen.status].lower()})" if seen.is_news else ""
 
 
 def _balance(report: Report, days: Days) -> Balance | None:

@@ -108,6 +108,16 @@ def test_what_ended_in_the_week_was_put_right():
     assert page.tally == "1 put right"
 
 
+def test_what_people_put_right_asks_nobody_until_the_logs_have_spoken():
+    waiting = replace(site("A", tubes()), states={finding_key(tubes()): "put_right"})
+    page = page_of(waiting, site("B", tubes()))
+    assert page.headline == "1 of 2 roofs needs somebody"
+    assert [block.name for block in page.changed] == ["B"]
+    (line,) = page.watching
+    assert line.name == "A"
+    assert line.words.endswith("(put right, waiting for the next logs).")
+
+
 def test_what_comes_after_the_week_is_not_in_it():
     page = page_of(site("A", tubes(start_s=at(9, 23))))
     assert (page.changed, page.put_right, page.calm) == ((), (), ("A",))
