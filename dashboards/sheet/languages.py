@@ -80,7 +80,7 @@ EN = Sentences(
     healthy_same="Your system gave about what one in perfect order would have given in this "
     "weather.",
     healthy_more="In perfect order it would have given {heat} in this weather, {more} more.",
-    went_wrong="While something was wrong with it, about {heat} of heat did not arrive.",
+    went_wrong="While something was wrong with the system, about {heat} of heat did not arrive.",
     healthy_money=" It would have saved about {money} instead of {saved}.",
     healthy_unknown="What a system in perfect order would have given is not known, because "
     "nothing measured the sun.",
@@ -140,7 +140,7 @@ DE = Sentences(
     healthy_same="Ihre Anlage hat etwa so viel geliefert wie eine in bestem Zustand bei diesem "
     "Wetter.",
     healthy_more="In bestem Zustand hätte sie bei diesem Wetter {heat} geliefert, {more} mehr.",
-    went_wrong="Solange etwas mit ihr nicht stimmte, kamen etwa {heat} Wärme nicht an.",
+    went_wrong="Solange mit der Anlage etwas nicht stimmte, kamen etwa {heat} Wärme nicht an.",
     healthy_money=" Sie hätte etwa {money} statt {saved} gespart.",
     healthy_unknown="Was eine Anlage in bestem Zustand geliefert hätte, ist nicht bekannt, weil "
     "die Sonne nicht gemessen wurde.",

@@ -15,6 +15,7 @@ from dashboards.sheet.languages import LANGUAGES, Sentences
 # plant, beyond the bounds of both, a system gave about what it should (engineering judgement).
 _USUAL_FRAC = 0.03
 _SAME_FRAC = 0.05
+_MINUS = "\N{MINUS SIGN}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,7 +162,8 @@ class _Writer:
     def _number(self, value: float, decimals: int) -> str:
         rounded = round(value, decimals) + 0.0
         pattern = "#,##0" + ("." + "0" * decimals if decimals > 0 else "")
-        return str(format_decimal(rounded, format=pattern, locale=self.locale))
+        text = format_decimal(rounded, format=pattern, locale=self.locale)
+        return str(text).replace("-", _MINUS)
 
     def heat(self, bound: Bounded | None) -> Amount:
         return self.amount(bound, "kWh")
@@ -169,19 +171,25 @@ class _Writer:
     def kwh(self, value: float) -> str:
         return f"{self._number(value, 0)}\N{NO-BREAK SPACE}kWh"
 
-    def money(self, value: float, currency: str) -> str:
-        return str(
-            format_currency(
-                round(value), currency, locale=self.locale, currency_digits=False,
-                format="¤#,##0" if self.locale.startswith("en") else "#,##0\N{NO-BREAK SPACE}¤",
-            )
-        )  # fmt: skip
+    def money(self, value: float, currency: str, *, digits: int = 0) -> str:
+        figure = "#,##0.00" if digits else "#,##0"
+        text = format_currency(
+            round(value, digits) + 0.0,
+            currency,
+            locale=self.locale,
+            currency_digits=False,
+            format=f"¤{figure}" if self.locale.startswith("en") else f"{figure}\N{NO-BREAK SPACE}¤",
+        )
+        return str(text).replace("-", _MINUS)
 
     def moneys(self, bound: Bounded | None, currency: str | None) -> Amount:
         if bound is None or currency is None:
             return Amount(value=self.says.unknown, range="")
+        # In whole pounds a narrow range would be none.
+        digits = 2 if round(bound.low) == round(bound.high) else 0
         value, low, high = (
-            self.money(part, currency) for part in (bound.value, bound.low, bound.high)
+            self.money(part, currency, digits=digits)
+            for part in (bound.value, bound.low, bound.high)
         )
         return Amount(value=value, range=self.says.range.format(low=low, high=high))
 

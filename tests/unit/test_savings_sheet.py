@@ -89,6 +89,25 @@ def test_numbers_are_written_as_the_language_does() -> None:
     assert money.year.value == "1.234\N{NO-BREAK SPACE}€"
 
 
+def test_small_amounts_keep_their_pence_and_losses_have_a_true_minus() -> None:
+    """A pump that ran all day for little heat costs more than it saves."""
+    dear = replace(
+        report(),
+        years=tuple(
+            replace(
+                one,
+                savings=replace(
+                    one.savings, money_net=-1.03, money_net_low=-1.2, money_net_high=-0.87
+                ),
+            )
+            for one in report().years
+        ),
+    )
+    money = next(row for row in view(report=dear).rows if row.label == "Money saved")
+    assert money.year.value == "−£1.03"
+    assert money.year.range == "−£1.20 to −£0.87"
+
+
 def test_unknown_is_said_and_never_zero() -> None:
     bare = replace(
         report(),
