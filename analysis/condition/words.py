@@ -1,5 +1,7 @@
 """What is known of the tubes, in sentences that an owner can read."""
 
+from datetime import date
+
 from analysis.bounded import Bounded
 from analysis.condition_results import ChangeKind, CollectorChange, Detectable
 
@@ -37,9 +39,9 @@ def lost_words(lost: Bounded, tubes: int, kind: ChangeKind) -> str:
 def change_words(change: CollectorChange) -> tuple[str, ...]:
     """Say when the output fell, by how much, and what it is like."""
     less = change.output_less_percent
-    when = f"about {change.date}"
+    when = f"about {_day(change.date)}"
     if change.earliest != change.latest:
-        when += f" (between {change.earliest} and {change.latest})"
+        when += f" (between {_day(change.earliest)} and {_day(change.latest)})"
     verb = "reads lower" if change.kind == "flow_reading" else "is lower"
     return (
         f"Since {when} the output {verb} by {less.value:.0f} % ({less.low:.0f} to "
@@ -66,6 +68,16 @@ def detectable_words(detectable: Detectable, tubes: int) -> str | None:
 def trend_words(trend: Bounded) -> str:
     """Say how the output changes from year to year."""
     return (
-        f"Slow change of the output, steps apart: {trend.value:+.1f} % a year ({trend.low:+.1f} "
-        f"to {trend.high:+.1f} %)."
+        f"Apart from sudden falls the output changes by {_signed(trend.value)} % a year "
+        f"({_signed(trend.low)} to {_signed(trend.high)} %)."
     )
+
+
+def _signed(value: float) -> str:
+    """Write a change to a tenth with its sign; what rounds to nothing has none."""
+    rounded = round(value, 1)
+    return f"{rounded:+.1f}".replace("-", "\N{MINUS SIGN}") if rounded else "0.0"
+
+
+def _day(text: str) -> str:
+    return f"{date.fromisoformat(text):%-d %B %Y}"

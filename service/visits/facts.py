@@ -110,5 +110,5 @@ def held_value(facts: SiteFacts, key: str) -> object:
 
 
 def _changed_words(field: Field, held: object, value: float, day: date) -> str:
-    was = "" if held is None else f", before {cast(float, held):g}"
+    was = "" if held is None else f", in place of {cast(float, held):g} {field.unit}"
     return f"{field.label}: {value:g} {field.unit} from {day_words(day)} on{was}"

@@ -14,7 +14,7 @@ from analysis.condition.number import number_of
 from analysis.condition.steady import SteadyDays
 from analysis.condition.tubes import detectable
 from analysis.condition.witness import FlowWitness, flow_witness
-from analysis.condition.words import change_words, lost_words, tubes_words
+from analysis.condition.words import change_words, lost_words, trend_words, tubes_words
 from analysis.condition_results import CollectorChange, Condition, condition_from_json
 from tests.bench.tubes import NO_PUMP, judged
 from tests.bench.tubes_cases import Case
@@ -130,9 +130,12 @@ def test_words_tell_number_range_and_date():
         output_less_percent=Bounded(value=15.0, low=12.0, high=18.0),
     )
     first, second = change_words(change)
-    assert "2025-05-02" in first
+    assert "about 2 May 2025 (between 1 May 2025 and 3 May 2025)" in first
     assert "15 % (12 to 18 %)" in first
     assert "no number of tubes" in second
+    assert "by 0.0 % a year (−0.4 to +0.3 %)" in trend_words(
+        Bounded(value=-0.04, low=-0.42, high=0.34)
+    )
 
 
 def a_case(kind, lost):
