@@ -44,6 +44,13 @@ def environment() -> Environment:
     return made
 
 
+def warm() -> None:
+    """Compile the pages' templates, so that whoever opens the first page does not wait for it."""
+    made = environment()
+    for name in made.list_templates(filter_func=lambda name: not name.startswith("mail/")):
+        made.get_template(name)
+
+
 @lru_cache(maxsize=64)
 def asset(name: str) -> str:
     """Give the address of a static file; it changes when the file does."""

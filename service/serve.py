@@ -17,6 +17,7 @@ from filelock import FileLock, Timeout
 from pydantic import ValidationError
 from sqlalchemy.exc import SQLAlchemyError
 
+from dashboards.render import warm
 from service.accounts.actions import ensure_firm, make_setup_link, password_from_file
 from service.clock import Clock, SystemClock
 from service.db.engine import Database
@@ -184,6 +185,7 @@ def serve_with(
         if link is not None:
             sys.stdout.write(f"To have it ask for a password, open this once:\n  {link}\n")
         sys.stdout.flush()
+        threading.Thread(target=warm, daemon=True).start()
         if not stopping.is_set():
             uvicorn.Server(config).run(sockets=[listener])
     finally:

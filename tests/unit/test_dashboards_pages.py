@@ -22,7 +22,7 @@ from dashboards.fleet_page import FleetPage, FleetSite, fleet_page
 from dashboards.links import finding_key, finding_of_key
 from dashboards.losses import not_counted, recent_loss, worth
 from dashboards.missing_heat import missing_heat
-from dashboards.render import render, script_json
+from dashboards.render import FOLDER, environment, render, script_json, warm
 from dashboards.report_page import render_report
 from dashboards.short_report import short_report
 from dashboards.site_form import GROUPS, field_of
@@ -448,3 +448,10 @@ def test_a_log_of_years_lets_the_strip_be_turned_back(site: Site) -> None:
     ]
     assert view.strip_days["first"] == "2023-01-01"
     assert "Jan 2023" in view.strip
+
+
+def test_all_pages_are_compiled_before_anybody_asks():
+    warm()
+    compiled = {name for _, name in environment().cache}
+    there = {file.name for file in (FOLDER / "templates").glob("*.html")}
+    assert there <= compiled
