@@ -108,7 +108,8 @@ def _until_s(finding: Finding, report: Report) -> int:
 def _evidence(finding: Finding, timezone: str) -> tuple[Fact, ...]:
     return tuple(
         Fact(
-            label=item.what[:1].upper() + item.what[1:],
+            # Evidence names channels by their keys.
+            label=(item.what[:1].upper() + item.what[1:]).replace("_", " "),
             value=quantity(item.value, item.unit),
             note=_when(item.start_s, item.end_s, timezone),
         )

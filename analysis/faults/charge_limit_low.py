@@ -14,7 +14,7 @@ from analysis.case import Case
 from analysis.days import Happening
 from analysis.energy import delivered, expected
 from analysis.expected import MOVING_FRAC
-from analysis.faults._cautions import HOT_PARTS, LOCAL_CODES, SCALD
+from analysis.faults._cautions import HOT_PARTS, LOCAL_CODES, NO_COLD_FILL, SCALD
 from analysis.faults._protocol import (
     Conclusion,
     FaultText,
@@ -54,10 +54,11 @@ TEXT = FaultText(
         "the site file, with its date",
         "Compare the store temperature at the stop with the limit on record",
         "On site: read the store limit in the controller's menu, and which sensor it acts on",
-        "Raise it to what store and mixing valve allow, after checking that the valve works",
+        "With the collector cold: raise it to what store and mixing valve allow, after checking "
+        "that the valve works",
         "Compare the controller's store sensor with a thermometer in the same place",
     ),
-    cautions=(SCALD, HOT_PARTS, LOCAL_CODES),
+    cautions=(SCALD, HOT_PARTS, NO_COLD_FILL, LOCAL_CODES),
 )
 
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from analysis.case import Case
 from analysis.days import Happening
-from analysis.faults._cautions import ELECTRICITY, HEIGHT, LOCAL_CODES, STEAM
+from analysis.faults._cautions import ELECTRICITY, HEIGHT, LOCAL_CODES, NO_COLD_FILL, STEAM
 from analysis.faults._protocol import (
     Conclusion,
     FaultText,
@@ -52,7 +52,7 @@ TEXT = FaultText(
         "If it is weaker than stated, drain and refill by the maker's procedure, and record the "
         "new mixture in the site file",
     ),
-    cautions=(STEAM, HEIGHT, ELECTRICITY, LOCAL_CODES),
+    cautions=(STEAM, NO_COLD_FILL, HEIGHT, ELECTRICITY, LOCAL_CODES),
 )
 
 

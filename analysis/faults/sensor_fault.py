@@ -13,7 +13,7 @@ import numpy as np
 from analysis.case import Case
 from analysis.channels import channel
 from analysis.days import DayTable, Happening
-from analysis.faults._cautions import ELECTRICITY, HEIGHT, HOT_PARTS, LOCAL_CODES
+from analysis.faults._cautions import ELECTRICITY, HEIGHT, HOT_PARTS, LOCAL_CODES, NO_COLD_FILL
 from analysis.faults._episodes import days_between
 from analysis.faults._protocol import (
     Conclusion,
@@ -55,11 +55,11 @@ TEXT = FaultText(
         "From here: which channel, since when, and does the controller's own display show it too?",
         "At the controller, isolated: measure the sensor's resistance at the terminals against the "
         "table of its type (Pt1000: about 1078 Ω at 20 °C)",
-        "Swap terminals with a sound sensor of the same type: does the fault go with the sensor "
-        "or stay with the input?",
+        "With the collector cold, swap terminals with a sound sensor of the same type: does the "
+        "fault go with the sensor or stay with the input? Then put both back",
         "Follow the cable; only then plan work on the roof",
     ),
-    cautions=(ELECTRICITY, HOT_PARTS, HEIGHT, LOCAL_CODES),
+    cautions=(ELECTRICITY, HOT_PARTS, NO_COLD_FILL, HEIGHT, LOCAL_CODES),
 )
 
 # What the controller steers by; without them the loop itself is at risk.

@@ -13,7 +13,7 @@ import numpy as np
 from analysis.case import Case
 from analysis.channels import BASE_CHANNELS
 from analysis.days import DayTable, Happening
-from analysis.faults._cautions import ELECTRICITY, HEIGHT, HOT_PARTS, LOCAL_CODES
+from analysis.faults._cautions import ELECTRICITY, HEIGHT, HOT_PARTS, LOCAL_CODES, NO_COLD_FILL
 from analysis.faults._protocol import (
     Conclusion,
     FaultText,
@@ -56,10 +56,11 @@ TEXT = FaultText(
         "From here: did it begin on the day of a visit? Ask what was unplugged",
         "On site: compare the controller's display with a thermometer at both places",
         "Warm one sensor in the hand and see which reading moves",
-        "Exchange the plugs, then look whether the pump starts and stops as it should",
+        "With the collector cold: exchange the plugs; next day, does the pump start and stop as it "
+        "should?",
         "Only if nothing was found below: the sensor's pocket on the roof, collector cold",
     ),
-    cautions=(HOT_PARTS, ELECTRICITY, HEIGHT, LOCAL_CODES),
+    cautions=(HOT_PARTS, NO_COLD_FILL, ELECTRICITY, HEIGHT, LOCAL_CODES),
 )
 # Where the pump runs in the sun on this share of the days, the controller knows what it reads.
 _MINDS_FRAC = 0.5

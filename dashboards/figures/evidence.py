@@ -1,13 +1,18 @@
 """The decisive hours of a finding: the channels that tell, and the levels they are held against."""
 
+import numpy as np
+
 from analysis.channels import channel
 from analysis.record import Record
 from analysis.results import Finding
 from analysis.site import Site
-from dashboards.figures.day_curves import Stretch, day_curves
+from dashboards.figures.day_curves import Stretch, Threshold, day_curves
 from dashboards.figures.decisive import ALL, DECISIVE, LONGEST_EVIDENCE_S, LONGEST_NIGHT_S
 from dashboards.figures.figure import Figure
 from dashboards.figures.trace_points import wall_clock
+
+# A level of pressure is drawn up to so many times the highest pressure shown.
+_REACH = 2.0
 
 
 def evidence(finding: Finding, record: Record, *, site: Site, hours: tuple[int, int]) -> Figure:
@@ -42,7 +47,7 @@ def evidence(finding: Finding, record: Record, *, site: Site, hours: tuple[int, 
         record,
         timezone=site.place.timezone,
         channels=channels,
-        thresholds=decisive.levels(site),
+        thresholds=_in_reach(decisive.levels(site), record),
         stretches=stretches,
     )
     if finding.channel:
@@ -54,3 +59,12 @@ def evidence(finding: Finding, record: Record, *, site: Site, hours: tuple[int, 
                 trace["line"]["width"] = 3.2
     figure.layout["xaxis"]["range"] = [wall_clock(when, site.place.timezone) for when in hours]
     return figure
+
+
+def _in_reach(levels: tuple[Threshold, ...], record: Record) -> tuple[Threshold, ...]:
+    """Leave out a safety valve far above the pressure: it would flatten the climb that counts."""
+    pressure = record.get("pressure")
+    if pressure is None or not np.isfinite(pressure).any():
+        return levels
+    most_bar = _REACH * float(np.nanmax(pressure))
+    return tuple(item for item in levels if item.quantity != "pressure" or item.value <= most_bar)

@@ -10,6 +10,7 @@ from analysis.faults._cautions import (
     HEIGHT,
     HOT_PARTS,
     LOCAL_CODES,
+    NO_COLD_FILL,
     SCALD,
     STEAM,
 )
@@ -73,6 +74,8 @@ TOUCHES = (
     (r"mixing valve|\btaps?\b.*thermometer|heat the store", SCALD),
     (r"pipes?\b|\btubes?\b|\bcollector cool|flow setter", HOT_PARTS),
     (ON_THE_ROOF.pattern, HEIGHT),
+    # What sets the pump going at once may drive cold fluid into a roof that stands hot.
+    (r"exchange the plugs|swap terminals|raise it to|restart|refill", NO_COLD_FILL),
 )
 
 
