@@ -508,18 +508,17 @@
     };
     const columns = all("[data-column]", preview);
     columns.forEach((column) => fitUnits(column, false));
-    let under;
-    const follow = async () => {
-      under?.abort(); // only the latest answer counts
-      under = new AbortController();
-      const { signal } = under;
+    let asking = false;
+    let changed = false;
+    const ask = async () => {
       const body = new URLSearchParams([...new FormData(preview), ["do", "plot"]]);
       try {
         const answer = await fetch(preview.getAttribute("action"), {
-          method: "POST", body, signal,
+          method: "POST", body,
         });
         if (!answer.ok) throw new Error(answer.statusText);
         const told = await answer.json();
+        if (changed) return;
         problem.hidden = !told.problem;
         problem.textContent = told.problem ?? "";
         if (!told.columns) return;
@@ -542,10 +541,20 @@
         });
         boxes.filter((box) => ["preview", "left"].includes(box.dataset.plot)).forEach(draw);
       } catch (error) {
-        if (error.name === "AbortError") return;
         problem.hidden = false;
         problem.textContent = `The plot could not follow: ${error.message}.`;
       }
+    };
+    // Each answer reads the whole log: of changes meanwhile only the last is asked, and afterwards.
+    const follow = async () => {
+      changed = true;
+      if (asking) return;
+      asking = true;
+      while (changed) {
+        changed = false;
+        await ask();
+      }
+      asking = false;
     };
     preview.addEventListener("change", (event) => {
       const column = event.target.closest("[data-column]");
@@ -576,5 +585,5 @@
     if (!navigator.onLine) return;
     if (document.activeElement?.matches("input, textarea, select")) return;
     location.reload();
-  }, 4000);
+  }, 2500);
 })();

@@ -11,6 +11,9 @@ from tests.browser.test_pages_in_a_browser import (  # noqa: F401 - fixtures
 )
 from tests.build_service import tidy_log
 
+CHANGED_FOUR_TIMES = """() => [1, 2, 3, 4].forEach(() =>
+  document.querySelector("#channel-0").dispatchEvent(new Event("change", { bubbles: true })))"""
+
 
 def foreign(number: int) -> str:
     """Write an invented log whose heads explain nothing."""
@@ -48,5 +51,14 @@ def test_a_drop_of_many_is_summed_up_answered_once_and_stored(
     families = page.locator("#unit-0 optgroup:not([disabled])")
     assert families.evaluate_all("all => all.map(one => one.label)") == ["temperature"]
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    # Each answer reads the whole log: of four quick changes the first and the last are asked.
+    asked: list[str] = []
+    page.on("request", lambda one: asked.append(one.method))
+    with (
+        page.expect_response(lambda answer: "/logs/" in answer.url),
+        page.expect_event("requestfinished", lambda _: asked.count("POST") > 1),
+    ):
+        page.evaluate(CHANGED_FOUR_TIMES)
+    assert asked.count("POST") == 2
     page.get_by_role("button", name="Accept").click()
     page.locator("text=The map is saved").wait_for()
