@@ -103,6 +103,14 @@ def _beside_days(says: str, clock: str) -> tuple[tuple[StampFormat, ...], ...]:
 
 
 _BARE_CLOCKS = _beside_days("hours and minutes without a colon", _BARE_CLOCK)
+# As people write it: `14h05`, `14.05`, `14:05 Uhr`.
+_SPOKEN = (
+    r"(?P<H>\d{1,2})[h.:](?P<M>\d{2})(?:(?:min|[m.:])(?P<S>\d{2})s?)?(?:\s?(?:h|hrs|Uhr|uur))?"
+)
+_SPOKEN_CLOCKS = _beside_days("a time of day as people write it", _SPOKEN)
+_ENDS_SPOKEN = re.compile(rf".*\s{_SPOKEN}", re.ASCII)
+# Decimal hours in steps of a half or a quarter would look like times of day.
+_MAY_BE_DECIMAL = ({"00", "50"}, {"00", "25", "50"})
 _SECONDS = _beside_days("seconds of the day", r"(?P<s>\d{1,5})(?::00)?")
 
 
@@ -133,11 +141,14 @@ def format_of(samples: list[str]) -> StampFormat | tuple[StampFormat, ...] | Non
         one = family[0]
         strict = one.by_parser and all(_PARSER_ISO.fullmatch(sample.strip()) for sample in samples)
         return replace(one, by_parser=strict)
+    if all(_ENDS_SPOKEN.fullmatch(sample.strip()) for sample in samples):
+        spoken = _all_read(_SPOKEN_CLOCKS, samples)
+        return spoken[0] if spoken is not None and len(spoken) == 1 else spoken
     return None
 
 
 def bare_clock_format_of(samples: list[str]) -> tuple[StampFormat, ...] | None:
-    """Find the format of dates with a time of day without a colon: `0005`, `5` or `1430`.
+    """Find the format of dates with a time of day without a colon: `0005`, `5`, `1430`, `14.05`.
 
     Parameters
     ----------
@@ -148,8 +159,18 @@ def bare_clock_format_of(samples: list[str]) -> tuple[StampFormat, ...] | None:
     -------
     tuple of StampFormat or None
         Several where only more of the file can tell the order; None where one sample is no such
-        stamp, or no time goes beyond the first hour and all have fewer than four digits.
+        stamp, no time goes beyond the first hour and all have fewer than four digits, or times may
+        be decimal hours.
     """
+    spoken = [_ENDS_SPOKEN.fullmatch(sample.strip()) for sample in samples if sample.strip()]
+    if spoken and all(spoken):
+        minutes = {match["M"] for match in spoken if match is not None}
+        padded = any(match["H"].startswith("0") for match in spoken if match is not None)
+        return (
+            _all_read(_SPOKEN_CLOCKS, samples)
+            if padded and minutes not in _MAY_BE_DECIMAL
+            else None
+        )
     clocks = [sample.split()[-1] for sample in samples if sample.strip()]
     if not clocks or not all(clock.isdigit() for clock in clocks):
         return None

@@ -190,6 +190,7 @@ def test_a_map_says_where_dates_stand():
     [
         ("Datum;Zeit", lambda at: f"{at:%d.%m.%Y};{at.hour * 100 + at.minute}"),
         ("Date;Time", lambda at: f"{at:%d/%m/%Y};{at:%H%M}"),
+        ("Data;Ora", lambda at: f"{at:%d/%m/%Y};{at:%H.%M}"),
         ("Year;DOY;Hour;Minute", lambda at: f"{at:%Y};{at:%j};{at.hour};{at.minute}"),
         ("Year;Day of year;Time", lambda at: f"{at:%Y};{int(f'{at:%j}')};{at:%H:%M}"),
         (
@@ -200,11 +201,20 @@ def test_a_map_says_where_dates_stand():
             ),
         ),
     ],
-    ids=["HMM", "HHMM", "day of the year", "day of the year, clock", "late midnight"],
+    ids=["HMM", "HHMM", "HH.MM", "day of the year", "day of the year, clock", "late midnight"],
 )
 def test_times_without_a_colon_days_of_the_year_and_late_midnights(head, stamp):
     rows = "".join(f"{stamp(moment)};{value(at)}\n" for at, moment in enumerate(MOMENTS))
     assert read(f"{head};t_collector_c\n{rows}").stamp_s.tolist() == STAMPS
+
+
+def test_decimal_hours_are_not_taken_for_times_of_day():
+    rows = "".join(
+        f"{START + timedelta(minutes=30 * at):%d.%m.%Y};{at % 48 / 2:05.2f};{value(at)}\n"
+        for at in range(200)
+    )
+    with pytest.raises(LogError, match="no column with their time of day"):
+        read(f"Datum;Zeit;t_collector_c\n{rows}")
 
 
 def test_a_map_tells_seconds_of_the_day():
