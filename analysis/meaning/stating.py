@@ -138,7 +138,10 @@ class Found:
             meaning = ColumnMeaning(channel=known or name, unit=unit)
         questions: tuple[Question, ...] = ()
         if certainty < SURE_FRAC:
-            questions = self._questions(number, keys[column.place], best, file, degrees, doubt)
+            said = _contradicted(headers[number], best)
+            questions = self._questions(
+                number, keys[column.place], best, file, degrees, doubt, said=said
+            )
         return Proposal(
             place=column.place,
             meaning=meaning,
@@ -155,17 +158,21 @@ class Found:
         file: str,
         degrees: Mapping[str, float],
         doubt: Doubt,
+        *,
+        said: str,
     ) -> tuple[Question, ...]:
         states, shares = self.states[number], self.assignment.shares[number]
         by_channel: dict[str, float] = {}
         for state, share in zip(states, shares.tolist(), strict=True):
             by_channel[state.channel] = by_channel.get(state.channel, 0.0) + share
-        if doubt.channel:
+        told, seen = (best.channel, doubt.channel) if doubt.channel else (said, best.channel)
+        if told and seen:
             shared = {name: _SUREST_DOUBTED * share for name, share in by_channel.items()}
-            shared[doubt.channel] = shared.get(doubt.channel, 0.0) + 1.0 - _SUREST_DOUBTED
+            other = doubt.channel or said
+            shared[other] = shared.get(other, 0.0) + 1.0 - _SUREST_DOUBTED
             why = (
-                f"its header says {BASE_CHANNELS[best.channel].says}, "
-                f"its values are those of the {BASE_CHANNELS[doubt.channel].says}"
+                f"its header says {BASE_CHANNELS[told].says}, "
+                f"its values are those of the {BASE_CHANNELS[seen].says}"
             )
             return (column_question(shared, subject, file, why=why),)
         if doubt.inverted or doubt.scale:
@@ -199,6 +206,9 @@ class Found:
         }
 
 
-def _contradicted(header: Header, best: State) -> bool:
-    said = max(header.scores.nats.values(), default=0.0)
-    return said - header.scores.nats.get(best.channel, 0.0) >= WORDS_AGAINST
+def _contradicted(header: Header, best: State) -> str:
+    """Give the channel that the header names where that is clearly another one, else ""."""
+    nats = header.scores.nats
+    said = max(nats, key=lambda name: nats[name], default="")
+    lead = nats.get(said, 0.0) - nats.get(best.channel, 0.0)
+    return said if lead >= WORDS_AGAINST else ""

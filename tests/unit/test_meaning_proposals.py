@@ -319,6 +319,18 @@ def test_crossed_headers_are_asked_with_both_reasons(more):
 NAMED = {"collector": "Kollektor [°C]", "store_bottom": "Speicher unten [°C]",
          "loop_hot": "Vorlauf [°C]", "loop_cold": "Rücklauf [°C]", "pump": "Solarpumpe [%]",
          "store_top": "Speicher oben [°C]"}  # fmt: skip
+
+
+def test_headers_that_all_other_columns_overrule_are_offered_all_the_same():
+    one, other = NAMED["collector"], NAMED["store_bottom"]
+    crossed = NAMED | {"collector": other, "store_bottom": one}
+    found = proposals(tuple(crossed), heads=crossed)
+    for name in ("collector", "store_bottom"):
+        (question,) = found[name].questions
+        assert {"collector", "store_bottom"} <= {choice.value for choice in question.choices}
+        assert "its header says" in question.why
+
+
 MISPRINTED = [
     ("flow", "l/min", "l/h", 60.0),
     ("flow", "l/h", "l/min", 1.0),
