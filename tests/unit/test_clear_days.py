@@ -102,7 +102,11 @@ def test_a_halved_plant_is_found_and_a_dull_summer_is_not(channels):
     (found,) = [item for item in halved.findings if item.kind == "yield_shortfall"]
     assert "2025-05-25" <= iso(found.start_s) <= "2025-06-20"
     assert found.end_s is None
-    assert found.lost.low < found.lost.value < found.lost.high
+    if "flow" in channels:
+        assert found.lost.low < found.lost.value < found.lost.high
+    else:  # what an assumed flow carried is no figure of heat; the reason stands instead
+        assert found.lost is None
+        assert "or more flow than at commissioning" in found.summary
     dull = examine(home(climate=DULL), seed=3, channels=channels, **days)
     assert called(dull) == []
     verdict = {item.kind: item for item in dull.report.verdicts}["yield_shortfall"]
