@@ -74,6 +74,11 @@ class Dialect:
         return self.headers.names[place] in self.headers.shared
 
     @property
+    def ends_in_sign(self) -> bool:
+        """Tell whether the last column is only the sign that ends each row: no head, no value."""
+        return not self.heads[-1] and not any(row[-1].strip() for row in self.samples)
+
+    @property
     def header_line(self) -> int | None:
         """1-based line of the header with the names, None where there is none."""
         return self.headers.lines[0] if self.headers.lines else None

@@ -80,7 +80,8 @@ class RowReader:
         table: list[list[float]] = []
         numbers: list[int] = []
         read = 0
-        for number, line in enumerate(text.decode("utf-8").split("\n"), start=first_line):
+        lines = text.decode("utf-8").split("\n")
+        for number, line in enumerate(lines, start=first_line):
             line = line.rstrip("\r")
             if not line.strip() or is_comment(line, self.dialect.delimiter):
                 continue
@@ -90,6 +91,9 @@ class RowReader:
             if self.group is not None and self._is_over(cells):
                 continue
             read += 1
+            # A line that a line end closes was written to its end, though its last sign lacks.
+            if number - first_line < len(lines) - 1 and self._lacks_last_sign(cells):
+                cells.append("")
             row = self._row(cells, number)
             if row is not None:
                 stamps.append(row[0])
@@ -102,6 +106,9 @@ class RowReader:
             lines=np.array(numbers, dtype=np.int32),
             read=read,
         )
+
+    def _lacks_last_sign(self, cells: list[str]) -> bool:
+        return len(cells) == len(self.dialect.heads) - 1 and self.dialect.ends_in_sign
 
     def _is_over(self, cells: list[str]) -> bool:
         places = (*self.layout.stamp.places, *(one.place for one in self.layout.columns))

@@ -208,6 +208,20 @@ def test_a_row_without_use_is_rejected_with_its_line(row, why):
     assert why in log.rejected[0].why
 
 
+def test_rows_need_not_end_in_the_sign_that_ends_the_header():
+    """A logger stops ending its lines in a separator; a last line that is cut off stays out."""
+    rows = [f"2025-06-01T12:{minute:02d}:00Z,62.0,2.2" for minute in range(4, 60)]
+    ended = "".join(line + ",\n" for line in (*TIDY.splitlines(), *rows[:40]))
+    bare = "\n".join(rows[40:])
+    log = read(ended + bare + "\n")
+    assert (log.rows.read, log.rows.rejected) == (59, 0)
+    assert log.columns["collector"][3:].tolist() == [62.0] * 56
+    cut = read(ended + bare)
+    assert [(one.line, one.why) for one in cut.rejected] == [
+        (60, "3 cells where 4 are expected: the line is cut off or damaged")
+    ]
+
+
 def test_what_is_quoted_is_cut_at_40_signs():
     log = read(TIDY + f"2025-06-01T12:04:00Z,{'x' * 500},2\n")
     assert log.rejected[0].why == f"'{'x' * 40}...' is not a number"
