@@ -6,22 +6,21 @@ loop beside it, or the sun on the collectors, tells.
 
 import math
 from collections.abc import Mapping
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.channels import base_name
+from analysis.fluid import W_PER_L_MIN_K
 from analysis.logs.asking import Proposal
-from analysis.logs.conversions import Unit, converted
-from analysis.logs.layout import Column, column_key
+from analysis.logs.conversions import converted
+from analysis.logs.layout import Column
 from analysis.logs.onefile import RowsRead
 from analysis.logs.planning import FilePlan
-from analysis.site import ColumnMeaning, Site
+from analysis.logs.reopened import OtherUnit, reopened
+from analysis.site import Site
 from analysis.units import JOULES_PER_KWH, SECONDS_PER_DAY, SECONDS_PER_HOUR
 
-# Heat that a litre a minute carries for one kelvin [W], as in `analysis.meaning.balance`.
-_W_PER_L_MIN_K = 68.0
 # A row stands for the time to the next, at most this long [s].
 _LONGEST_S = SECONDS_PER_HOUR
 # Heat that has to flow before it is compared [kWh]; how near a power of ten it has to be, for a
@@ -30,7 +29,6 @@ _LEAST_KWH, _NEAR = 5.0, 0.1
 # More than any day's sun on a square metre, which is 8 to 9 kWh on a tilted plane (common
 # practice, no source), and on how many days; quarter of the days that must be beyond it.
 _MOST_KWH_M2, _FEWEST_DAYS, _PERCENT = 10.0, 4, 75
-_ASKED_FRAC = 0.85
 # Beyond this no number is a reading, and its powers of ten mean nothing [kWh].
 _MOST_KWH = 1e10
 
@@ -62,19 +60,13 @@ def asked_for_scale(
         if one.channel is not None and not one.unit.counted_s
     }
     flown = _flown_kwh(rows.stamp_s, canonical)
-    columns, asked = [], []
+    doubts = {}
     for column in plan.layout.columns:
-        times = 0
         if column.channel is not None and _is_register(column):
             times = _times(rows.stamp_s, canonical[column.channel.name], flown, site)
-        if not times:
-            columns.append(column)
-            continue
-        columns.append(replace(column, channel=None, unit=Unit()))
-        asked.append(_proposal(plan, column, times))
-    if not asked:
-        return plan, ()
-    return replace(plan, layout=replace(plan.layout, columns=tuple(columns))), tuple(asked)
+            if times:
+                doubts[column.place] = _doubt(column, times)
+    return reopened(plan, doubts)
 
 
 def _is_register(column: Column) -> bool:
@@ -95,7 +87,7 @@ def _flown_kwh(
         return None
     with np.errstate(over="ignore", invalid="ignore"):
         spread_k = np.maximum(columns["loop_hot"] - columns["loop_cold"], 0.0)
-        power_w = _W_PER_L_MIN_K * np.maximum(columns["flow"], 0.0) * spread_k
+        power_w = W_PER_L_MIN_K * np.maximum(columns["flow"], 0.0) * spread_k
         power_w[~(power_w < _MOST_KWH)] = np.nan
     step_s = np.clip(np.diff(stamp_s), 0.0, _LONGEST_S)
     return np.asarray(power_w[:-1] * step_s / JOULES_PER_KWH)
@@ -132,23 +124,12 @@ def _times(
     return math.ceil(math.log10(much)) if much > 1.0 else 0
 
 
-def _proposal(plan: FilePlan, column: Column, times: int) -> Proposal:
-    from analysis.meaning.questions import unit_question
-
-    assert column.channel is not None
-    name = column.channel.name
+def _doubt(column: Column, times: int) -> OtherUnit:
     size = f"{10.0**-times:g} {column.unit_says}"
-    units: dict[str | None, float] = {size: _ASKED_FRAC, column.unit_says: 1.0 - _ASKED_FRAC}
-    question = unit_question(name, units, column_key(plan.dialect, column.place), plan.name)
     much = f"{10**times:g} times" if times > 0 else f"1/{10**-times:g} of"
-    why = (
-        f"in {column.unit_says} it would count about {much} the heat that the loop or the sun can "
-        "have given; look at the heat meter's own display"
-    )
-    return Proposal(
-        place=column.place,
-        meaning=ColumnMeaning(channel=name, unit=size),
-        certainty_frac=_ASKED_FRAC,
-        reasons=(why,),
-        questions=(replace(question, why=why),),
+    return OtherUnit(
+        unit=size,
+        choices=(size, column.unit_says),
+        why=f"in {column.unit_says} it would count about {much} the heat that the loop or the sun "
+        "can have given; look at the heat meter's own display",
     )

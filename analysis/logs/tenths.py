@@ -4,21 +4,23 @@ Such a head knows its column by itself, so nothing else looks at its values. Mos
 tenths are possible as degrees: taken so they would be wrong without a word.
 """
 
-from dataclasses import replace
-
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.logs.asking import Proposal
 from analysis.logs.conversions import Unit
-from analysis.logs.layout import Column, column_key
+from analysis.logs.layout import Column
 from analysis.logs.onefile import RowsRead
 from analysis.logs.planning import FilePlan
-from analysis.site import ColumnMeaning
+from analysis.logs.reopened import OtherUnit, reopened
 
 # An open sensor repeats its value (engineering judgement).
 _FEWEST_VALUES, _FEWEST_FRAC = 20, 0.02
-_ASKED_FRAC = 0.85
+_TENTHS = OtherUnit(
+    unit="0.1 C",
+    choices=("0.1c", "c"),
+    why="its whole numbers are too high for the degrees that its head speaks of, not for tenths",
+)
 
 
 def asked_for_tenths(plan: FilePlan, rows: RowsRead) -> tuple[FilePlan, tuple[Proposal, ...]]:
@@ -36,16 +38,14 @@ def asked_for_tenths(plan: FilePlan, rows: RowsRead) -> tuple[FilePlan, tuple[Pr
     tuple
         The plan with those columns read without a meaning, and what is asked of them.
     """
-    columns, asked = [], []
-    for column, held in zip(plan.layout.columns, rows.values, strict=True):
-        if not _in_tenths(column, held):
-            columns.append(column)
-            continue
-        columns.append(replace(column, channel=None, unit=Unit()))
-        asked.append(_proposal(plan, column))
-    if not asked:
-        return plan, ()
-    return replace(plan, layout=replace(plan.layout, columns=tuple(columns))), tuple(asked)
+    return reopened(
+        plan,
+        {
+            column.place: _TENTHS
+            for column, held in zip(plan.layout.columns, rows.values, strict=True)
+            if _in_tenths(column, held)
+        },
+    )
 
 
 def _in_tenths(column: Column, held: NDArray[np.float64]) -> bool:
@@ -61,22 +61,4 @@ def _in_tenths(column: Column, held: NDArray[np.float64]) -> bool:
         len(beyond) >= _FEWEST_FRAC * len(values)
         and len(np.unique(beyond)) >= _FEWEST_VALUES
         and bool(((tenths >= known.lowest) & (tenths <= known.highest)).all())
-    )
-
-
-def _proposal(plan: FilePlan, column: Column) -> Proposal:
-    from analysis.meaning.questions import unit_question
-
-    assert column.channel is not None
-    name = column.channel.name
-    units: dict[str | None, float] = {"0.1c": _ASKED_FRAC, "c": 1.0 - _ASKED_FRAC}
-    key = column_key(plan.dialect, column.place)
-    question = unit_question(name, units, key, plan.name)
-    why = "its whole numbers are too high for the degrees that its head speaks of, not for tenths"
-    return Proposal(
-        place=column.place,
-        meaning=ColumnMeaning(channel=name, unit="0.1 C"),
-        certainty_frac=_ASKED_FRAC,
-        reasons=(why,),
-        questions=(replace(question, why=why),),
     )

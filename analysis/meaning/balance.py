@@ -11,15 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.channels import BASE_CHANNELS
+from analysis.fluid import W_PER_L_MIN_K
 from analysis.logs.conversions import UNITS
 from analysis.meaning.states import State
 from analysis.meaning.times import Times
 from analysis.record import Bools, Floats
 from analysis.units import SECONDS_PER_HOUR
 
-# Heat that a litre a minute carries for one kelvin, water and glycol mixtures alike within a tenth
-# [W]: 4180 J/(kg K) / 60 s; handbook value of water at 20 °C, from memory.
-_W_PER_L_MIN_K = 68.0
 # Usual heat over sunshine on the collectors while the loop runs, and its spread as a factor; the
 # same without knowing the sun, per m2 (engineering judgement).
 _OF_SUN, _OF_SUN_SPREAD = 0.42, 0.55
@@ -183,7 +181,7 @@ def balance_of(
             gain[column] = math.log(total / hours)
         if spread_k is not None and int(warm.sum()) >= _FEWEST:
             heat[column] = _log_mean(values[column][on] * np.maximum(spread_k[on], 0.0))
-            heat[column] += math.log(_W_PER_L_MIN_K)
+            heat[column] += math.log(W_PER_L_MIN_K)
     expected_w, spread = math.nan, 1.0
     if area_m2 is not None:
         expected_w, spread = area_m2 * _PER_M2_W, _PER_M2_SPREAD
