@@ -6,7 +6,6 @@ To add a language, add a `Letter` beside its `Sentences` of the sheet.
 from dataclasses import dataclass
 
 from dashboards.mails import Mail, MailPart, render_mail
-from dashboards.sheet.pdf import sheet_pdf
 from dashboards.sheet.view import SheetView
 
 
@@ -100,6 +99,8 @@ def letter_mail(view: SheetView, *, name: str, firm: str, stop_url: str) -> Mail
     firm : who writes
     stop_url : where its reader takes the consent back
     """
+    from dashboards.sheet.pdf import sheet_pdf  # its library of fonts is slow to import
+
     says = LETTERS[view.language]
     page = LetterMail(
         subject=says.subject.format(year=view.year),

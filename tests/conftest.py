@@ -24,8 +24,9 @@ def product_hasher() -> Iterator[PasswordHasher]:
     with pytest.MonkeyPatch.context() as patch:
         product = passwords._HASHER
         patch.setattr(passwords, "_HASHER", cheap)
-        patch.setattr(passwords, "_NOBODY", cheap.hash("nobody has this password"))
+        passwords.nobody.cache_clear()
         yield product
+    passwords.nobody.cache_clear()
 
 
 @pytest.fixture(autouse=True, scope="module")

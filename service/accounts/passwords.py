@@ -14,8 +14,6 @@ LONGEST = 500
 _HASHER = PasswordHasher()
 # One check takes 64 MiB; a crowd of them at once must not take the machine's memory.
 _AT_ONCE = threading.Semaphore(2)
-# Checked when a name is unknown, so that the answer takes as long as for a known one.
-_NOBODY = _HASHER.hash("nobody has this password")
 
 
 def hash_password(password: str) -> str:
@@ -42,11 +40,19 @@ def _common() -> frozenset[str]:
     return frozenset(word.casefold() for word in FREQUENCY_LISTS["passwords"])
 
 
+@cache
+def nobody() -> str:
+    """Give the hash that is checked when a name is unknown: the answer takes as long as for one
+    that is known, but for the first of a process, which makes the hash.
+    """
+    return _HASHER.hash("nobody has this password")
+
+
 def fits(password: str, password_hash: str | None) -> bool:
     """Tell whether a password is the one of a hash; None stands for nobody."""
     try:
         with _AT_ONCE:
-            _HASHER.verify(password_hash or _NOBODY, password[: LONGEST + 1])
+            _HASHER.verify(password_hash or nobody(), password[: LONGEST + 1])
     except (Argon2Error, InvalidHashError):
         return False
     return password_hash is not None
