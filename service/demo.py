@@ -182,16 +182,9 @@ def _last_day(database: "Database", settings: "Settings", clock: "Clock") -> dat
 
 def _make(settings: "Settings", database: "Database", clock: "Clock", *, last_day: date) -> None:
     """Make, load and look at every plant; what an interrupted start left behind is gone on with."""
+    from fixtures.fleet import DEMO_SITES, make_demo
     from service.jobs.run import Worker
-    from service.serve import StartError
 
-    try:
-        from fixtures.fleet import DEMO_SITES, make_demo
-    except ImportError as error:
-        raise StartError(
-            f"the simulator behind the demo needs {error.name}; install it with "
-            "pip install 'suntally[demo]'"
-        ) from None
     worker = Worker(settings=settings, database=database, clock=clock)
     with Steps(len(DEMO_SITES)) as steps:
         steps.now(0, "making the invented plants' year; the first takes longest")

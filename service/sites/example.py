@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 from sqlalchemy.orm import Session
 
 from service.db.models import Firm, Site
-from service.errors import ConflictError
 from service.ingest import queries as ingest_queries
 from service.ingest.actions import keep_upload
 from service.ingest.files import Kept
@@ -21,19 +20,9 @@ _DAYS = 120
 
 
 def example_files(today: date) -> "DemoFiles":
-    """Simulate the invented plant up to yesterday; takes some seconds.
+    """Simulate the invented plant up to yesterday; takes some seconds."""
+    from fixtures.fleet import EXAMPLE, demo_files
 
-    Raises
-    ------
-    ConflictError : the simulator lacks a package
-    """
-    try:
-        from fixtures.fleet import EXAMPLE, demo_files
-    except ImportError as error:
-        raise ConflictError(
-            f"The invented roof needs {error.name}, which is not installed here; whoever runs "
-            "this server installs it with pip install 'suntally[demo]'."
-        ) from None
     return demo_files(EXAMPLE, last_day=today - timedelta(days=1), days=_DAYS)
 
 

@@ -153,11 +153,3 @@ def test_a_taken_port_gives_way_to_the_next_unless_it_was_asked_for(tmp_path):
         assert demo._free_port(port) > port
         args = argparse.Namespace(data_dir=str(tmp_path), port=port)
         assert demo._settings(args).port == port
-
-
-def test_a_missing_simulator_is_told_with_its_remedy(tmp_path, monkeypatch, capsys):
-    import sys
-
-    monkeypatch.setitem(sys.modules, "fixtures.fleet", None)
-    assert run(tmp_path / "demo") == 2
-    assert "suntally[demo]" in capsys.readouterr().err

@@ -1,0 +1,58 @@
+"""Compiling a loop over numbers, where numpy would take a call for each step.
+
+Importing numba takes a fifth of a second and compiling a loop about half of one, so both wait for
+the first call: a command that analyses nothing pays for neither.
+"""
+
+from collections.abc import Callable
+from functools import wraps
+from pickle import UnpicklingError
+from threading import Lock
+from typing import ParamSpec, TypeVar, cast
+
+_Given = ParamSpec("_Given")
+_Result = TypeVar("_Result")
+
+# No folder to keep it in, a full disk, a file cut short by a lost current.
+_NOT_KEPT = (RuntimeError, OSError, EOFError, UnpicklingError)
+
+_one_at_a_time = Lock()
+
+
+def compiled(loop: Callable[_Given, _Result]) -> Callable[_Given, _Result]:
+    """Compile a loop when it is first called; it runs without the interpreter's lock.
+
+    Its arguments are numbers, arrays and named tuples of numbers, of the same types and layout in
+    every call: others are compiled anew. Divisions by zero give infinity or NaN, as in numpy.
+    """
+    made: list[Callable[_Given, _Result]] = []
+
+    @wraps(loop)
+    def call(*args: _Given.args, **kwargs: _Given.kwargs) -> _Result:
+        if not made:
+            with _one_at_a_time:
+                if not made:
+                    made.append(_compiled(loop, args))
+        return made[0](*args, **kwargs)
+
+    return call
+
+
+def _compiled(
+    loop: Callable[_Given, _Result], args: tuple[object, ...]
+) -> Callable[_Given, _Result]:
+    """Compile for arguments of these types, and keep the outcome for other processes.
+
+    It is kept beside the source, or where that is read-only in the user's folder for caches, or
+    where `NUMBA_CACHE_DIR` says. Where that fails each process compiles for itself.
+    """
+    import numba
+
+    types = tuple(numba.typeof(value) for value in args)
+    try:
+        kept = numba.njit(nogil=True, error_model="numpy", cache=True)(loop)
+        kept.compile(types)
+    except _NOT_KEPT:
+        kept = numba.njit(nogil=True, error_model="numpy")(loop)
+        kept.compile(types)
+    return cast("Callable[_Given, _Result]", kept)
