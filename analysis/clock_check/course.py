@@ -14,7 +14,7 @@ import numpy as np
 
 from analysis.clock_check.curves import eastward
 from analysis.days import DayTable
-from analysis.record import Bools, Floats
+from analysis.record import Bools, Floats, Ints
 from analysis.site import Site
 from analysis.stepping import values_kind
 from analysis.units import SECONDS_PER_DAY, SECONDS_PER_MONTH
@@ -209,28 +209,53 @@ def stretches(days: ClockDays, *, length_days: int = 14) -> tuple[Piece, ...]:
     return tuple(middle_of(one) for one in parts if len(one.day) >= 3)
 
 
-def cost_of(days: ClockDays, off_s: Floats) -> float:
-    """Give what a course costs that leaves each day off by so much."""
-    return float(_cost(days, off_s).sum())
+def cost_of(days: ClockDays, off_s: Floats) -> Floats:
+    """Give what courses cost that leave each day off by so much; days along the last axis."""
+    return np.asarray(_cost(days, off_s).sum(axis=-1))
 
 
 def _cost(days: ClockDays, off_s: Floats) -> Floats:
-    """Give what each day costs where a course leaves it off by so much; days along the first."""
+    """Give what each day costs where a course leaves it off by so much; days along the last."""
     beyond = np.maximum(np.abs(off_s) - _FREE * days.stays_s, 0.0)
-    noise_s = days.noise_s if off_s.ndim == 1 else days.noise_s[:, None]
-    return np.asarray(0.5 * (_TAIL + 1.0) * np.log1p((beyond / noise_s) ** 2 / _TAIL))
+    return np.asarray(0.5 * (_TAIL + 1.0) * np.log1p((beyond / days.noise_s) ** 2 / _TAIL))
+
+
+def middles_of(days: ClockDays, offset_s: Floats) -> Floats:
+    """Give the weighted middle of each row of errors, far days counting little.
+
+    Parameters
+    ----------
+    days : with the noise of each [s]
+    offset_s : shape (k, n), k readings of the errors of the n days [s]
+
+    Returns
+    -------
+    shape (k,) [s]
+    """
+    weight = days.noise_s**-2.0
+    order = np.argsort(offset_s, axis=1)
+    passed = np.cumsum(weight[order], axis=1)
+    half = (passed < 0.5 * passed[:, -1:]).sum(axis=1)
+    each = np.arange(len(offset_s))
+    middle = offset_s[each, order[each, half]]
+    for _ in range(_ROUNDS):
+        counts = _counts(weight, offset_s - middle[:, None])
+        middle = (counts * offset_s).sum(axis=1) / counts.sum(axis=1)
+    return np.asarray(middle)
+
+
+def _counts(weight: Floats, off_s: Floats) -> Floats:
+    """Give how much days count that lie off by so much."""
+    return weight / (1.0 + 0.5 * weight * off_s**2)
 
 
 def middle_of(days: ClockDays) -> Piece:
     """Give the weighted middle of days, far ones counting little, as one piece."""
     weight = days.noise_s**-2.0
-    order = np.argsort(days.offset_s)
-    passed = np.cumsum(weight[order])
-    middle = days.offset_s[order][np.searchsorted(passed, 0.5 * passed[-1])]
-    for _ in range(_ROUNDS):
-        counts = weight / (1.0 + 0.5 * weight * (days.offset_s - middle) ** 2)
-        middle = (counts * days.offset_s).sum() / counts.sum()
-    scatter = (counts * weight * (days.offset_s - middle) ** 2).sum() / counts.sum()
+    middle = float(middles_of(days, days.offset_s[None])[0])
+    off_s = days.offset_s - middle
+    counts = _counts(weight, off_s)
+    scatter = (counts * weight * off_s**2).sum() / counts.sum()
     noise_s = np.sqrt(max(2.0 * scatter, 1.0) / counts.sum())
     return Piece(
         start_s=float(days.time_s[0]),
@@ -248,28 +273,35 @@ def _pieces(days: ClockDays) -> tuple[list[int], float]:
     """
     count = len(days.day)
     levels = np.unique(np.quantile(days.offset_s, np.linspace(0.0, 1.0, _LEVELS)))
-    each = _cost(days, days.offset_s[:, None] - levels[None, :])
-    # Levels one above the other, edges side by side: the least of many levels is soon found so.
-    summed = np.concatenate([np.zeros((1, len(levels))), np.cumsum(each, axis=0)]).T
+    each = _cost(days, days.offset_s - levels[:, None])
+    summed = np.concatenate([np.zeros((len(levels), 1)), np.cumsum(each, axis=1)], axis=1)
     every = max(1, -(-count // _MOST_EDGES))
     least = min(_LEAST_PIECE, count)
     edges = np.unique([*range(0, count - least + 1, every), count])
-    summed = np.ascontiguousarray(summed[:, edges])
+    summed = np.ascontiguousarray(summed[:, edges].T)
+    # A piece that ends at an edge begins at one of the first so many.
+    begins = np.searchsorted(edges, edges - least, side="right")
+    fresh = np.where(edges > 0, _PENALTY[days.basis], 0.0)
     best = np.full(len(edges), np.inf)
     best[0] = 0.0
-    came = np.zeros(len(edges), dtype=np.int64)
+    # For each level, the cheapest that all before a piece is, less what the level sums up to there.
+    before, open_to = np.full(len(levels), np.inf), 0
     for here in range(1, len(edges)):
-        before = np.flatnonzero((edges[here] - edges[:here] >= least) & np.isfinite(best[:here]))
-        if before.size:
-            own = (summed[:, here, None] - summed[:, before]).min(axis=0)
-            total = best[before] + own + _PENALTY[days.basis] * (edges[before] > 0)
-            came[here] = before[total.argmin()]
-            best[here] = total.min()
+        for start in range(open_to, begins[here]):
+            np.minimum(before, best[start] + fresh[start] - summed[start], out=before)
+        open_to = begins[here]
+        best[here] = (summed[here] + before).min()
+    return _cuts(edges, summed, best + fresh, begins), float(best[-1])
+
+
+def _cuts(edges: Ints, summed: Floats, begun: Floats, begins: Ints) -> list[int]:
+    """Give where the pieces of the best cut begin, followed back from its end."""
     starts, here = [], len(edges) - 1
     while here > 0:
-        here = int(came[here])
+        tried = slice(begins[here])
+        here = int((begun[tried] + (summed[here] - summed[tried]).min(axis=1)).argmin())
         starts.append(int(edges[here]))
-    return starts[::-1], float(best[-1])
+    return starts[::-1]
 
 
 def _merged(days: ClockDays, starts: list[int]) -> tuple[Piece, ...]:
@@ -291,36 +323,38 @@ def _drift(days: ClockDays) -> tuple[Drift | None, float]:
         return None, np.inf
     since_s = np.linspace(days.time_s[0], days.time_s[-1] - least_s, _HINGES)
     found = _sloped(days, since_s)
-    costs = [cost_of(days, days.offset_s - one.at(days.time_s)) for one in found]
+    costs = cost_of(days, days.offset_s - np.stack([one.at(days.time_s) for one in found]))
     cheapest = int(np.argmin(costs))
     best = found[cheapest]
     change_s = abs(best.per_month_s) * (days.time_s[-1] - best.since_s) / SECONDS_PER_MONTH
     sure = abs(best.per_month_s) > _COVER_95 * best.u_per_month_s
     if change_s < _LEAST_STEP_S[days.basis] or not sure:
         return None, np.inf
-    return best, costs[cheapest]
+    return best, float(costs[cheapest])
 
 
 def _sloped(days: ClockDays, since_s: Floats) -> list[Drift]:
     """Fit a drift from each of these instants on, all side by side; far days count little."""
-    weight = days.noise_s**-2.0
+    weight, offset_s = days.noise_s**-2.0, days.offset_s
     late = np.maximum(days.time_s - since_s[:, None], 0.0) / SECONDS_PER_MONTH
+    late2 = late**2
     counts = np.broadcast_to(weight, late.shape)
-    design = np.stack([np.ones_like(late), late], axis=1)
     for _ in range(_ROUNDS):
-        weighed = design * counts[:, None, :]
-        normal = weighed @ design.transpose(0, 2, 1) + 1e-15 * np.eye(2)
-        line = np.linalg.solve(normal, weighed @ days.offset_s[:, None])
-        off = days.offset_s - line[:, 0] - line[:, 1] * late
-        counts = weight / (1.0 + 0.5 * weight * off**2)
-    spread = np.linalg.inv(normal)[:, 1, 1]
-    scatter = np.maximum(2.0 * (counts * weight * off**2).sum(axis=1) / counts.sum(axis=1), 1.0)
+        heavy = counts * late
+        # The normal equations of a line, solved as they are written.
+        n, x, xx = counts.sum(axis=1), heavy.sum(axis=1), np.einsum("kn,kn->k", counts, late2)
+        y, xy = counts @ offset_s, heavy @ offset_s
+        own = n * xx - x**2
+        level, slope = (xx * y - x * xy) / own, (n * xy - x * y) / own
+        off_s = offset_s - level[:, None] - slope[:, None] * late
+        counts = _counts(weight, off_s)
+    scatter = np.maximum(2.0 * (counts * weight * off_s**2).sum(axis=1) / counts.sum(axis=1), 1.0)
     # What seasons do to the ends of the drift stays.
     ends_s = days.stays_s / np.maximum(late.max(axis=1), 1e-9)
-    u_s = np.hypot(np.sqrt(scatter * spread), ends_s)
+    u_s = np.hypot(np.sqrt(scatter * n / own), ends_s)
     return [
         Drift(since_s=since, offset_s=offset, per_month_s=per_month, u_per_month_s=u)
-        for since, (offset, per_month), u in zip(
-            since_s.tolist(), line[:, :, 0].tolist(), u_s.tolist(), strict=True
+        for since, offset, per_month, u in zip(
+            since_s.tolist(), level.tolist(), slope.tolist(), u_s.tolist(), strict=True
         )
     ]

@@ -1,7 +1,7 @@
 """What would put the clock right: a zone, an offset, a drift; as keys of the `[log]` table."""
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
@@ -14,7 +14,7 @@ from analysis.clock_check.course import (
     Piece,
     cost_of,
     course_of,
-    middle_of,
+    middles_of,
 )
 from analysis.record import Floats
 from analysis.site import Site
@@ -94,29 +94,36 @@ def zone_of_clock(days: ClockDays, site: Site, course: Course | None = None) -> 
     log covers both halves of the year, summer time tells zones of one offset apart; where it does
     not, the zone of the place goes before others.
     """
-    stated = stated_zone(site)
-    as_stated = _offsets_s(stated, days.time_s)
+    nothing = float(_cost_but_for_bias(days, days.offset_s[None])[0])
+    if nothing <= _CLEARLY:
+        return None
     course = course_of(days) if course is None else course
-    free = cost_of(days, days.offset_s - _course_s(course, days))
-    nothing = _cost_but_for_bias(days)
+    free = float(cost_of(days, days.offset_s - _course_s(course, days)))
+    names, error_s = _zones(days, site)
+    costs = _cost_but_for_bias(days, days.offset_s - error_s)
     best: tuple[float, str] | None = None
-    for zone, offset_s in _zones(days, site):
-        error_s = offset_s - as_stated
-        if not error_s.any():
-            continue
-        left = replace(days, offset_s=days.offset_s - error_s)
-        cost = _cost_but_for_bias(left)
+    for name, cost in zip(names, costs.tolist(), strict=True):
         explains = cost + _CLEARLY < nothing and cost < free + _AS_WELL
         # Equal costs leave the earlier one.
         if explains and (best is None or cost < best[0] - 1e-6):
-            best = (cost, zone)
+            best = (cost, name)
     return None if best is None else best[1]
 
 
-def _cost_but_for_bias(days: ClockDays) -> float:
-    """Give what days cost that are off by nothing but what the estimate itself may be."""
+def _cost_but_for_bias(days: ClockDays, offset_s: Floats) -> Floats:
+    """Give what days cost that are off by nothing but what the estimate itself may be.
+
+    Parameters
+    ----------
+    offset_s : shape (k, n), k readings of the errors of the n days [s]
+
+    Returns
+    -------
+    shape (k,)
+    """
     bias_s = COVER_95 * days.stays_s
-    return cost_of(days, days.offset_s - np.clip(middle_of(days).offset_s, -bias_s, bias_s))
+    middle_s = np.clip(middles_of(days, offset_s), -bias_s, bias_s)
+    return cost_of(days, offset_s - middle_s[:, None])
 
 
 def corrections(days: ClockDays, site: Site) -> tuple[Correction, ...]:
@@ -162,14 +169,23 @@ def _course_s(course: Course, days: ClockDays) -> Floats:
     return np.array([one.offset_s for one in course.pieces])[place]
 
 
-def _zones(days: ClockDays, site: Site) -> Iterator[tuple[str, Floats]]:
-    """Give zones that a clock may run on, each with its offset from UTC on the days [s]."""
-    yield site.place.timezone, _offsets_s(site.place.timezone, days.time_s)
-    yield "UTC", np.zeros(days.time_s.shape)
-    for hours in _HOURS:
-        if hours:
-            # The names of fixed zones count westwards.
-            yield f"Etc/GMT{-hours:+d}", np.full(days.time_s.shape, SECONDS_PER_HOUR * hours)
+def _zones(days: ClockDays, site: Site) -> tuple[list[str], Floats]:
+    """Give zones that a clock may run on but for the stated one, and the errors that would make.
+
+    Returns
+    -------
+    names, and shape (zones, n), by how much a clock on each is ahead on the n days [s]
+    """
+    stated, own = stated_zone(site), site.place.timezone
+    as_stated = _offsets_s(stated, days.time_s)
+    as_own = as_stated if own == stated else _offsets_s(own, days.time_s)
+    # The names of fixed zones count westwards.
+    names = [own, "UTC", *(f"Etc/GMT{-hours:+d}" for hours in _HOURS if hours)]
+    fixed_s = np.array([0.0, *(SECONDS_PER_HOUR * hours for hours in _HOURS if hours)])
+    error_s = np.concatenate([as_own[None], np.repeat(fixed_s[:, None], len(as_own), axis=1)])
+    error_s -= as_stated
+    other = error_s.any(axis=1)
+    return [name for name, differs in zip(names, other, strict=True) if differs], error_s[other]
 
 
 def _offsets_s(zone: str, time_s: Floats) -> Floats:
