@@ -6,9 +6,7 @@ of the gas charge, whatever has leaked: the charge of a vessel of 18 l at 1.5 ba
 gas is as warm as the room, which resting pipes tell at night and the air outdoors follows by day.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from math import inf, sqrt
 
 import numpy as np
 
@@ -19,7 +17,7 @@ from analysis.grid import BIN_S
 from analysis.heat import PUMP_ON_PERCENT
 from analysis.loop_model import USUAL_PIPE_M
 from analysis.loop_pipes import pipe_for
-from analysis.record import Bools, Floats, Ints
+from analysis.record import Bools, Floats
 from analysis.runs import day_peak
 from analysis.site import Site
 from analysis.sources import Source
@@ -205,41 +203,36 @@ def _about_mean(values: Floats, use: Bools) -> Floats:
     return np.asarray(np.where(use, values - mean[:, None], 0.0))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Swing:
-    """How the inverse pressure answers to a litre of growth, with its standard uncertainty."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Slopes:
+    """How the inverse pressure answers to a litre of growth, with its standard uncertainty.
 
-    per_l: float
-    u_per_l: float
+    Both of shape (k,) [1/(bar l)], NaN where the sums tell nothing. The inverse of a slope is the
+    gas charge that answers so.
+    """
 
-    @property
-    def charge_bar_l(self) -> float:
-        """The gas charge that answers so."""
-        return 1.0 / self.per_l if self.per_l > 0.0 else np.inf
-
-    def sharp(self, frac: float) -> bool:
-        """Tell whether the slope is known to this share of itself."""
-        return self.u_per_l < frac * self.per_l
+    per_l: Floats
+    u_per_l: Floats
 
 
-Fit = Callable[[Ints], Swing | None]
+def swing_sums(table: DayTable) -> Floats:
+    """Give each day's sums of `swing_columns` for `slopes_of`; shape (n, 9), NaN unknown."""
+    return np.stack([table.column(f"swing_{name}") for name in _SUMS], axis=1)
 
 
-def swing_of(table: DayTable) -> Fit:
-    """Give the fit of growth and air over chosen rows of a table; None where they tell nothing."""
-    # Few rows at a time: plain numbers are sooner added than arrays.
-    days = np.stack([table.column(f"swing_{name}") for name in _SUMS], axis=1).tolist()
+def slopes_of(sums: Floats) -> Slopes:
+    """Fit growth and air.
 
-    def fitted(rows: Ints) -> Swing | None:
-        sums = map(sum, zip(*[days[row] for row in rows.tolist()], strict=True))
-        gg, ga, aa, gy, ay, yy, n, g2, gas = sums
-        own = gg * aa - ga**2
-        if not (n >= _LEAST_BINS and own > 1e-6 * gg * aa):
-            return None
-        by_g, by_a = (gy * aa - ay * ga) / own, (ay * gg - gy * ga) / own
-        left = max(yy - by_g * gy - by_a * ay, 0.0) / max(n - 3.0, 1.0)
-        # Bins of an hour err together, the gas's warmth does all day.
-        warmth = gas / g2**2 if g2 else inf
-        return Swing(per_l=-by_g, u_per_l=sqrt(12.0 * left * aa / own + warmth))
-
-    return fitted
+    Parameters
+    ----------
+    sums : shape (k, 9), those of `swing_sums` added up over the days of each of k fits
+    """
+    gg, ga, aa, gy, ay, yy, n, g2, gas = sums.T
+    own = gg * aa - ga**2
+    told = (n >= _LEAST_BINS) & (own > 1e-6 * gg * aa)
+    own = np.where(told, own, np.nan)
+    by_g, by_a = (gy * aa - ay * ga) / own, (ay * gg - gy * ga) / own
+    left = np.maximum(yy - by_g * gy - by_a * ay, 0.0) / np.maximum(n - 3.0, 1.0)
+    # Bins of an hour err together, the gas's warmth does all day.
+    warmth = np.where(g2 > 0.0, gas / np.where(g2 > 0.0, g2, 1.0) ** 2, np.inf)
+    return Slopes(per_l=-by_g, u_per_l=np.sqrt(12.0 * left * aa / own + warmth))

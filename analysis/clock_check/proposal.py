@@ -184,8 +184,8 @@ def _zones(days: ClockDays, site: Site) -> tuple[list[str], Floats]:
     fixed_s = np.array([0.0, *(SECONDS_PER_HOUR * hours for hours in _HOURS if hours)])
     error_s = np.concatenate([as_own[None], np.repeat(fixed_s[:, None], len(as_own), axis=1)])
     error_s -= as_stated
-    other = error_s.any(axis=1)
-    return [name for name, differs in zip(names, other, strict=True) if differs], error_s[other]
+    other = np.flatnonzero(error_s.any(axis=1))
+    return [names[one] for one in other.tolist()], error_s[other]
 
 
 def _offsets_s(zone: str, time_s: Floats) -> Floats:

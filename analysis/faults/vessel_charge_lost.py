@@ -25,14 +25,13 @@ from analysis.faults._protocol import (
 from analysis.faults._reopening import lasting, without_strays
 from analysis.loop_pressure import (
     VESSEL_RULES,
-    Fit,
-    Swing,
     peak_columns,
+    slopes_of,
     swing_columns,
-    swing_of,
+    swing_sums,
     vessel_bar_l,
 )
-from analysis.record import Ints
+from analysis.record import Bools, Floats, Ints
 from analysis.results import Evidence
 from analysis.sources import Source
 from analysis.urgency import is_fresh, urgency_of
@@ -73,16 +72,27 @@ _WHY = (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Day:
-    """What a day says of the vessel; `place` is its row in the table."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Days:
+    """What days say of the vessel, shape (n,); `place` are their rows in the table.
 
-    place: int
-    judged: bool = False
-    beyond: bool = False
-    sound: bool = False
-    swing: Swing | None = None
-    usual_per_l: float = 0.0
+    `usual_per_l` is the slope that a day is held against, `per_l` the one that decided it; NaN
+    where there is none.
+    """
+
+    place: Ints
+    usual_per_l: Floats
+    per_l: Floats
+    beyond: Bools
+    sound: Bools
+
+    def __len__(self) -> int:
+        return len(self.place)
+
+    @property
+    def judged(self) -> Bools:
+        """Which days can be held against anything."""
+        return np.isfinite(self.usual_per_l)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,28 +153,32 @@ class VesselChargeLost:
         known = np.flatnonzero(np.isfinite(table.column("swing_gg")))
         if known.size < self.least_days:
             return NotJudged(why="no days with pressure, collector and store in the log")
-        fit = swing_of(table)
-        days: list[_Day] = []
-        for stretch, latest in _stretches(history, known):
-            days += self._followed(fit, stretch, vessel_bar_l(site) if latest else None)
-        if not any(day.judged for day in days):
+        sums = swing_sums(table)
+        days = _joined(
+            [
+                self._followed(sums, stretch, vessel_bar_l(site) if latest else None)
+                for stretch, latest in _stretches(history, known)
+            ]
+        )
+        if not days.judged.any():
             return NotJudged(
                 why="no vessel on record, and too little warmth in the loop to learn from"
             )
-        times = self._open_times(fit, days)
+        times = self._open_times(sums, days)
         if times is not None:
             return NotJudged(
                 why=f"for {self.pool_days} days the pressure has climbed about {times:.1f} times "
                 "as far as it should, but not surely: the gas's own warmth may do that. Log the "
                 "air outdoors, or measure the vessel's gas on the next visit"
             )
-        climb_bar = table.column("swing_bar")
+        climb_bar = table.column("swing_bar")[days.place]
         good = np.zeros(len(table.days), dtype=np.bool_)
-        good[[day.place for day in days if day.sound]] = True
+        good[days.place[days.sound]] = True
         items = [
-            self._item(history, fit, days, number)
-            for number, day in enumerate(days)
-            if day.beyond or (not day.judged and climb_bar[day.place] > self.swing_bar)
+            self._item(history, sums, days, number)
+            for number in np.flatnonzero(
+                days.beyond | (~days.judged & (climb_bar > self.swing_bar))
+            ).tolist()
         ]
         found = []
         for group, over in lasting(items, table=table, good=good, quiet_days=self.quiet_days):
@@ -173,101 +187,95 @@ class VesselChargeLost:
                 found.append(self._found(history, kept, over))
         return Judged(findings=tuple(found), why=_WHY)
 
-    def _open_times(self, fit: Fit, days: list[_Day]) -> float | None:
+    def _open_times(self, sums: Floats, days: _Days) -> float | None:
         """Give how many times too far the pressure climbs where no day says so and few deny it.
 
         That is so with a loss of half where the air outdoors is only estimated; months more do not
         help, since the gas goes with the season.
         """
-        latest = days[-self.pool_days :]
-        if len(latest) < self.pool_days or any(day.beyond for day in days):
+        latest = slice(-self.pool_days, None)
+        if len(days) < self.pool_days or days.beyond.any():
             return None
-        if (
-            any(not day.judged for day in latest)
-            or sum(day.sound for day in latest) > self.few_sound
-        ):
+        if not days.judged[latest].all() or days.sound[latest].sum() > self.few_sound:
             return None
-        now = fit(np.array([day.place for day in latest]))
-        usual = latest[-1].usual_per_l
-        if now is None or not usual or now.per_l < self.sound_times * usual:
-            return None
-        return now.per_l / usual
+        now = float(slopes_of(sums[days.place[latest]].sum(axis=0)[None]).per_l[0])
+        times = now / float(days.usual_per_l[-1])
+        return times if times >= self.sound_times else None
 
-    def _followed(self, fit: Fit, stretch: Ints, stated: float | None) -> list[_Day]:
-        """Follow the days that share one vessel."""
-        base, since = self._base(fit, stretch)
-        days = []
-        for number in range(stretch.size):
-            limits = []
-            if base is not None and number >= since:
-                limits.append((base.per_l + base.u_per_l, self.own_times, self.sound_times))
-            if stated is not None:
-                limits.append((1.0 / stated, self.stated_times, self.sound_stated_times))
-            days.append(self._judged_day(fit, stretch[: number + 1], limits))
-        return days
+    def _followed(self, sums: Floats, stretch: Ints, stated: float | None) -> _Days:
+        """Follow the days that share one vessel.
 
-    def _base(self, fit: Fit, stretch: Ints) -> tuple[Swing | None, int]:
-        """Fit the first days, as many as it takes to know the slope; and say how many."""
-        for count in range(self.sound_days, min(3 * self.sound_days, stretch.size) + 1, 5):
-            base = fit(stretch[:count])
-            if base is not None and base.sharp(self.enough_frac):
-                return base, count
-        return None, 0
+        Each is judged with as many before it as it takes to be certain.
+        """
+        sums, size = sums[stretch], stretch.size
+        usual, beyond, sound = self._limits(sums, stated)
+        per_l, told = np.full(size, np.nan), np.zeros((2, size), dtype=np.bool_)
+        total = np.zeros_like(sums)
+        still = np.flatnonzero(np.isfinite(usual))
+        for back in range(self.pool_days):
+            still = still[still >= back]
+            if not still.size:
+                break
+            total[still] += sums[still - back]
+            now = slopes_of(total[still])
+            told[0, still] = now.per_l - self.sigmas * now.u_per_l > beyond[still]
+            told[1, still] = now.per_l + now.u_per_l < sound[still]
+            certain = told[:, still].any(axis=0)
+            per_l[still[certain]] = now.per_l[certain]
+            still = still[~certain]
+        return _Days(place=stretch, usual_per_l=usual, per_l=per_l, beyond=told[0], sound=told[1])
 
-    def _judged_day(self, fit: Fit, until: Ints, limits: list[tuple[float, float, float]]) -> _Day:
-        """Judge the latest day, with as many before it as it takes to be certain."""
-        place = int(until[-1])
-        beyond_per_l = min((times * one for one, times, _ in limits), default=np.inf)
-        sound_per_l = min((times * one for one, _, times in limits), default=-np.inf)
-        for count in range(1, min(self.pool_days, until.size) + 1) if limits else ():
-            now = fit(until[-count:])
-            if now is None:
-                continue
-            beyond = now.per_l - self.sigmas * now.u_per_l > beyond_per_l
-            sound = now.per_l + now.u_per_l < sound_per_l
-            if beyond or sound:
-                return _Day(
-                    place=place,
-                    judged=True,
-                    beyond=beyond,
-                    sound=sound,
-                    swing=now,
-                    usual_per_l=limits[0][0],
-                )
-        return _Day(place=place, judged=bool(limits), usual_per_l=limits[0][0] if limits else 0.0)
+    def _limits(self, sums: Floats, stated: float | None) -> tuple[Floats, Floats, Floats]:
+        """Give each day's usual slope, that from which gas is gone, and that up to which it is not.
 
-    def _item(self, history: History, fit: Fit, days: list[_Day], number: int) -> Happening:
-        table, day = history.table, days[number]
-        first = self._onset(fit, days, number) if day.swing is not None else day.place
-        times = day.swing.per_l / day.usual_per_l if day.swing is not None else np.nan
+        By the first days, as many as it takes to know their slope, and by the vessel on record.
+        """
+        size = len(sums)
+        usual, beyond, sound = np.full(size, np.nan), np.full(size, np.inf), np.full(size, np.inf)
+        counts = np.arange(self.sound_days, min(3 * self.sound_days, size) + 1, 5)
+        first = slopes_of(np.cumsum(sums, axis=0)[counts - 1])
+        sharp = np.flatnonzero(first.u_per_l < self.enough_frac * first.per_l)
+        if stated is not None:
+            usual[:] = 1.0 / stated
+            beyond[:] = self.stated_times / stated
+            sound[:] = self.sound_stated_times / stated
+        if sharp.size:
+            own = float(first.per_l[sharp[0]] + first.u_per_l[sharp[0]])
+            since = slice(int(counts[sharp[0]]), None)
+            usual[since] = own
+            beyond[since] = np.minimum(beyond[since], self.own_times * own)
+            sound[since] = np.minimum(sound[since], self.sound_times * own)
+        return usual, beyond, sound
+
+    def _item(self, history: History, sums: Floats, days: _Days, number: int) -> Happening:
+        table, place = history.table, int(days.place[number])
+        per_l = float(days.per_l[number])
+        first = self._onset(sums, days, number) if days.beyond[number] else place
         return Happening(
             kind=self.kind,
-            date=table.days.dates[day.place],
+            date=table.days.dates[place],
             start_s=int(table.days.edge_s[first]),
-            end_s=int(table.days.edge_s[day.place + 1]),
+            end_s=int(table.days.edge_s[place + 1]),
             values={
-                "times": times,
-                "charge_bar_l": day.swing.charge_bar_l if day.swing is not None else np.nan,
-                "peak_bar": float(table.column("peak_bar")[day.place]),
-                "swing_bar": float(table.column("swing_bar")[day.place]),
+                "times": per_l / float(days.usual_per_l[number]),
+                "charge_bar_l": np.inf if per_l <= 0.0 else 1.0 / per_l,
+                "peak_bar": float(table.column("peak_bar")[place]),
+                "swing_bar": float(table.column("swing_bar")[place]),
             },
         )
 
-    def _onset(self, fit: Fit, days: list[_Day], seen: int) -> int:
+    def _onset(self, sums: Floats, days: _Days, seen: int) -> int:
         """Give the day from which the slopes are those seen rather than the usual ones."""
-        day = days[seen]
-        if day.swing is None:
-            return day.place
-        back = days[max(seen - self.back_days, 0) : seen + 1]
-        ones = [(one.place, swing) for one in back if (swing := fit(np.array([one.place])))]
+        back = slice(max(seen - self.back_days, 0), seen + 1)
+        ones = slopes_of(sums[days.place[back]])
+        usual, now = days.usual_per_l[seen], days.per_l[seen]
         # How much better each day fits the slope that was seen.
-        better = [
-            ((one.per_l - day.usual_per_l) ** 2 - (one.per_l - day.swing.per_l) ** 2)
-            / one.u_per_l**2
-            for _, one in ones
-        ]
-        since = np.cumsum(better[::-1])[::-1]
-        return ones[int(np.argmax(since))][0] if ones else day.place
+        better = ((ones.per_l - usual) ** 2 - (ones.per_l - now) ** 2) / ones.u_per_l**2
+        known = np.isfinite(ones.per_l)
+        if not known.any():
+            return int(days.place[seen])
+        since = np.cumsum(better[known][::-1])[::-1]
+        return int(days.place[back][known][int(np.argmax(since))])
 
     def _found(self, history: History, items: tuple[Happening, ...], over: bool) -> Found:
         start_s, end_s = items[0].start_s, items[-1].end_s
@@ -303,6 +311,13 @@ class VesselChargeLost:
                 for what, value, unit in evidence
             ),
         )
+
+
+def _joined(parts: list[_Days]) -> _Days:
+    """Put the days of several vessels one after another."""
+    return _Days(
+        **{name: np.concatenate([getattr(one, name) for one in parts]) for name in _Days.__slots__}
+    )
 
 
 def _stretches(history: History, known: Ints) -> list[tuple[Ints, bool]]:

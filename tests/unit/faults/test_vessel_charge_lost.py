@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from analysis.faults import NotJudged
-from analysis.loop_pressure import swing_of, vessel_bar_l
+from analysis.loop_pressure import slopes_of, swing_sums, vessel_bar_l
 from fixtures.faults import Fault
 from tests.build import NO_SUN_LOG, a_history, a_plant, a_site, a_table, fault_of, of_kind
 
@@ -96,8 +96,8 @@ def test_the_slope_is_that_of_the_gas_law():
         "swing_gy": grown_l @ y, "swing_ay": air @ y, "swing_yy": y @ y, "swing_n": 60.0,
         "swing_g2": grown_l @ grown_l / 60.0, "swing_t": 0.0,
     }  # fmt: skip
-    swing = swing_of(a_table(count=1, **sums))(np.array([0]))
-    assert swing.charge_bar_l == pytest.approx(45.234, rel=1e-6)
+    slopes = slopes_of(swing_sums(a_table(count=1, **sums)))
+    assert 1.0 / slopes.per_l[0] == pytest.approx(45.234, rel=1e-6)
     assert vessel_bar_l(a_site()) == pytest.approx(18.0 * 2.513)
 
 
