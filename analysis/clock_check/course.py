@@ -220,7 +220,7 @@ def _cost(days: ClockDays, off_s: Floats) -> Floats:
     return np.asarray(0.5 * (_TAIL + 1.0) * np.log1p((beyond / days.noise_s) ** 2 / _TAIL))
 
 
-def middles_of(days: ClockDays, offset_s: Floats) -> Floats:
+def middles_of(days: ClockDays, offset_s: Floats) -> tuple[Floats, Floats]:
     """Give the weighted middle of each row of errors, far days counting little.
 
     Parameters
@@ -230,7 +230,7 @@ def middles_of(days: ClockDays, offset_s: Floats) -> Floats:
 
     Returns
     -------
-    shape (k,) [s]
+    shape (k,), the middles [s]; and shape (k, n), how much each day counted
     """
     weight = days.noise_s**-2.0
     order = np.argsort(offset_s, axis=1)
@@ -241,7 +241,7 @@ def middles_of(days: ClockDays, offset_s: Floats) -> Floats:
     for _ in range(_ROUNDS):
         counts = _counts(weight, offset_s - middle[:, None])
         middle = (counts * offset_s).sum(axis=1) / counts.sum(axis=1)
-    return np.asarray(middle)
+    return middle, counts
 
 
 def _counts(weight: Floats, off_s: Floats) -> Floats:
@@ -252,10 +252,8 @@ def _counts(weight: Floats, off_s: Floats) -> Floats:
 def middle_of(days: ClockDays) -> Piece:
     """Give the weighted middle of days, far ones counting little, as one piece."""
     weight = days.noise_s**-2.0
-    middle = float(middles_of(days, days.offset_s[None])[0])
-    off_s = days.offset_s - middle
-    counts = _counts(weight, off_s)
-    scatter = (counts * weight * off_s**2).sum() / counts.sum()
+    (middle,), (counts,) = middles_of(days, days.offset_s[None])
+    scatter = (counts * weight * (days.offset_s - middle) ** 2).sum() / counts.sum()
     noise_s = np.sqrt(max(2.0 * scatter, 1.0) / counts.sum())
     return Piece(
         start_s=float(days.time_s[0]),

@@ -122,7 +122,7 @@ def _cost_but_for_bias(days: ClockDays, offset_s: Floats) -> Floats:
     shape (k,)
     """
     bias_s = COVER_95 * days.stays_s
-    middle_s = np.clip(middles_of(days, offset_s), -bias_s, bias_s)
+    middle_s = np.clip(middles_of(days, offset_s)[0], -bias_s, bias_s)
     return cost_of(days, offset_s - middle_s[:, None])
 
 

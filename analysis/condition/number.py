@@ -106,16 +106,13 @@ def number_of(
     count = np.arange(1, tubes + 1) / tubes
     extra = LOSS_WITHOUT_VACUUM_W_M2K - a1_w_m2k + _REACH_W_M2K * _QUADRATURE
     known = (1.0 - np.abs(_QUADRATURE)) * (extra > 0.2)
-    precise = np.linalg.inv(covariance)
+    precise = np.asarray(np.linalg.inv(covariance), dtype=np.float64)
     size = -0.5 * np.linalg.slogdet(covariance)[1]
-    missing = np.stack([count, np.zeros(tubes)], axis=1)
-    airless = np.stack(
-        np.broadcast_arrays(0.0, count[:, None] * np.maximum(extra, 0.2)[None, :]), axis=-1
-    )
-    off_missing = change[:, None, :] - missing[None]
-    off_airless = change[:, None, None, :] - airless[None]
-    ln_missing = -0.5 * np.einsum("nki,nij,nkj->nk", off_missing, precise, off_missing)
-    ln_airless = -0.5 * np.einsum("nkei,nij,nkej->nke", off_airless, precise, off_airless)
+    # Missing tubes change the first of the two alone, those without vacuum the second.
+    ln_missing = _ln_chances(change, precise, count, along=0)
+    airless = count[:, None] * np.maximum(extra, 0.2)
+    ln_airless = _ln_chances(change, precise, airless.ravel(), along=1)
+    ln_airless = ln_airless.reshape(len(change), *airless.shape)
     top = max(float((weight + size).max()), none_weight)
     scale = np.exp(weight + size - top)[:, None]
     with np.errstate(under="ignore"):
@@ -132,3 +129,25 @@ def number_of(
     best = int(np.argmax(weight))
     nearest = max(float(ln_missing[best].max()), float(ln_airless[best].max()))
     return Number(chances=chances / total, misfit=float(np.sqrt(-2.0 * nearest)))
+
+
+def _ln_chances(change: Floats, precise: Floats, sizes: Floats, *, along: int) -> Floats:
+    """Give the log of how likely each reading is where one of its two parts has these sizes.
+
+    The other part is nought. Completing the square leaves one product for each size.
+
+    Parameters
+    ----------
+    change, precise : shapes (n, 2) and (n, 2, 2), readings and inverses of their covariance
+    sizes : shape (m,)
+
+    Returns
+    -------
+    shape (n, m)
+    """
+    other = 1 - along
+    own, cross = precise[:, along, along], precise[:, 0, 1]
+    likeliest = change[:, along] + cross / own * change[:, other]
+    left = (precise[:, other, other] - cross**2 / own) * change[:, other] ** 2
+    off = sizes - likeliest[:, None]
+    return np.asarray(-0.5 * (own[:, None] * off**2 + left[:, None]))

@@ -224,19 +224,17 @@ def fit_with_step(rows: Rows, onset: int | None, *, start: Fit) -> Fit:
         after[rows.day_first[onset] :] = 1.0
     base = rows.physics @ start.parameters[:_PHYSICS]
     lost = 0.0 if start.step is None or onset is None else float(start.step.change[0])
+    wide = [10.0, 100.0] if onset is not None else []
+    precision = 1.0 / np.concatenate([rows.prior_u, wide]) ** 2
+    mean = np.concatenate([rows.prior, np.zeros(len(wide))])
+    x = np.column_stack([rows.physics, rows.slow, *(-after * rows.heat_loss for _ in wide)])
     for _ in range(_ROUNDS if start.step is None else _ROUNDS_AGAIN):
-        x = np.column_stack(
-            [rows.physics * (1.0 - lost * after)[:, None], rows.slow]
-            + ([-after * base, -after * rows.heat_loss] if onset is not None else [])
-        )
-        wide = np.array([10.0, 100.0] if onset is not None else [])
-        precision = 1.0 / np.concatenate([rows.prior_u, wide]) ** 2
-        mean = np.concatenate([rows.prior, np.zeros(len(wide))])
-        weighted = x * weights[:, None] / scatter**2
-        covariance = np.asarray(
-            np.linalg.inv(np.diag(precision) + weighted.T @ x), dtype=np.float64
-        )
-        fitted = covariance @ (precision * mean + weighted.T @ rows.out)
+        if onset is not None:
+            x[:, :_PHYSICS] = rows.physics * (1.0 - lost * after)[:, None]
+            x[:, -2] = -after * base
+        weighted = x * (weights / scatter**2)[:, None]
+        normal = np.diag(precision) + weighted.T @ x
+        fitted = np.linalg.solve(normal, precision * mean + weighted.T @ rows.out)
         if onset is not None:
             lost = float(np.clip(lost + fitted[-2], -1.0, 1.0))
         base = rows.physics @ fitted[:_PHYSICS]
@@ -244,6 +242,7 @@ def fit_with_step(rows: Rows, onset: int | None, *, start: Fit) -> Fit:
         used = (weights, scatter)
         scatter = max(1.4826 * float(np.median(np.abs(left))), _LEAST_SCATTER)
         weights = 1.0 / (1.0 + (left / (_TAIL * scatter)) ** 2)
+    covariance = np.asarray(np.linalg.inv(normal), dtype=np.float64)
     widened = _widened(rows, x, left * used[0] / used[1] ** 2, covariance, onset is not None)
     step = None
     if onset is not None:
@@ -310,21 +309,21 @@ def scan(rows: Rows, fit: Fit) -> Scan:
     mean = precision * rows.prior + x.T @ (weights * rows.out)
 
     def after(values: Floats) -> Floats:
-        return np.cumsum(values[::-1], axis=0)[::-1][rows.day_first]
+        by_day = np.add.reduceat(values, rows.day_first, axis=0)
+        return np.asarray(np.cumsum(by_day[::-1], axis=0)[::-1])
 
     heavy = step * weights[:, None]
-    cross = after(x[:, :, None] * heavy[:, None, :])
-    own = after(step[:, :, None] * heavy[:, None, :])
-    right = after(heavy * rows.out[:, None])
-    known = np.einsum("ij,njk->nik", covariance, cross)
-    inner = own - np.einsum("nji,njk->nik", cross, known)
+    # Of each day a row for either part of the step.
+    cross = after(heavy[:, :, None] * x[:, None, :])
+    inner = after(heavy[:, :, None] * step[:, None, :])
+    inner = inner - (cross @ covariance) @ cross.transpose(0, 2, 1)
     # Where hardly a row is left after the step nothing is known of it.
     inner = inner + np.diag([1e-2, 1e-4])
-    right = right - np.einsum("nji,j->ni", known, mean)
+    right = after(heavy * rows.out[:, None]) - cross @ (covariance @ mean)
     spread = np.linalg.inv(inner)
-    change = np.einsum("nij,nj->ni", spread, right)
+    change = (spread @ right[:, :, None])[:, :, 0]
     spread = spread * fit.widened
-    gain = 0.5 * np.einsum("ni,ni->n", change, right) / fit.widened
+    gain = 0.5 * (change * right).sum(axis=1) / fit.widened
     return Scan(
         change=change,
         covariance=spread + _floor(rows.drift),

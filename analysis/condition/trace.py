@@ -12,7 +12,7 @@ import numpy as np
 
 from analysis.condition.regression import physics_of, prior_of, rolling_median
 from analysis.condition.steady import SteadyDays
-from analysis.record import Floats
+from analysis.record import Floats, Ints
 from analysis.site import Site
 
 _LEAST_SCATTER = 0.008
@@ -32,6 +32,27 @@ class Drop:
     frac: float
     u_frac: float
     sound: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Steps:
+    """The likeliest step as each of k days showed it; arrays of shape (k, ...) as in `Drop`."""
+
+    onset: Ints
+    seen: Ints
+    frac: Floats
+    u_frac: Floats
+    sound: Floats
+
+    def drop(self, number: int) -> Drop:
+        """Give one of them."""
+        return Drop(
+            onset=int(self.onset[number]),
+            seen=int(self.seen[number]),
+            frac=float(self.frac[number]),
+            u_frac=float(self.u_frac[number]),
+            sound=self.sound[number],
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -61,37 +82,55 @@ class Trace:
         out = self.out[first:last] * self.days.gain_kwh[first:last]
         return 1.0 - float(out.sum() / predicted.sum())
 
-    def latest_step(self, first: int, last: int, *, reach: int, least: int) -> Drop:
-        """Give the likeliest step among the last `reach` days before `last`.
+    def latest_step(self, last: int, *, reach: int, least: int) -> Drop:
+        """Give the likeliest step as the days up to `last` (excluded) show it, as in `steps`."""
+        return self.steps(np.array([last]), reach=reach, least=least).drop(0)
 
-        The parameters are fitted to all days together with the step, so a season that the test
-        report describes badly is not taken for one.
+    def steps(self, last: Ints, *, reach: int, least: int) -> Steps:
+        """Give the likeliest step among the last `reach` days before each of some days.
+
+        The parameters are fitted to all days before it together with the step, so a season that
+        the test report describes badly is not taken for one. The sums grow from day to day, so all
+        are solved side by side.
+
+        Parameters
+        ----------
+        last : shape (k,), of each the first day that is not known yet; at least twice `least`
+        reach, least : so many days lie after a step at most, and before and after it at least
         """
-        rows, out = self.rows[first:last] / self.scatter, self.out[first:last] / self.scatter
-        size = rows.shape[0]
-        onsets = np.arange(max(size - reach, least), size - least + 1)
-        after = slice(onsets[0], None)
-        cross, pull = (
-            np.cumsum(of[after][::-1], axis=0)[::-1][: len(onsets)].T / self.scatter
-            for of in (rows, out)
+        onset = last[:, None] + np.arange(-reach, 1 - least)
+        tried = onset >= least
+        onset = np.maximum(onset, 0)
+        rows, out = self.rows / self.scatter, self.out / self.scatter
+        pairs, towards, level, pull = (
+            _up_to(of)
+            for of in (rows[:, :, None] * rows[:, None, :], rows * out[:, None], rows, out)
         )
         # The step is what is left of each onset's column once the parameters have had their part.
         precise = np.diag(1.0 / self.prior_u**2)
-        right = precise @ self.prior + rows.T @ out
-        solved = np.linalg.solve(precise + rows.T @ rows, np.column_stack([right, cross]))
-        alone, part = solved[:, 0], solved[:, 1:]
-        left = (size - onsets) / self.scatter**2 - (cross * part).sum(axis=0)
-        step, u = (pull - right @ part) / left, 1.0 / np.sqrt(left)
-        best = int(np.argmin(step / u))
-        sound = alone - part[:, best] * step[best]
-        level = float(np.mean(self.rows[first:last] @ sound))
-        return Drop(
-            onset=first + int(onsets[best]),
-            seen=last,
-            frac=-float(step[best]) / level,
-            u_frac=float(u[best]) / level,
-            sound=sound,
+        right = precise @ self.prior + towards[last]
+        cross = (level[last][:, None, :] - level[onset]).transpose(0, 2, 1) / self.scatter
+        solved = np.linalg.solve(
+            precise + pairs[last], np.concatenate([right[:, :, None], cross], axis=2)
         )
+        alone, part = solved[:, :, 0], solved[:, :, 1:]
+        left = (last[:, None] - onset) / self.scatter**2 - (cross * part).sum(axis=1)
+        pull = (pull[last][:, None] - pull[onset]) / self.scatter
+        with np.errstate(invalid="ignore", divide="ignore"):
+            step, u = (pull - np.einsum("kp,kpo->ko", right, part)) / left, 1.0 / np.sqrt(left)
+            best = np.where(tried, step / u, np.inf).argmin(axis=1)
+        each = np.arange(len(last))
+        step, u = step[each, best], u[each, best]
+        sound = alone - part[each, :, best] * step[:, None]
+        usual = (level[last] * sound).sum(axis=1) * self.scatter / last
+        return Steps(
+            onset=onset[each, best], seen=last, frac=-step / usual, u_frac=u / usual, sound=sound
+        )
+
+
+def _up_to(values: Floats) -> Floats:
+    """Give sums over the days before each, and over all."""
+    return np.concatenate([np.zeros((1, *values.shape[1:])), np.cumsum(values, axis=0)])
 
 
 def trace_of(days: SteadyDays, site: Site) -> Trace:

@@ -13,7 +13,7 @@ import numpy as np
 
 from analysis.case import Case
 from analysis.condition.steady import CLASSES, steady_columns, steady_days
-from analysis.condition.trace import Drop, Trace, trace_of
+from analysis.condition.trace import Drop, Steps, Trace, trace_of
 from analysis.condition.tubes import (
     Measured,
     TubesState,
@@ -161,8 +161,8 @@ class DegradedTubes:
                 why=f"needs {self.sound_days} sound days with {self.steady_days} sunny, steady "
                 f"ones among them first; there are {len(trace.out)} such days in all"
             )
-        early = trace.latest_step(0, first, reach=first, least=self.least_after)
-        if not self._based(follow, early.onset) and self._certain(trace, follow, early):
+        early = self._unbased(trace, follow, first)
+        if early is not None:
             day = table.days.dates[trace.days.place[early.onset]]
             return NotJudged(
                 why=f"the output fell about {day}, before there were {self.sound_days} sound days "
@@ -264,7 +264,7 @@ class DegradedTubes:
                 trace = trace.without(int(lasting[0]), int(lasting[-1]) + 1)
         if len(trace.out) < self.steady_days + self.least_after:
             return None
-        u_step = trace.latest_step(0, len(trace.out), reach=self.reach, least=self.least_after)
+        u_step = trace.latest_step(len(trace.out), reach=self.reach, least=self.least_after)
         u = float(np.hypot(u_step.u_frac, follow.drift))
         return detectable(
             trace.days,
@@ -275,27 +275,34 @@ class DegradedTubes:
 
     def _first_judged(self, trace: Trace, follow: _Follow) -> int | None:
         """Give how many steady days there must be before the first can be judged."""
-        for last in range(self.steady_days + self.least_after, len(trace.out) + 1):
-            if self._based(follow, last - self.least_after):
-                return last
-        return None
+        onset = np.arange(self.steady_days, len(trace.out) - self.least_after + 1)
+        based = np.flatnonzero(self._based(follow, onset))
+        return int(onset[based[0]]) + self.least_after if based.size else None
 
-    def _based(self, follow: _Follow, onset: int) -> bool:
-        """Tell whether enough sound days lie before a steady day."""
-        return onset >= self.steady_days and follow.logged[onset - 1] >= self.sound_days
+    def _based(self, follow: _Follow, onset: Ints) -> Bools:
+        """Tell whether enough sound days lie before each of some steady days."""
+        return (onset >= self.steady_days) & (follow.logged[onset - 1] >= self.sound_days)
 
-    def _certain(self, trace: Trace, follow: _Follow, drop: Drop) -> bool:
-        limit = self.sigmas * float(np.hypot(drop.u_frac, follow.drift))
-        return drop.frac >= max(self.least_drop, limit) and self._local(trace, drop)
+    def _unbased(self, trace: Trace, follow: _Follow, first: int) -> Drop | None:
+        """Give the drop that came before there was enough to compare with, if one did."""
+        seen = trace.steps(np.array([first]), reach=first, least=self.least_after)
+        early = self._large(seen, follow) & ~self._based(follow, seen.onset)
+        drop = seen.drop(0)
+        return drop if early[0] and self._local(trace, drop) else None
+
+    def _large(self, seen: Steps, follow: _Follow) -> Bools:
+        """Tell which steps cost more than chance and drift may."""
+        limit = self.sigmas * np.hypot(seen.u_frac, follow.drift)
+        return np.asarray(seen.frac >= np.maximum(self.least_drop, limit))
 
     def _next_drop(self, trace: Trace, follow: _Follow, joint: int, first: int) -> Drop | None:
         """Follow the days until a drop is certain, not earlier than at a joint."""
-        for last in range(first, len(trace.out) + 1):
-            drop = trace.latest_step(0, last, reach=self.reach, least=self.least_after)
-            based = self._based(follow, drop.onset) and drop.onset >= joint
-            if based and self._certain(trace, follow, drop):
-                return drop
-        return None
+        seen = trace.steps(
+            np.arange(first, len(trace.out) + 1), reach=self.reach, least=self.least_after
+        )
+        due = self._based(follow, seen.onset) & (seen.onset >= joint) & self._large(seen, follow)
+        drops = (seen.drop(number) for number in np.flatnonzero(due).tolist())
+        return next((drop for drop in drops if self._local(trace, drop)), None)
 
     def _settled(self, trace: Trace, drop: Drop) -> Drop:
         """Size and date a drop with the days that followed, as long as they make it surer.
@@ -304,11 +311,8 @@ class DegradedTubes:
         time then, and made small by the sound days taken in.
         """
         last = min(drop.seen + self.reach - self.least_after, len(trace.out))
-        for seen in range(drop.seen + 1, last + 1):
-            later = trace.latest_step(0, seen, reach=self.reach, least=self.least_after)
-            if later.frac / later.u_frac > drop.frac / drop.u_frac:
-                drop = later
-        return drop
+        seen = trace.steps(np.arange(drop.seen, last + 1), reach=self.reach, least=self.least_after)
+        return seen.drop(int(np.argmax(seen.frac / seen.u_frac)))
 
     def _local(self, trace: Trace, drop: Drop) -> bool:
         """Tell whether the days right before and right after the onset show the drop too."""
