@@ -14,7 +14,8 @@ from analysis.logs.clockfix import clock_says
 from analysis.logs.dialect import DELIMITER_NAMES
 from analysis.logs.holding import LONGEST_H, SILENT_H
 from analysis.logs.layout import Column
-from analysis.logs.onefile import RowsRead, zone_of
+from analysis.logs.on_utc import zone_of
+from analysis.logs.onefile import RowsRead
 from analysis.logs.planning import FilePlan, Told
 from analysis.logs.shapes import quoted
 from analysis.logs.step_figures import extremes
@@ -189,14 +190,15 @@ def _offsets_h(zone: str, year: int) -> set[float]:
 def _steps(stamp_s: NDArray[np.int64]) -> tuple[int, ...]:
     """Give the usual steps in the order in which they came [s]."""
     steps = np.diff(stamp_s)
-    steps = steps[steps > 0]
+    rising = steps > 0
+    steps = steps if rising.all() else steps[rising]
     if not len(steps):
         return ()
     size = max(len(steps) // _CHUNKS, 16)
     found: list[int] = []
     for start in range(0, len(steps), size):
         chunk = steps[start : start + size]
-        usual = int(np.median(chunk))
+        usual = int(chunk[0] if (chunk == chunk[0]).all() else np.median(chunk))
         if len(chunk) < size // 2 and found:
             continue
         if not found or not found[-1] / _GAP_STEPS < usual < found[-1] * _GAP_STEPS:

@@ -9,12 +9,13 @@ reader. So sixty bad lines in a year cost sixty small pieces, not a slow year.
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.logs.buffers import coded, floats, integers
+from analysis.logs.gathered import Gathered
 from analysis.logs.layout import Column
 from analysis.logs.mixed import mixed_values
 from analysis.logs.rows import Part, RowReader, value_of
@@ -30,6 +31,7 @@ _TIRED = 3
 _THREADS = 2
 _MICROSECONDS = 1_000_000
 _FARTHEST_S = 1e11
+_LINE_END, _RETURN = 10, 13
 
 
 class _DeclinedError(Exception):
@@ -42,7 +44,7 @@ class BlockReader:
 
     rows: RowReader
 
-    def read(self, text: bytes) -> list[Part]:
+    def read(self, text: bytes) -> Part:
         """Read all rows of a file.
 
         Parameters
@@ -52,65 +54,65 @@ class BlockReader:
 
         Returns
         -------
-        list of Part
-            Stretches of rows in the order of the file.
+        Part
+            The rows in the order of the file.
         """
         dialect, problems = self.rows.dialect, self.rows.problems
-        blocks = list(_blocks(text, dialect.body_at, dialect.first_line))
-        parts: list[Part] = []
+        body = _Stretch(dialect.body_at, len(text), dialect.first_line, 0)
+        blocks = list(_cut(text, body, _BLOCK))
+        # A row needs a delimiter between each two cells, which bounds what empty lines could claim.
+        least = max(len(dialect.heads) - 1, 1)
+        most = [min(one.lines, (one.stop - one.start) // least + 1) for one in blocks]
+        whole = Gathered(most, columns=len(self.rows.layout.columns))
+
+        def lay(number: int) -> ProblemList:
+            own = ProblemList(most=problems.most)
+            reader = replace(self, rows=replace(self.rows, problems=own))
+            parts: list[Part] = []
+            reader._one(text, blocks[number], size=_BLOCK, parts=parts)
+            whole.lay(number, parts)
+            return own
+
         # The parser lets go of the interpreter's lock, so two blocks are read at a time.
         with ThreadPoolExecutor(max_workers=_THREADS) as pool:
-            for found, own in pool.map(lambda block: self._block(text, *block), blocks):
-                parts.extend(found)
+            for own in pool.map(lay, range(len(blocks))):
                 problems.extend(own)
-        return parts
+        return whole.part()
 
-    def _block(
-        self, text: bytes, start: int, stop: int, line: int
-    ) -> tuple[list[Part], ProblemList]:
-        own = ProblemList(most=self.rows.problems.most)
-        reader = replace(self, rows=replace(self.rows, problems=own))
-        parts: list[Part] = []
-        reader._stretch(text, start, stop, line, size=_BLOCK, parts=parts)
-        return parts, own
+    def _one(
+        self, text: bytes, one: "_Stretch", *, size: int, parts: list[Part], tired: bool = False
+    ) -> bool:
+        """Read a stretch of about this size; whether the fast reader took it as it is."""
+        part = None if tired else self._fast(text, one, texts=False)
+        sound = part is not None
+        if part is None and _SMALLEST < size <= _MIXED:
+            part = self._fast(text, one, texts=True)
+        if part is not None:
+            parts.append(part)
+        elif size <= _SMALLEST or one.stop - one.start <= _SMALLEST:
+            parts.append(self.rows.read(text[one.start : one.stop], one.line))
+        else:
+            self._pieces(text, one, size=max(size // _PIECES, _SMALLEST), parts=parts)
+        return sound
 
-    def _stretch(
-        self, text: bytes, start: int, end: int, line: int, *, size: int, parts: list[Part]
-    ) -> None:
-        """Read from one offset to another in blocks of about this size."""
+    def _pieces(self, text: bytes, whole: "_Stretch", *, size: int, parts: list[Part]) -> None:
         declined = 0
-        while start < end:
-            stop = text.find(b"\n", min(start + size, end) - 1, end) + 1 or end
-            count = text.count(b"\n", start, stop)
+        for one in _cut(text, whole, size):
             # After several refusals in a row the rest is of the same kind: do not try it twice.
-            part = None
-            if declined < _TIRED:
-                part = self._fast(text, start, stop, line, count, texts=False)
-                declined = 0 if part is not None else declined + 1
-            if part is None and _SMALLEST < size <= _MIXED:
-                part = self._fast(text, start, stop, line, count, texts=True)
-            if part is not None:
-                parts.append(part)
-            elif size <= _SMALLEST or stop - start <= _SMALLEST:
-                parts.append(self.rows.read(text[start:stop], line))
-            else:
-                piece = max(size // _PIECES, _SMALLEST)
-                self._stretch(text, start, stop, line, size=piece, parts=parts)
-            line += count
-            start = stop
+            sound = self._one(text, one, size=size, parts=parts, tired=declined >= _TIRED)
+            declined = 0 if sound else declined + 1
 
-    def _fast(
-        self, text: bytes, start: int, stop: int, line: int, count: int, *, texts: bool
-    ) -> Part | None:
+    def _fast(self, text: bytes, one: "_Stretch", *, texts: bool) -> Part | None:
         """Read a block by the columnar parser, values as numbers or as texts; None: declined."""
         import pyarrow as pa
 
         try:
-            table = self._table(pa.py_buffer(text).slice(start, stop - start), texts=texts)
-            lines = _lines(text, start, stop, line, count, rows=table.num_rows)
+            block = pa.py_buffer(text).slice(one.start, one.stop - one.start)
+            table = self._table(block, texts=texts)
+            lines = _lines(text, one, rows=table.num_rows)
             stamp_s = self._stamps(table)
             if not texts:
-                values = tuple(self._numbers(table, one) for one in self.rows.layout.columns)
+                values = tuple(self._numbers(table, column) for column in self.rows.layout.columns)
                 return Part(stamp_s=stamp_s, values=values, lines=lines, read=len(lines))
         except (pa.ArrowInvalid, _DeclinedError, UnreadableStampError):
             return None
@@ -196,27 +198,41 @@ class BlockReader:
         return np.concatenate(chunks) if chunks else np.zeros(0, dtype=np.int64)
 
 
-def _blocks(text: bytes, start: int, line: int) -> Iterator[tuple[int, int, int]]:
-    """Cut a body at line ends: offsets of each block and its first line."""
-    while start < len(text):
-        stop = text.find(b"\n", min(start + _BLOCK, len(text)) - 1) + 1 or len(text)
-        yield start, stop, line
-        line += text.count(b"\n", start, stop)
+class _Stretch(NamedTuple):
+    """Some lines of a text: offsets of the first byte and after the last, number of the first line,
+    how many lines.
+    """
+
+    start: int
+    stop: int
+    line: int
+    lines: int
+
+
+def _cut(text: bytes, whole: _Stretch, size: int) -> Iterator[_Stretch]:
+    """Cut a stretch at line ends into some of about this size."""
+    signs = np.frombuffer(text, dtype=np.uint8)
+    start, line = whole.start, whole.line
+    while start < whole.stop:
+        before = min(start + size, whole.stop) - 1
+        stop = text.find(b"\n", before, whole.stop) + 1 or whole.stop
+        # Many times as fast as to count the bytes of a text in a text.
+        lines = int(np.count_nonzero(signs[start:stop] == _LINE_END))
+        lines += int(signs[stop - 1] != _LINE_END)
+        yield _Stretch(start, stop, line, lines)
+        line += lines
         start = stop
 
 
-def _lines(
-    text: bytes, start: int, stop: int, line: int, count: int, *, rows: int
-) -> NDArray[np.int32]:
-    """Give the physical line of each row of a block, empty lines passed over."""
-    whole = count + (text[stop - 1 : stop] != b"\n")
-    if rows == whole:
-        return np.arange(line, line + rows, dtype=np.int32)
-    signs = np.frombuffer(text, dtype=np.uint8, count=stop - start, offset=start)
-    ends = np.append(np.flatnonzero(signs == 10), len(signs))
+def _lines(text: bytes, one: _Stretch, *, rows: int) -> NDArray[np.int32]:
+    """Give the physical line of each row of a stretch, empty lines passed over."""
+    if rows == one.lines:
+        return np.arange(one.line, one.line + rows, dtype=np.int32)
+    signs = np.frombuffer(text, dtype=np.uint8, count=one.stop - one.start, offset=one.start)
+    ends = np.append(np.flatnonzero(signs == _LINE_END), len(signs))
     begins = np.append(0, ends[:-1] + 1)
-    returned = (ends > begins) & (signs[np.maximum(ends - 1, 0)] == 13)
+    returned = (ends > begins) & (signs[np.maximum(ends - 1, 0)] == _RETURN)
     filled = np.flatnonzero(ends - begins - returned > 0)
     if len(filled) != rows:
         raise _DeclinedError
-    return (filled + line).astype(np.int32)
+    return (filled + one.line).astype(np.int32)

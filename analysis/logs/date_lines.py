@@ -73,6 +73,8 @@ def _dated_by_lines(lines: list[bytes], told: LogMap) -> bool:
     """Tell whether rows of bare times stand under lines that are dates and nothing else."""
     dated = rows = 0
     for line in lines:
+        if not dated and len(line) > _LONGEST_LINE:
+            continue  # no date, and above the first one nothing else counts
         match = _TIME.search(line)
         if match is None:
             dated += bool(_date_of(line, told))

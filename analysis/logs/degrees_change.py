@@ -49,16 +49,28 @@ def degrees_change_at(
     slow = [values for name, values in warm.items() if base_name(name) not in _QUICK]
     if len(warm) < _FEWEST or not slow:
         return None
-    fullest = max(slow, key=lambda values: int(np.isfinite(values).sum()))
+    fullest = _fullest(slow)
     rows = np.flatnonzero(np.isfinite(fullest))
     steps = np.diff(fullest[rows])
-    apart_s = np.diff(stamp_s[rows])
-    looked_at = (np.abs(steps) >= _LEAST_K) & (apart_s <= _FARTHEST_S)
-    for at in np.flatnonzero(looked_at)[:_MOST_LEAPS].tolist():
+    leaps = np.flatnonzero(np.abs(steps) >= _LEAST_K)
+    apart_s = stamp_s[rows[leaps + 1]] - stamp_s[rows[leaps]]
+    for at in leaps[apart_s <= _FARTHEST_S][:_MOST_LEAPS].tolist():
         before, after = int(rows[at]), int(rows[at + 1])
         if _changes(stamp_s, list(warm.values()), before, after, upward=bool(steps[at] > 0.0)):
             return int(stamp_s[after]), bool(steps[at] > 0.0)
     return None
+
+
+def _fullest(columns: list[NDArray[np.float64]]) -> NDArray[np.float64]:
+    """Give the first of the columns with most values; one without a gap ends the search."""
+    most, fullest = -1, columns[0]
+    for values in columns:
+        count = int(np.count_nonzero(np.isfinite(values)))
+        if count > most:
+            most, fullest = count, values
+        if count == len(values):
+            break
+    return fullest
 
 
 def _near(values: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -24,9 +24,11 @@ def day_and_month_exchanged(stamp_s: NDArray[np.int64]) -> bool:
     stamp_s : ndarray of int64, shape (n,)
         Stamps of the wall clock in the order of the file [s].
     """
+    jumps = np.abs(np.diff(stamp_s)) > _JUMP_D * _DAY_S
+    if np.count_nonzero(jumps) < _FEWEST:
+        return False
     days = stamp_s // _DAY_S
-    begins = np.flatnonzero(np.append(True, np.diff(days) != 0)) if len(days) else days
-    days = days[begins]
+    days = days[np.append(True, np.diff(days) != 0)]
     before = int((np.abs(np.diff(days)) > _JUMP_D).sum())
     if before < _FEWEST:
         return False

@@ -13,6 +13,7 @@ from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
 AS_WRITTEN, TOLD, UNTOLD = 0, 1, 2
 _DAY, _HOUR = int(SECONDS_PER_DAY), int(SECONDS_PER_HOUR)
 _HALF = _DAY // 2
+_LOOKED_AT = 1000
 # Engineering judgement: the fall at noon is of nearly twelve hours; two files with the same
 # morning, put together, fall back by less. It comes on at least this share of the dates.
 _NOON_FALL_S = 9 * _HOUR
@@ -37,9 +38,8 @@ def halves_told(wall_s: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[n
         UNTOLD; the seconds of rows that are UNTOLD mean nothing.
     """
     state = np.zeros(len(wall_s), dtype=np.int8)
-    hours = wall_s % _DAY // _HOUR
-    twelve = len(wall_s) > 1 and ((hours.min() >= 1 and hours.max() <= 12) or hours.max() <= 11)
-    if not twelve:
+    # Most clocks show 24 hours in any few of their rows.
+    if not _twelve(wall_s[:: len(wall_s) // _LOOKED_AT + 1]) or not _twelve(wall_s):
         return wall_s, state
     day_s = wall_s - wall_s % _DAY
     within_s = wall_s % _HALF
@@ -57,6 +57,12 @@ def halves_told(wall_s: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[n
     of_row = np.repeat(afternoon, ends - starts + 1)
     state[:] = np.where(of_row < 0, UNTOLD, TOLD)
     return day_s + within_s + np.where(of_row > 0, _HALF, 0), state
+
+
+def _twelve(wall_s: NDArray[np.int64]) -> bool:
+    """Tell whether no stamp shows more than the hours of half a day."""
+    hours = wall_s % _DAY // _HOUR
+    return len(hours) > 0 and bool((hours.min() >= 1 and hours.max() <= 12) or hours.max() <= 11)
 
 
 def _afternoons(

@@ -39,7 +39,8 @@ def settle_shares(files: Sequence[FileValues]) -> None:
                 continue
             if name in one.unsure and highest[name] <= 1.0:
                 values = values * 100.0
-            one.values[name] = np.where(values == ON, 100.0, values)
+            on = values == ON
+            one.values[name] = np.where(on, 100.0, values) if on.any() else values
 
 
 def count_impossible(files: Sequence[FileValues]) -> dict[str, int]:
@@ -64,8 +65,10 @@ def count_impossible(files: Sequence[FileValues]) -> dict[str, int]:
             found = channel(name)
             if found is None:
                 continue
-            bad = (values < found.lowest) | (values > found.highest)
-            if bad.any():
+            if len(values) and (
+                np.fmin.reduce(values) < found.lowest or np.fmax.reduce(values) > found.highest
+            ):
+                bad = (values < found.lowest) | (values > found.highest)
                 impossible.setdefault(name, []).append(one.stamp_s[bad])
     return {name: len(np.unique(np.concatenate(held))) for name, held in impossible.items()}
 
@@ -105,7 +108,7 @@ def join(files: Sequence[FileValues]) -> tuple[NDArray[np.int64], Columns, Colum
 def _rising(stamps: Sequence[NDArray[np.int64]], held: Sequence[Columns]) -> Block:
     """Bring rows into order, each stamp once."""
     stamp_s = np.concatenate(stamps)
-    rising = bool((np.diff(stamp_s) > 0).all())
+    rising = bool((stamp_s[1:] > stamp_s[:-1]).all())
     order = None if rising else np.argsort(stamp_s, kind="stable")
     if order is not None:
         stamp_s = stamp_s[order]

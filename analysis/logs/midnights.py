@@ -27,11 +27,11 @@ def at_the_end_of_their_day(stamp_s: NDArray[np.int64]) -> NDArray[np.bool_]:
         alone, are such where others are.
     """
     found = np.zeros(len(stamp_s), dtype=np.bool_)
-    if len(stamp_s) < 3:
+    steps = np.diff(stamp_s)
+    if len(stamp_s) < 3 or not (steps < 0).any():
         return found
     midnight = stamp_s % _DAY == 0
     back = np.zeros(len(stamp_s), dtype=np.bool_)
-    steps = np.diff(stamp_s)
     back[1:] = (steps < 0) & (steps > -_DAY)
     found[:-1] = midnight[:-1] & back[:-1] & (steps > _DAY)
     if found.any():

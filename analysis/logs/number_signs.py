@@ -22,7 +22,7 @@ def find_numbers(
         other = "," if told.decimal == "." else "."
         return NumberStyle(decimal=told.decimal, thousands=other), "", False
     # In a comma separated file only a number in quotes can hold a comma.
-    if delimiter == "," and _QUOTED_COMMA.search(text) is None:
+    if delimiter == "," and (b'"' not in text or _QUOTED_COMMA.search(text) is None):
         return NumberStyle(decimal="."), "", False
     cells = [cell.strip() for row in samples for cell in row if _may_tell(cell)]
     cells += [cell.strip() for cell in _spot_cells(text, delimiter) if _may_tell(cell)]

@@ -2,33 +2,19 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.errors import LogError
 from analysis.logs.blocks import BlockReader
-from analysis.logs.clockfix import clock_error_s, in_span, span_keys
-from analysis.logs.exchanged import day_and_month_exchanged
-from analysis.logs.halfdays import AS_WRITTEN, UNTOLD, halves_told
 from analysis.logs.holding import Samples, held, what_is_written
 from analysis.logs.layout import Layout
 from analysis.logs.longtable import long_columns, series_of
-from analysis.logs.midnights import at_the_end_of_their_day
+from analysis.logs.on_utc import Clock, on_utc
 from analysis.logs.planning import FilePlan, Told
-from analysis.logs.resets import Reset, clock_resets
 from analysis.logs.rows import Part, RowReader, unit_ratio
 from analysis.logs.shapes import ProblemList
-from analysis.logs.timecolumns import EARLIEST_S, LATEST_S
-from analysis.logs.walltime import (
-    DOUBLED_HOUR,
-    GOOD,
-    MISSING_HOUR,
-    STRAIGHT_ON,
-    utc_from_wall,
-)
 from analysis.units import SECONDS_PER_DAY
 
 _DAY = int(SECONDS_PER_DAY)
@@ -97,7 +83,7 @@ def _holding(rows: RowsRead, samples: Sequence[Samples] | None, told: Told) -> R
     said = told.log_map.cells
     if samples is None:
         if said != "changes" and all(
-            bool(np.isfinite(one).mean() > 0.7) for one in rows.values if len(one)
+            np.count_nonzero(np.isfinite(one)) / len(one) > 0.7 for one in rows.values if len(one)
         ):
             return rows
         samples = [
@@ -124,7 +110,7 @@ def _wide_rows(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
     if plan.layout.groups:
         return _rows_beside(plan, told, problems)
     part = _parts(plan, plan.layout, problems)
-    part, clock = _on_utc(plan, part, told, problems)
+    part, clock = on_utc(plan, part, told, problems)
     return RowsRead(
         stamp_s=part.stamp_s,
         values=part.values,
@@ -143,22 +129,7 @@ def _parts(
 ) -> Part:
     dialect = replace(plan.dialect, first_line=plan.dialect.first_line + plan.line_offset)
     rows = RowReader(file=plan.name, dialect=dialect, layout=layout, problems=problems, group=group)
-    parts = BlockReader(rows=rows).read(plan.text)
-    read = sum(part.read for part in parts)
-    if not parts:
-        return Part(
-            stamp_s=np.zeros(0, dtype=np.int64),
-            values=tuple(np.zeros(0) for _ in layout.columns),
-            lines=np.zeros(0, dtype=np.int32),
-            read=read,
-        )
-    stamp_s = np.concatenate([part.stamp_s for part in parts])
-    lines = np.concatenate([part.lines for part in parts])
-    held = [list(part.values) for part in parts]
-    parts.clear()
-    # The pieces of a column are let go of before the next one is put together.
-    values = tuple(np.concatenate([own.pop(0) for own in held]) for _ in layout.columns)
-    return Part(stamp_s=stamp_s, values=values, lines=lines, read=read)
+    return BlockReader(rows=rows).read(plan.text)
 
 
 def _long_rows(plan: FilePlan, told: Told, problems: ProblemList) -> tuple[RowsRead, list[Samples]]:
@@ -183,7 +154,7 @@ def _long_rows(plan: FilePlan, told: Told, problems: ProblemList) -> tuple[RowsR
         )
         own, unit = _in_one_unit(own, unit_codes[rows], unit_words)
         printed.append(unit)
-        own, clock = _on_utc(plan, own, told, problems)
+        own, clock = on_utc(plan, own, told, problems)
         clocks.append(clock)
         stamps.append(own.stamp_s)
         sampled.append(own.values[0])
@@ -214,7 +185,7 @@ def _rows_beside(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
     """Give the columns of groups side by side, each on the stamps of its group."""
     stamps: list[NDArray[np.int64]] = []
     sampled: list[NDArray[np.float64]] = []
-    clocks: list[_Clock] = []
+    clocks: list[Clock] = []
     aside = [0]
     at = {column.place: number for number, column in enumerate(plan.layout.columns)}
     order: list[int] = []
@@ -224,7 +195,7 @@ def _rows_beside(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
             continue
         own = replace(plan.layout, stamp=group.stamp, columns=columns, open=(), groups=())
         part = _parts(plan, own, problems, group=len(clocks))
-        part, clock = _on_utc(replace(plan, layout=own), part, told, problems)
+        part, clock = on_utc(replace(plan, layout=own), part, told, problems)
         clocks.append(clock)
         aside.append(part.read - len(part.stamp_s))
         order.extend(at[one.place] for one in columns)
@@ -269,164 +240,3 @@ def _in_one_unit(part: Part, codes: NDArray[np.float64], words: list[str]) -> tu
         ratio = unit_ratio(words[int(code)], first)
         values = np.where(codes == code, values * ratio, values)
     return replace(part, values=(values,)), first
-
-
-def _reversed(part: Part) -> Part:
-    """Turn a file written newest first, so that the order of rows can prove the doubled hour."""
-    steps = np.sign(np.diff(part.stamp_s))
-    if not len(steps) or steps.sum() >= -len(steps) // 2:
-        return part
-    return replace(
-        part,
-        stamp_s=part.stamp_s[::-1].copy(),
-        values=tuple(values[::-1].copy() for values in part.values),
-        lines=part.lines[::-1].copy(),
-    )
-
-
-def zone_of(plan: FilePlan, told: Told) -> str:
-    """Give the zone of a file's clock where its stamps do not carry it."""
-    return plan.layout.stamp.zone or told.zone
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Clock:
-    """How many rows the changes of the clock cost, whether it has twelve hours, and how many rows
-    of a clock that had been reset, or of midnight, were put where they must belong.
-    """
-
-    missing: int = 0
-    doubled: int = 0
-    straight: int = 0
-    halves_told: bool = False
-    put_back: int = 0
-    midnights: int = 0
-
-
-def _on_utc(plan: FilePlan, part: Part, told: Told, problems: ProblemList) -> tuple[Part, _Clock]:
-    """Bring stamps to UTC and set aside those that are no time a log can hold."""
-    stamp, name = plan.layout.stamp, plan.name
-    head = stamp.head
-    part = _reversed(part)
-    if day_and_month_exchanged(part.stamp_s):
-        raise LogError(
-            "the rows jump by months and back, and run on without a jump once day and month change "
-            "places in all dates up to the 12th: a spreadsheet exchanged them; give the file that "
-            "the logger wrote, unopened",
-            file=name,
-            line=int(part.lines[0]),
-            column=head,
-        )
-    if stamp.count_s is not None and told.log_map.time_origin is not None:
-        part = replace(part, stamp_s=part.stamp_s + int(told.log_map.time_origin.timestamp()))
-    late = at_the_end_of_their_day(part.stamp_s)
-    if late.any():
-        part = replace(part, stamp_s=np.where(late, part.stamp_s + _DAY, part.stamp_s))
-    part, put_back = _put_back(plan, part, told, problems)
-    real = (part.stamp_s >= EARLIEST_S) & (part.stamp_s < LATEST_S)
-    real |= in_span(told.log_map, part.stamp_s)
-    why = "before 1990 or after 2100: the logger's clock was not set (a column that counts from "
-    why += "another day needs time_origin in [log])"
-    part = _without(name, part, ~real, head, why, problems)
-    clock = _Clock(put_back=put_back, midnights=int(late.sum()))
-    if not stamp.aware:
-        part, halves = _on_24_hours(plan, part, told, problems)
-        zone = zone_of(plan, told)
-        utc_s, state = utc_from_wall(part.stamp_s, zone=zone)
-        bad = state != GOOD
-        remedy = f'say timezone = "UTC" in [log] if its clock does not follow {zone}'
-        clock = replace(
-            clock,
-            missing=int((state == MISSING_HOUR).sum()),
-            doubled=int((state == DOUBLED_HOUR).sum()),
-            straight=int((state == STRAIGHT_ON).sum()),
-            halves_told=halves,
-        )
-        for code, why in (
-            (MISSING_HOUR, f"this hour does not exist, the clocks go forward; {remedy}"),
-            (DOUBLED_HOUR, f"this hour comes twice and no order of rows tells which; {remedy}"),
-            (STRAIGHT_ON, f"this hour comes twice, and the log passes it once; {remedy}"),
-        ):
-            problems.add_rows(file=name, lines=part.lines[state == code], column=head, why=why)
-        part = replace(part, stamp_s=utc_s)
-        part = part.of_rows(~bad) if bad.any() else part
-    error_s = clock_error_s(part.stamp_s, told.log_map, zone=zone_of(plan, told))
-    if error_s is not None:
-        part = replace(part, stamp_s=part.stamp_s - error_s)
-    if told.now_s is not None:
-        ahead = part.stamp_s > told.now_s + int(SECONDS_PER_DAY)
-        why = "in the future: the clock is ahead; set the logger's clock"
-        part = _without(name, part, ahead, head, why, problems)
-    return part, clock
-
-
-def _put_back(plan: FilePlan, part: Part, told: Told, problems: ProblemList) -> tuple[Part, int]:
-    """Put rows of a clock that had been reset where they must belong; set aside the others.
-
-    Those that the map places by its span of days, or that were never set, are left to others.
-    """
-    stamp_s = part.stamp_s.copy()
-    aside = np.zeros(len(stamp_s), dtype=np.bool_)
-    placed = 0
-    zone = None if plan.layout.stamp.aware else zone_of(plan, told)
-    for reset in clock_resets(part.stamp_s):
-        run_s = part.stamp_s[reset.part]
-        shift_s = reset.shift_s(int(run_s[-1]))
-        if in_span(told.log_map, run_s).all() or (shift_s is None and run_s.max() < EARLIEST_S):
-            continue
-        if reset.proven and shift_s is not None:
-            stamp_s[reset.part] += shift_s
-            placed += len(run_s)
-            continue
-        aside[reset.part] = True
-        problems.add_rows(
-            file=plan.name,
-            lines=part.lines[reset.part],
-            column=plan.layout.stamp.head,
-            why=_reset_says(reset, run_s, shift_s, zone),
-        )
-    part = replace(part, stamp_s=stamp_s)
-    return (part.of_rows(~aside) if aside.any() else part), placed
-
-
-def _reset_says(
-    reset: Reset, run_s: NDArray[np.int64], shift_s: int | None, zone: str | None
-) -> str:
-    """Say between which rows the rows of a reset clock belong, and what places them."""
-    before_s, after_s = reset.between_s
-    why = "the logger's clock was reset, years before the rows around it; these rows belong after "
-    if after_s is None or shift_s is None:
-        return f"{why}{_written(before_s)}, and no later row tells when"
-    keys = span_keys(run_s, shift_s, zone=zone)
-    return (
-        f"{why}{_written(before_s)} and before {_written(after_s)}; if the logger ran on while its "
-        f"clock was set, {keys} in [log] put them there"
-    )
-
-
-def _written(stamp_s: int) -> str:
-    return datetime.fromtimestamp(stamp_s, tz=UTC).strftime("%Y-%m-%d %H:%M")
-
-
-def _on_24_hours(
-    plan: FilePlan, part: Part, told: Told, problems: ProblemList
-) -> tuple[Part, bool]:
-    """Tell the halves of the day where the clock does not; whether that was so."""
-    if plan.layout.stamp.count_s is not None or told.log_map.time_format is not None:
-        return part, False
-    stamp_s, state = halves_told(part.stamp_s)
-    if not (state != AS_WRITTEN).any():
-        return part, False
-    why = "the clock shows twelve hours and no am or pm, and no order of rows tells the half of "
-    why += "the day; set the logger to 24 hours"
-    part = replace(part, stamp_s=stamp_s)
-    return _without(plan.name, part, state == UNTOLD, plan.layout.stamp.head, why, problems), True
-
-
-def _without(
-    name: str, part: Part, bad: NDArray[np.bool_], head: str, why: str, problems: ProblemList
-) -> Part:
-    if not bad.any():
-        return part
-    problems.add_rows(file=name, lines=part.lines[bad], column=head, why=why)
-    return part.of_rows(~bad)

@@ -16,6 +16,8 @@ _MOST_FRAC = 0.5
 _DIFFERENT = 8
 _FAR_SPANS = 1.0
 _ROUNDS = 3
+# Most ends are near to some of so many values.
+_LOOKED_AT = 1000
 
 
 def find_sentinels(values: NDArray[np.float64]) -> tuple[float, ...]:
@@ -56,16 +58,25 @@ def _ends(values: NDArray[np.float64]) -> tuple[float, float]:
 def _is_sentinel(values: NDArray[np.float64], rest: NDArray[np.float64], end: float) -> bool:
     if not np.isfinite(end) or end == 0.0:
         return False
-    at = rest == end
-    count = int(at.sum())
+    some = _others(rest[:: len(rest) // _LOOKED_AT + 1], end)
+    if len(some) and not _is_far(end, some):
+        return False  # all of them spread no less, and come no less near
+    count = int(np.count_nonzero(rest == end))
     if count < _FEWEST:
         return False
-    others = rest[~at & np.isfinite(rest)]
+    others = _others(rest, end)
     if count > _MOST_FRAC * (count + len(others)) or len(others) < _DIFFERENT:
         return False
+    return _is_far(end, others) and len(np.unique(others[:50_000])) >= _DIFFERENT
+
+
+def _others(values: NDArray[np.float64], end: float) -> NDArray[np.float64]:
+    others: NDArray[np.float64] = values[(values != end) & np.isfinite(values)]
+    return others
+
+
+def _is_far(end: float, others: NDArray[np.float64]) -> bool:
+    """Tell whether an end is further from everything else than everything else is apart."""
     lowest, highest = _ends(others)
     gap = end - highest if end > highest else lowest - end
-    # Far: further from everything else than everything else is apart.
-    if gap <= _FAR_SPANS * (highest - lowest) or gap <= 0.0:
-        return False
-    return len(np.unique(others[:50_000])) >= _DIFFERENT
+    return gap > _FAR_SPANS * (highest - lowest) and gap > 0.0

@@ -17,7 +17,7 @@ from analysis.channels import channel_of_tidy, is_daily
 from analysis.days import LocalDays, days_of_span, local_noon_s, one_row_a_day
 from analysis.errors import LogError
 from analysis.logs.asking import Choice, Question
-from analysis.logs.onefile import zone_of
+from analysis.logs.on_utc import zone_of
 from analysis.logs.planning import FilePlan, Told
 from analysis.logs.understanding import FileValues
 from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR

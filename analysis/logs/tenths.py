@@ -16,6 +16,8 @@ from analysis.logs.reopened import OtherUnit, reopened
 
 # An open sensor repeats its value (engineering judgement).
 _FEWEST_VALUES, _FEWEST_FRAC = 20, 0.02
+# Most columns of degrees show a decimal in their first rows.
+_LOOKED_AT = 1000
 _TENTHS = OtherUnit(
     unit="0.1 C",
     choices=("0.1c", "c"),
@@ -52,13 +54,19 @@ def _in_tenths(column: Column, held: NDArray[np.float64]) -> bool:
     known = column.channel
     if known is None or known.quantity != "temperature" or column.source != "header":
         return False
-    values = held[np.isfinite(held)]
-    if column.unit != Unit() or not len(values) or not (values == np.round(values)).all():
+    if column.unit != Unit() or not _whole(held[:_LOOKED_AT]) or not _whole(held):
         return False
+    values = held[np.isfinite(held)]
     beyond = values[(values < known.lowest) | (values > known.highest)]
     tenths = values / 10.0
     return (
-        len(beyond) >= _FEWEST_FRAC * len(values)
+        len(values) > 0
+        and len(beyond) >= _FEWEST_FRAC * len(values)
         and len(np.unique(beyond)) >= _FEWEST_VALUES
         and bool(((tenths >= known.lowest) & (tenths <= known.highest)).all())
     )
+
+
+def _whole(held: NDArray[np.float64]) -> bool:
+    """Tell whether all numbers are whole; what is missing, or a word for on, is none."""
+    return bool(((held == np.round(held)) | ~np.isfinite(held)).all())
