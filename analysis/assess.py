@@ -4,6 +4,7 @@ The stateless report and the service go through the same two calls; the service 
 rows and observes only days that changed.
 """
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import date
 from itertools import pairwise
@@ -73,6 +74,8 @@ MARGIN_DAYS = 1
 
 # Days observed at a time: bounds memory, whatever the length of the log.
 _CHUNK_DAYS = 184
+# Chunks observed side by side.
+_THREADS = 2
 
 _HEAT_WORDS = {
     "pump_and_commissioned_flow": "Heat is estimated: no flow meter, so the flow set at "
@@ -114,21 +117,41 @@ def observe(
     if len(record) == 0:
         raise RecordError("a record without rows cannot be observed")
     timezone = site.place.timezone
+
+    def chunk(span_s: tuple[int, int]) -> DayTable:
+        facts = site_on(site, local_date(span_s[0], timezone))
+        return _chunk(facts, record, span_s, channels, weather, catalogue)
+
+    starts = record.start_s
     edges = _chunk_edges_s(site, record)
+    logged = [
+        span_s
+        for span_s in pairwise(edges)
+        if len(set(np.searchsorted(starts, span_s).tolist())) > 1
+    ]
+    if len(logged) == 1:
+        return joined([chunk(logged[0])], timezone=timezone)
+    # What numpy and compiled loops do lets another thread work.
+    with ThreadPoolExecutor(_THREADS) as threads:
+        return joined(list(threads.map(chunk, logged)), timezone=timezone)
+
+
+def _chunk(
+    facts: Site,
+    record: Record,
+    span_s: tuple[int, int],
+    channels: frozenset[str],
+    weather: Weather | None,
+    catalogue: tuple[Fault, ...],
+) -> DayTable:
+    """Observe the days from one local midnight to another, under the facts of the first."""
+    # A neighbouring day on each side, so that rates and registers go through midnight.
     margin_s = MARGIN_DAYS * int(SECONDS_PER_DAY)
-    tables = []
-    for first_s, last_s in pairwise(edges):
-        # A neighbouring day on each side, so that rates and registers go through midnight.
-        inside = np.searchsorted(record.start_s, [first_s - margin_s, last_s + margin_s])
-        within = np.searchsorted(record.start_s, [first_s, last_s])
-        if within[0] == within[1]:
-            continue
-        part = record.part(int(inside[0]), int(inside[1]))
-        facts = site_on(site, local_date(first_s, timezone))
-        table = _observed(facts, part, channels, weather, catalogue)
-        days = np.searchsorted(table.days.edge_s, [first_s, last_s])
-        tables.append(part_of(table, first=int(days[0]), last=int(days[1])))
-    return joined(tables, timezone=timezone)
+    inside = np.searchsorted(record.start_s, [span_s[0] - margin_s, span_s[1] + margin_s])
+    part = record.part(int(inside[0]), int(inside[1]))
+    table = _observed(facts, part, channels, weather, catalogue)
+    days = np.searchsorted(table.days.edge_s, span_s)
+    return part_of(table, first=int(days[0]), last=int(days[1]))
 
 
 def _observed(

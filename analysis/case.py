@@ -19,7 +19,7 @@ from analysis.heat import PUMP_ON_PERCENT, TRICKLE_FRAC, HeatFlow, column, heat_
 from analysis.irradiance import clear_sky_horizontal_w_m2
 from analysis.loop_model import LoopModel, loop_model
 from analysis.loop_state import Loop
-from analysis.record import Bools, Floats, Ints, Record
+from analysis.record import Bools, Floats, Ints, Record, known_or_zero
 from analysis.runs import latched
 from analysis.site import Site
 from analysis.sky import Sky, sky_of, sun_on
@@ -134,13 +134,14 @@ class Case:
 
     def least(self, values: Floats, flags: Bools) -> Floats:
         """Give the least of a value over the flagged rows of each day, NaN where none is."""
-        none = np.full(len(self.days), np.inf)
-        least = self._over_days(np.minimum, np.where(flags, values, np.inf), none)
-        return np.where(np.isfinite(least), least, np.nan)
+        return self._over_days(np.fmin, np.where(flags, values, np.nan), self._unknown())
 
     def greatest(self, values: Floats) -> Floats:
         """Give the greatest known value of each day, NaN where none is known."""
-        return -self.least(-values, np.isfinite(values))
+        return self._over_days(np.fmax, values, self._unknown())
+
+    def _unknown(self) -> Floats:
+        return np.full(len(self.days), np.nan)
 
     def _over_days(self, join: np.ufunc, values: Floats, nothing: Floats) -> Floats:
         """Join the values of each day's rows; days without rows stay as `nothing` says."""
@@ -244,7 +245,7 @@ def _loop(
         heat_w=heat_w,
         per_k_w_k=grid.mean(heat.per_k_w_k),
         known_s=known_s,
-        moving_frac=np.nan_to_num(moving_frac),
+        moving_frac=known_or_zero(moving_frac),
         trickle=_trickle(bins, model, heat, heat_w),
         commanded=np.asarray(bins.get("pump", nothing) > COMMANDED_PERCENT),
         t_mean_c=_loop_mean_c(record, grid, heat, roof, stores[0], heat_w, model),

@@ -1,14 +1,15 @@
 """Compiling a loop over numbers, where numpy would take a call for each step.
 
-Importing numba takes a fifth of a second and compiling a loop about half of one, so both wait for
-the first call: a command that analyses nothing pays for neither.
+Importing numba takes a third of a second and compiling a loop about as long, so both wait for the
+first call: a command that analyses nothing pays for neither.
 """
 
+import sys
 from collections.abc import Callable
 from functools import wraps
 from pickle import UnpicklingError
 from threading import Lock
-from typing import ParamSpec, TypeVar, cast
+from typing import Any, ParamSpec, TypeVar, cast
 
 _Given = ParamSpec("_Given")
 _Result = TypeVar("_Result")
@@ -46,8 +47,7 @@ def _compiled(
     It is kept beside the source, or where that is read-only in the user's folder for caches, or
     where `NUMBA_CACHE_DIR` says. Where that fails each process compiles for itself.
     """
-    import numba
-
+    numba = _numba()
     types = tuple(numba.typeof(value) for value in args)
     try:
         kept = numba.njit(nogil=True, error_model="numpy", cache=True)(loop)
@@ -56,3 +56,20 @@ def _compiled(
         kept = numba.njit(nogil=True, error_model="numpy")(loop)
         kept.compile(types)
     return cast("Callable[_Given, _Result]", kept)
+
+
+def _numba() -> Any:
+    """Import numba without the linear algebra of scipy, which no loop here wants.
+
+    numba looks for it when it compiles its first loop: half as long again, and 15 MB.
+    """
+    modules: dict[str, Any] = sys.modules
+    hidden = "scipy.linalg" not in modules
+    if hidden:
+        modules["scipy.linalg"] = None
+    try:
+        import numba.np.arraymath
+    finally:
+        if hidden:
+            del modules["scipy.linalg"]
+    return numba

@@ -10,7 +10,7 @@ from analysis.case import Case
 from analysis.days import DayTable
 from analysis.grid import BIN_S
 from analysis.heat import PUMP_ON_PERCENT, column
-from analysis.record import Bools, Floats
+from analysis.record import Bools, Floats, known_or_zero
 from analysis.resting import pair_columns
 from analysis.sky import NO_SOURCE
 from analysis.units import SECONDS_PER_HOUR, kwh_from_j
@@ -74,9 +74,10 @@ def _unread(case: Case) -> Bools:
 def _presence(case: Case, unread: Bools) -> dict[str, Floats]:
     """Give known time, first and last instant, and each channel's share of the day."""
     record, length = case.record, case.days.length_s
+    known_of = {name: np.isfinite(values) for name, values in record.columns.items()}
     logged = np.zeros(len(record), dtype=np.bool_)
-    for values in record.columns.values():
-        logged |= np.isfinite(values)
+    for known in known_of.values():
+        logged |= known
     known = logged if case.heat.basis is None else np.isfinite(case.heat.power_w)
     presence = {
         "known_s": np.where(
@@ -86,8 +87,8 @@ def _presence(case: Case, unread: Bools) -> dict[str, Floats]:
         ),
         "logged_s": np.minimum(case.seconds(logged), length),
     }
-    for name, values in record.columns.items():
-        presence[f"seen_{name}"] = case.seconds(np.isfinite(values)) / length
+    for name, known in known_of.items():
+        presence[f"seen_{name}"] = case.seconds(known) / length
     first, last = np.full(len(length), np.nan), np.full(len(length), np.nan)
     edge = case.row_edge
     some = np.flatnonzero(edge[1:] > edge[:-1])
@@ -101,7 +102,7 @@ def _heat(case: Case, unread: Bools) -> dict[str, Floats]:
     heat, step = case.heat, case.record.step_s
     if heat.basis is None:
         return {}
-    power = np.nan_to_num(heat.power_w)
+    power = known_or_zero(heat.power_w)
     columns = {
         "heat_kwh": kwh_from_j(case.per_day(power * step)),
         "heat_measured": np.full(len(case.days), float(heat.measured)),
@@ -109,7 +110,7 @@ def _heat(case: Case, unread: Bools) -> dict[str, Floats]:
     for name in HEAT_PARTS:
         if name in heat.u_w:
             columns[f"heat_{name}_u_kwh"] = kwh_from_j(case.per_day(heat.u_w[name] * step))
-    columns["heat_random_kwh2"] = case.per_day(_sampling_kwh2(case))
+    columns["heat_random_kwh2"] = _sampling_kwh2(case)
     columns |= pair_columns(case)
     nothing = case.seconds(np.isfinite(heat.power_w)) <= 0.0
     return {
@@ -134,7 +135,7 @@ def _register_moves(case: Case) -> dict[str, Floats]:
 
 
 def _sampling_kwh2(case: Case) -> Floats:
-    """Give the variance that sampling adds at each row [kWh2].
+    """Give the variance that sampling adds on each day [kWh2].
 
     Between two samples the power went from one value to the other somewhere within the step: a
     rectangle as wide as the change (JCGM 100:2008, 4.3.7), which covers the pump's switching. Where
@@ -142,14 +143,17 @@ def _sampling_kwh2(case: Case) -> Floats:
     triangle with twice the variance of the two changes; what no sample saw hides behind the same.
     """
     power, step = case.heat.power_w, case.record.step_s
-    change = np.zeros(len(power))
-    change[1:] = np.diff(power)
-    apart = np.zeros(len(power))
-    apart[1:] = np.diff(case.record.start_s)
-    change = np.where(apart > _NEXT_STEP * step, 0.0, np.nan_to_num(change))
-    there_and_back = np.zeros(len(power))
-    there_and_back[1:] = np.maximum(-change[1:] * change[:-1], 0.0)
-    return np.square(kwh_from_j(step)) * (np.square(change) + 2.0 * there_and_back) / 12.0
+    change_w = np.diff(power)
+    # Most of the time the loop stands and nothing changes.
+    rows = np.flatnonzero(change_w) + 1
+    changed_w = known_or_zero(change_w[rows - 1])
+    gap_s = case.record.start_s[rows] - case.record.start_s[rows - 1]
+    changed_w = np.where(gap_s > _NEXT_STEP * step[rows], 0.0, changed_w)
+    change_w = np.zeros(len(power))
+    change_w[rows] = changed_w
+    there_and_back = np.maximum(-changed_w * change_w[rows - 1], 0.0)
+    added = np.square(kwh_from_j(step[rows])) * (np.square(changed_w) + 2.0 * there_and_back) / 12.0
+    return np.bincount(case.day[rows], added, len(case.days)).astype(np.float64)
 
 
 def _expected(case: Case, unread: Bools) -> dict[str, Floats]:
@@ -192,8 +196,8 @@ def _expected_random_kwh2(case: Case, lit_kwh: Floats) -> Floats:
     name = "irradiance_plane" if "irradiance_plane" in case.channels else "irradiance_horizontal"
     sun, step = column(case.record, name), case.record.step_s
     change = np.zeros(len(sun))
-    change[1:] = np.nan_to_num(np.diff(sun))
-    sampled = case.per_day(np.square(kwh_from_j(step) * change) / 12.0)
+    change[1:] = known_or_zero(np.diff(sun))
+    sampled = np.square(kwh_from_j(1.0)) * case.per_day(np.square(step * change)) / 12.0
     seen = _irradiation(case)
     per_kwh_m2 = np.divide(lit_kwh, seen, out=np.zeros(len(seen)), where=seen > 0.0)
     carried = case.expected.carried
@@ -211,7 +215,7 @@ def _irradiation(case: Case) -> Floats:
     light_s = np.where(inside, lit, 0.0).sum(axis=1)
     known = np.isfinite(case.sky.g_plane_w_m2) & inside
     known_s = np.where(known, lit, 0.0).sum(axis=1)
-    mean_w_m2 = np.where(known, np.nan_to_num(case.sky.g_plane_w_m2), 0.0)
+    mean_w_m2 = np.where(known, known_or_zero(case.sky.g_plane_w_m2), 0.0)
     total = kwh_from_j(mean_w_m2.sum(axis=1) * BIN_S)
     with np.errstate(invalid="ignore"):
         return np.where(known_s >= _LEAST_SUN_KNOWN * light_s, total, np.nan)
@@ -230,7 +234,7 @@ def _pump_kwh(case: Case) -> Floats:
             np.isfinite(case.heat.power_w), case.heat.moving.astype(np.float64), np.nan
         )
     seconds = case.seconds(np.isfinite(share))
-    used = case.per_day(np.nan_to_num(share) * case.record.step_s) * case.site.loop.pump_w
+    used = case.per_day(known_or_zero(share) * case.record.step_s) * case.site.loop.pump_w
     return np.where(seconds > 0.0, kwh_from_j(used), np.nan)
 
 
@@ -255,4 +259,4 @@ def _store_excess_kh(case: Case) -> Floats:
     mean = sum(np.maximum(values - kept, 0.0) for values in seen) / len(seen)
     known = np.isfinite(mean)
     hours = np.where(known, case.loop.known_s, 0.0) / SECONDS_PER_HOUR
-    return np.asarray((np.nan_to_num(mean) * hours).sum(axis=1))
+    return np.asarray((known_or_zero(np.asarray(mean)) * hours).sum(axis=1))

@@ -160,8 +160,9 @@ def joined(tables: Sequence[DayTable], *, timezone: str) -> DayTable:
     place = {day: position for position, day in enumerate(days.dates)}
     columns = {name: np.full(len(days), np.nan) for name in names}
     for number, table in enumerate(tables):
-        own = [row for row, day in enumerate(table.days.dates) if of_table[day] == number]
-        at = [place[table.days.dates[row]] for row in own]
+        dates = table.days.dates
+        own = np.array([row for row, day in enumerate(dates) if of_table[day] == number], np.intp)
+        at = np.array([place[dates[row]] for row in own.tolist()], np.intp)
         for name, values in table.columns.items():
             columns[name][at] = values[own]
     happenings = [

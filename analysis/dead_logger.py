@@ -42,14 +42,18 @@ def dead_rows(record: Record, *, channels: frozenset[str], bin_s: Ints, sun_sine
     if roof is None or not others:
         return dead
     needs = next((needs for _, needs in BASES if needs <= channels), frozenset())
-    moves = record.start_s[1:] - record.start_s[:-1] > _LONGEST_HOLE_S
+    repeats = record.start_s[1:] - record.start_s[:-1] <= _LONGEST_HOLE_S
     for name in {"collector", "pump", *others, *needs}:
         values = record.columns.get(name)
         if values is not None:
-            both_missing = np.isnan(values[1:]) & np.isnan(values[:-1])
-            moves = moves | ((values[1:] != values[:-1]) & ~both_missing)
-    first = np.concatenate(([0], np.flatnonzero(moves) + 1))
-    last = np.append(first[1:], len(record)) - 1
+            missing = np.isnan(values)
+            repeats &= (values[1:] == values[:-1]) | (missing[1:] & missing[:-1])
+    same = np.flatnonzero(repeats)
+    if not same.size:
+        return dead
+    breaks = np.flatnonzero(np.diff(same) > 1)
+    first = same[np.append(0, breaks + 1)]
+    last = same[np.append(breaks, same.size - 1)] + 1
     start_s = record.start_s[first]
     end_s = record.start_s[last] + record.step_s[last].astype(np.int64)
     lit_s = bin_s[sun_sine > _LIT_SINE]

@@ -14,7 +14,8 @@ from analysis.healthy_loop import Surroundings, run_healthy_loop
 from analysis.loop_model import LoopModel
 from analysis.loop_pipes import around_pipes_c
 from analysis.loop_state import Loop, lossy_c, stored_w
-from analysis.record import Bools, Floats
+from analysis.quantiles import quantile_of_rows
+from analysis.record import Bools, Floats, known_or_zero
 from analysis.runs import long_runs
 from analysis.site import Site
 from analysis.sky import Sky
@@ -68,7 +69,7 @@ class Expected:
 def still_idle(loop: Loop, model: LoopModel, gain_w: Floats) -> Bools:
     """Tell bins in which hardly any fluid moves, or next to none of the sun's heat arrives."""
     offered = np.where(np.isfinite(gain_w), gain_w, 0.5 * model.brightest_w)
-    little = np.nan_to_num(loop.heat_w) < np.maximum(0.3 * offered, 0.05 * model.brightest_w)
+    little = known_or_zero(loop.heat_w) < np.maximum(0.3 * offered, 0.05 * model.brightest_w)
     return little | loop.trickle
 
 
@@ -128,7 +129,7 @@ def expected_heat(*, site: Site, model: LoopModel, sky: Sky, loop: Loop) -> Expe
     standing = long_runs(paused, WRONG_STANDING_BINS)
     standing_w = np.where(standing, healthy.power_w, 0.0)
     # What trickles into a store that is full all the same, a healthy loop brings as well.
-    trickled = np.where(around.store_full & loop.trickle, np.nan_to_num(loop.heat_w), 0.0)
+    trickled = np.where(around.store_full & loop.trickle, known_or_zero(loop.heat_w), 0.0)
     power = np.where(carried, direct, np.where(standing, standing_w, np.maximum(trickled, 0.0)))
     power = np.where(np.isnan(gain) | (loop.known_s <= 0.0), np.nan, power)
     return Expected(
@@ -148,7 +149,7 @@ def _surroundings(site: Site, sky: Sky, loop: Loop, carried: Bools, gain: Floats
     start = np.where(np.isfinite(loop.t_roof_c[:, 0]), loop.t_roof_c[:, 0], loop.t_ambient_c[:, 0])
     store = held(loop.t_store_bottom_c)
     return Surroundings(
-        gain_w=np.nan_to_num(gain),
+        gain_w=known_or_zero(gain),
         t_ambient_c=held(loop.t_ambient_c),
         t_store_bottom_c=np.where(np.isfinite(store), store, site.store.limit_c),
         store_full=full_store(loop, site),
@@ -182,10 +183,8 @@ def _cold_share(loop: Loop, site: Site) -> Floats:
     room = site.store.limit_c - loop.t_store_bottom_c
     top_room = np.clip(site.store.limit_c - loop.t_store_hottest_c, 0.0, None)
     share = np.where(room > 5.0, 0.5 + 0.5 * top_room / np.maximum(room, 5.0), np.nan)
-    typical = np.full(share.shape[0], 0.75)
-    some = np.isfinite(share).any(axis=1)
-    typical[some] = np.nanmedian(share[some], axis=1)
-    return np.asarray(np.clip(typical, 0.5, 1.0))
+    typical = quantile_of_rows(share, 0.5)
+    return np.clip(np.where(np.isnan(typical), 0.75, typical), 0.5, 1.0)
 
 
 def held(values: Floats) -> Floats:

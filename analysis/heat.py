@@ -15,7 +15,7 @@ import numpy as np
 
 from analysis.fluid import density_kg_m3, mean_specific_heat_j_kgk, relative_uncertainty_frac
 from analysis.logs.registers import increments
-from analysis.record import Bools, Floats, Record
+from analysis.record import Bools, Floats, Ints, Record, known_or_zero
 from analysis.site import Site
 from analysis.sources import EN_1434, GUM, IEC_60751, MID_ANNEX_VI
 from analysis.uncertainty import COVERAGE_95, temperature_standard_uncertainty_k
@@ -147,16 +147,18 @@ def _from_flow(site: Site, record: Record, channels: frozenset[str], basis: str)
         u_flow = COMMISSIONED_FLOW_FRAC
     if basis.endswith("store_temperature"):
         return _from_store_temperature(site, record, flow, u_flow, basis)
-    hot, cold = column(record, "loop_hot"), column(record, "loop_cold")
+    # The fluid stands for most of the day: all is worked out for the other rows.
+    rows = np.flatnonzero(flow != 0.0)
+    flow = flow[rows]
+    hot, cold = column(record, "loop_hot")[rows], column(record, "loop_cold")[rows]
     capacity = _capacity_w_k(site, flow, hot=hot, cold=cold)
-    power = np.where(flow == 0.0, 0.0, capacity * (hot - cold))
+    power = capacity * (hot - cold)
     if not measured:
-        idle = _beyond_any_sun(site, record, power)
+        idle = _beyond_any_sun(site, record, _among(record, rows, power))[rows]
         power, capacity = np.where(idle, 0.0, power), np.where(idle, 0.0, capacity)
-    upwards = _carried_up(record, pump, power)
+    upwards = _carried_up(column(record, "collector")[rows], pump[rows], hot, power)
     power = np.where(upwards, -power, power)
-    moving = np.abs(capacity) > 0.0
-    per_k_w_k, known_w = np.nan_to_num(capacity), np.nan_to_num(power)
+    per_k_w_k, known_w = known_or_zero(capacity), known_or_zero(power)
     size = np.abs(per_k_w_k)
     clamp = STRAPPED_ON_FRAC if site.sensors.strapped_on else 0.0
     trickle = measured & (np.abs(flow) < TRICKLE_FRAC * site.loop.flow_l_min)
@@ -167,32 +169,35 @@ def _from_flow(site: Site, record: Record, channels: frozenset[str], basis: str)
         "fluid": known_w * _fluid_u(site),
         "method": known_w * clamp,
     }
+    capacity_w_k = _among(record, rows, capacity)
     return HeatFlow(
         basis=basis,
-        power_w=power,
-        capacity_w_k=capacity,
-        moving=moving,
-        u_w=u_w,
-        per_k_w_k=np.where(upwards, -per_k_w_k, per_k_w_k),
+        power_w=_among(record, rows, power),
+        capacity_w_k=capacity_w_k,
+        moving=np.abs(capacity_w_k) > 0.0,
+        u_w={name: _among(record, rows, values) for name, values in u_w.items()},
+        per_k_w_k=_among(record, rows, np.where(upwards, -per_k_w_k, per_k_w_k)),
     )
 
 
-def _carried_up(record: Record, pump: Floats, power: Floats) -> Bools:
+def _among(record: Record, rows: Ints, values: Floats) -> Floats:
+    """Give values of some rows among all, 0 in the others."""
+    among = np.zeros(len(record))
+    among[rows] = values
+    return among
+
+
+def _carried_up(roof: Floats, pump: Floats, hot: Floats, power: Floats) -> Bools:
     """Tell rows where warm fluid rises to a cold roof while the meter shows no direction.
 
     With the pump off and the collector below both pipes, a spread of hot over cold cannot come
     from the roof: the store is feeding it, and the heat counts negative.
     """
-    roof = column(record, "collector")
-    hot = column(record, "loop_hot")
     return (power > 0.0) & (pump < PUMP_ON_PERCENT) & (roof < hot - CARRIED_UP_K)
 
 
 def _capacity_w_k(site: Site, flow_l_min: Floats, *, hot: Floats, cold: Floats) -> Floats:
     loop = site.loop
-    # The fluid stands for most of the day; what it could carry is asked for the rest.
-    rows = np.flatnonzero(flow_l_min != 0.0)
-    capacity, hot, cold = np.zeros(len(flow_l_min)), hot[rows], cold[rows]
     at_meter = cold if site.sensors.flow_in == "cold" else hot
     density = density_kg_m3(
         fluid=loop.fluid, concentration_frac=loop.concentration_frac, t_c=at_meter
@@ -203,12 +208,11 @@ def _capacity_w_k(site: Site, flow_l_min: Floats, *, hot: Floats, cold: Floats) 
         t_hot_c=hot,
         t_cold_c=cold,
     )
-    capacity[rows] = m3_s_from_l_min(flow_l_min[rows]) * density * specific
-    return capacity
+    return np.asarray(m3_s_from_l_min(flow_l_min) * density * specific)
 
 
 def _sensor_u_k(site: Site, t_c: Floats) -> Floats:
-    return np.nan_to_num(
+    return known_or_zero(
         temperature_standard_uncertainty_k(
             temperature_class=site.sensors.temperature_class, t_c=t_c
         )
@@ -225,14 +229,16 @@ def _from_store_temperature(
     site: Site, record: Record, flow: Floats, u_flow: float, basis: str
 ) -> HeatFlow:
     """Estimate from roof and store alone: a coil hands over a share of the difference."""
-    roof, store = column(record, "collector"), column(record, "store_bottom")
+    rows = np.flatnonzero(flow != 0.0)
+    flow = flow[rows]
+    roof, store = column(record, "collector")[rows], column(record, "store_bottom")[rows]
     capacity = _capacity_w_k(site, flow, hot=np.clip(roof, None, 120.0), cold=store)
     share = coil_effectiveness(np.where(flow > 0.0, flow / site.loop.flow_l_min, np.nan))
-    power = np.where(flow == 0.0, 0.0, capacity * share * (roof - store))
-    idle = _beyond_any_sun(site, record, power)
+    power = capacity * share * (roof - store)
+    idle = _beyond_any_sun(site, record, _among(record, rows, power))[rows]
     power, capacity = np.where(idle, 0.0, power), np.where(idle, 0.0, capacity)
-    known = np.nan_to_num(power)
-    per_k = np.nan_to_num(capacity * share)
+    known = known_or_zero(power)
+    per_k = known_or_zero(capacity * share)
     u_w = {
         "hot": per_k * np.hypot(ROOF_PLACE_K, _sensor_u_k(site, roof)),
         "cold": per_k * np.hypot(STORE_PLACE_K, _sensor_u_k(site, store)),
@@ -240,13 +246,13 @@ def _from_store_temperature(
         "fluid": known * _fluid_u(site),
         "method": known * COIL_EFFECTIVENESS_FRAC,
     }
-    moving = capacity > 0.0
+    capacity_w_k = _among(record, rows, capacity)
     return HeatFlow(
         basis=basis,
-        power_w=power,
-        capacity_w_k=capacity,
-        moving=moving,
-        u_w=u_w,
+        power_w=_among(record, rows, power),
+        capacity_w_k=capacity_w_k,
+        moving=capacity_w_k > 0.0,
+        u_w={name: _among(record, rows, values) for name, values in u_w.items()},
         per_k_w_k=np.zeros(len(record)),
     )
 
@@ -257,7 +263,7 @@ def _beyond_any_sun(site: Site, record: Record, power: Floats) -> Bools:
     More heat than any sun gives, for longer than a slug of hot fluid takes to come down: the heat
     stays on the roof.
     """
-    beyond = np.nan_to_num(power) > BRIGHTEST_W_M2 * site.area_m2
+    beyond = power > BRIGHTEST_W_M2 * site.area_m2
     change = np.flatnonzero(np.diff(np.concatenate(([False], beyond, [False])).astype(np.int8)))
     for first, last in zip(change[::2].tolist(), change[1::2].tolist(), strict=True):
         if record.step_s[first:last].sum() < SLUG_S:
@@ -295,7 +301,7 @@ def _given(record: Record, basis: str, power: Floats, u_frac: float) -> HeatFlow
         power_w=power,
         capacity_w_k=np.full(len(record), np.nan),
         moving=moving,
-        u_w={"method": np.nan_to_num(power) * u_frac},
+        u_w={"method": known_or_zero(power) * u_frac},
         per_k_w_k=np.zeros(len(record)),
     )
 

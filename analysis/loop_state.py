@@ -11,7 +11,7 @@ import numpy as np
 from analysis.collector import STAGNATION_AMBIENT_C, standard_stagnation_c
 from analysis.grid import BIN_S
 from analysis.loop_model import LIMIT_BAND_K, LoopModel
-from analysis.record import Bools, Floats
+from analysis.record import Bools, Floats, known_or_zero
 
 # How much of a heat-pipe collector's capacity is in its tubes, behind the glass: absorber, inner
 # glass and pipe; the rest is manifold and fluid (engineering judgement).
@@ -51,7 +51,7 @@ def collector_c(loop: Loop) -> Floats:
 
     The sensor sits where the fluid leaves: while it moves the mean is half a spread cooler.
     """
-    spread = np.where(loop.moving_frac > 0.0, np.nan_to_num(loop.spread_k), 0.0)
+    spread = np.where(loop.moving_frac > 0.0, known_or_zero(loop.spread_k), 0.0)
     inside = loop.t_roof_c - 0.5 * loop.moving_frac * np.maximum(spread, 0.0)
     return np.where(np.isfinite(inside), inside, loop.t_mean_c)
 
@@ -75,12 +75,12 @@ def stored_w(*, loop: Loop, model: LoopModel, carried: Bools, gain_w: Floats) ->
     """
     held_k = _edges_c(collector_c(loop), carried)
     tubes = _tube_j_k(model)
-    taken = model.collector_j_k * np.nan_to_num(np.diff(held_k, axis=1))
+    taken = model.collector_j_k * known_or_zero(np.diff(held_k, axis=1))
     if tubes > 0.0:
         extra = _tubes_over_k(loop, model, carried, gain_w)
         began = carried[:, 1:] & ~carried[:, :-1]
         taken[:, 1:] -= np.where(began, tubes * extra[:, :-1], 0.0)
-    taken += model.pipe_j_k * np.nan_to_num(np.diff(_edges_c(loop.t_mean_c, carried), axis=1))
+    taken += model.pipe_j_k * known_or_zero(np.diff(_edges_c(loop.t_mean_c, carried), axis=1))
     return np.asarray(taken / BIN_S)
 
 

@@ -96,6 +96,11 @@ class Record:
         )
 
 
+def known_or_zero(values: Floats) -> Floats:
+    """Give the values with 0 where they are unknown."""
+    return np.where(np.isnan(values), 0.0, values)
+
+
 def steps_s(stamp_s: Ints, *, stamp: Literal["end", "start"]) -> Floats:
     """Give how long each row stands for.
 

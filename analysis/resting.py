@@ -11,7 +11,7 @@ import numpy as np
 from analysis.case import Case
 from analysis.grid import BIN_S
 from analysis.heat import FLOW_ZERO_FRAC, PUMP_ON_PERCENT, column
-from analysis.record import Bools, Floats
+from analysis.record import Bools, Floats, known_or_zero
 from analysis.units import SECONDS_PER_HOUR, kwh_from_j
 
 # A standing, lagged pipe comes down to the room with a time constant of one to two hours (about
@@ -35,12 +35,13 @@ def pair_columns(case: Case) -> dict[str, Floats]:
     if case.heat.basis not in PAIR_BASES:
         return {}
     weight = case.heat.per_k_w_k * case.record.step_s
-    size = case.per_day(np.abs(weight))
+    share = np.abs(weight)
+    size = case.per_day(share)
     columns = {"heat_per_k_kwh": kwh_from_j(case.per_day(weight))}
     for pipe in ("hot", "cold"):
-        read = np.nan_to_num(column(case.record, f"loop_{pipe}"))
+        read = known_or_zero(column(case.record, f"loop_{pipe}"))
         with np.errstate(invalid="ignore", divide="ignore"):
-            columns[f"heat_{pipe}_c"] = case.per_day(np.abs(weight) * read) / size
+            columns[f"heat_{pipe}_c"] = case.per_day(share * read) / size
     return columns | _at_rest(case)
 
 
