@@ -2,7 +2,7 @@
 
 import json
 import logging
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from http import HTTPStatus
 from pathlib import Path
@@ -14,6 +14,7 @@ from fastapi.responses import JSONResponse, RedirectResponse
 from fastapi.staticfiles import StaticFiles
 from sqlalchemy.exc import DataError, OperationalError
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
+from sqlalchemy.orm import Session
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 
@@ -30,8 +31,10 @@ from service.exports import endpoints as exports
 from service.guards import Guard
 from service.ingest import endpoints as ingest
 from service.ingest import map_endpoints, version_endpoints
+from service.ingest.batches import Batch, store_batches
 from service.ingest.files import RawStore
-from service.ingest.gate import Gate
+from service.ingest.gate import Gate, KnownKeys
+from service.ingest.schemas import Pushed
 from service.mail import endpoints as mail
 from service.openapi import describe
 from service.operation import health, metrics
@@ -61,7 +64,8 @@ def create_app(settings: Settings, database: Database, clock: Clock) -> FastAPI:
     app.state.settings = settings
     app.state.database = database
     app.state.clock = clock
-    app.state.gate = Gate(database, most=settings.max_pushes)
+    app.state.gate = _gate(settings, database, clock)
+    app.state.known_keys = KnownKeys()
     app.state.raw = RawStore(settings.data_dir)
     app.state.attempts = accounts.Attempts()
     app.state.started_at = clock.now()
@@ -100,6 +104,13 @@ def create_app(settings: Settings, database: Database, clock: Clock) -> FastAPI:
     static = Path(dashboards.__file__).parent / "static"
     app.mount("/static", StaticFiles(directory=static), name="static")
     return app
+
+
+def _gate(settings: Settings, database: Database, clock: Clock) -> Gate[Batch]:
+    def write(db: Session, batches: Sequence[Batch]) -> Sequence[Pushed | ServiceError]:
+        return store_batches(db, batches, now=clock.now(), settle_s=settings.push_settle_s)
+
+    return Gate(database, most=settings.max_pushes, write=write)
 
 
 def _service_error(request: Request, error: Exception) -> Response:

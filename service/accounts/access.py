@@ -74,9 +74,8 @@ def caller_of(db: Session, request: Request, *, now: datetime, may: Right) -> Ca
 
 
 def _caller(db: Session, request: Request, *, now: datetime) -> Caller:
-    authorization = request.headers.get("authorization")
-    if authorization is not None:
-        return _by_key(db, authorization)
+    if "authorization" in request.headers:
+        return _by_key(db, shown_key(request))
     settings: Settings = request.app.state.settings
     if not settings.reachable and not queries.count_accounts(db):
         firm = queries.first_firm(db)
@@ -92,10 +91,27 @@ def _caller(db: Session, request: Request, *, now: datetime) -> Caller:
     )
 
 
-def _by_key(db: Session, authorization: str) -> Caller:
-    scheme, _, secret = authorization.partition(" ")
-    if scheme.lower() == "bearer" and secret.strip():
-        key_hash = hashed(secret.strip())
+def shown_key(request: Request) -> str | None:
+    """Give the hash of the key that a request shows, known or not; None without any."""
+    scheme, _, secret = request.headers.get("authorization", "").partition(" ")
+    return hashed(secret.strip()) if scheme.lower() == "bearer" and secret.strip() else None
+
+
+def unknown_key() -> SignedOutError:
+    """Say that a key opens nothing."""
+    return SignedOutError(
+        "This key is not known (any more). Send “Authorization: Bearer KEY” with a gateway key "
+        "from the site's page or a key of the firm from the settings."
+    )
+
+
+def unknown_site(slug: str) -> NotFoundError:
+    """Say that there is no such site for whoever asks."""
+    return NotFoundError(f"There is no site “{slug}”.")
+
+
+def _by_key(db: Session, key_hash: str | None) -> Caller:
+    if key_hash is not None:
         site = site_queries.site_of_key(db, key_hash=key_hash)
         if site is not None:
             return Caller(
@@ -104,10 +120,7 @@ def _by_key(db: Session, authorization: str) -> Caller:
         key = queries.firm_key(db, key_hash=key_hash)
         if key is not None:
             return Caller(firm_id=key.firm_id, role=key.role, who=f"key {key.label}")
-    raise SignedOutError(
-        "This key is not known (any more). Send “Authorization: Bearer KEY” with a gateway key "
-        "from the site's page or a key of the firm from the settings."
-    )
+    raise unknown_key()
 
 
 def person_of(db: Session, request: Request, *, now: datetime, may: Right) -> Caller:
@@ -127,5 +140,5 @@ def site_for(db: Session, caller: Caller, slug: str) -> Site:
     """
     site = site_queries.site_by_slug(db, firm_id=caller.firm_id, slug=slug)
     if site is None or (caller.is_gateway and caller.only_site_id != site.id):
-        raise NotFoundError(f"There is no site “{slug}”.")
+        raise unknown_site(slug)
     return site

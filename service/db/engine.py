@@ -120,6 +120,12 @@ def one_at_a_time(db: Session, lock: int) -> None:
         db.execute(select(func.pg_advisory_xact_lock(lock)))
 
 
+def shared(db: Session, lock: int) -> None:
+    """Have this lock together with others that share it, but with nobody who has it alone."""
+    if dialect_of(db) != "sqlite":
+        db.execute(select(func.pg_advisory_xact_lock_shared(lock)))
+
+
 def overwrite_freed(db: Session) -> None:
     """Have what this connection deletes overwritten, where the database would leave it in place.
 

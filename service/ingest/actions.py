@@ -1,21 +1,17 @@
 """Use cases of uploads: keep the bytes now, read and store them in the worker."""
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import IO
 
 from sqlalchemy.orm import Session
 
-from analysis.blocks import Block
-from analysis.sitefile import parse_site
 from service.db.engine import BYTES_LOCK, Database, one_at_a_time
 from service.db.models import Site, Upload
 from service.errors import ConflictError, NotFoundError
 from service.ingest import queries
 from service.ingest.files import Kept, RawStore
-from service.ingest.pushes import on_their_days
-from service.ingest.settling import of_another
-from service.ingest.storing import OtherSiteError, store_rows, take_out
+from service.ingest.storing import take_out
 from service.sites import queries as site_queries
 
 _NAME_LENGTH = 300
@@ -178,63 +174,3 @@ def _locked_upload(db: Session, *, site_id: int, upload_id: int) -> tuple[Site, 
     if site is None or upload is None:
         raise NotFoundError("There is no such upload at this site.")
     return site, upload
-
-
-def push_rows(
-    db: Session, *, site_id: int, rows: Block, size_bytes: int, now: datetime, settle_s: float
-) -> tuple[int, int, int]:
-    """Store a gateway's rows; the caller commits before it answers.
-
-    Returns
-    -------
-    How many rows the batch held, how many were new, and how many changed known ones.
-
-    Raises
-    ------
-    ConflictError : the values are another site's
-    NotFoundError : the site is gone
-    """
-    site = site_queries.locked_site(db, site_id)
-    if site is None:
-        raise NotFoundError("This site is gone.")
-    stamp = parse_site(site.text).log.stamp or "end"
-    sent = len(rows)
-    rows = on_their_days(rows, timezone=site.timezone)
-    upload = _pushes_of_day(db, site=site, now=now)
-    due_at = now + timedelta(seconds=settle_s)
-    try:
-        stored = store_rows(db, site=site, upload=upload, rows=rows, stamp=stamp, due_at=due_at)
-    except OtherSiteError as error:
-        raise ConflictError(
-            of_another(
-                "batch", "a whole day of exactly these values is", other=error.site, site=site
-            )
-        ) from None
-    new = min(stored.new, sent)  # figures of days may have got a row of their own
-    queries.count_push(db, upload_id=upload.id, size_bytes=size_bytes, rows=sent, new=new, now=now)
-    return sent, new, stored.changed
-
-
-def _pushes_of_day(db: Session, *, site: Site, now: datetime) -> Upload:
-    """Give the upload that counts what a gateway pushes today."""
-    day = now.date()
-    upload = queries.pushes_of(db, site_id=site.id, day=day)
-    if upload is None:
-        upload = Upload(
-            site_id=site.id,
-            pushed_on=day,
-            name=f"gateway {day.isoformat()}",
-            size_bytes=0,
-            via="gateway",
-            state="stored",
-            rows_read=0,
-            rows_kept=0,
-            rows_duplicate=0,
-            rows_rejected=0,
-            problems=[],
-            files=[],
-            received_at=now,
-        )
-        db.add(upload)
-        db.flush()
-    return upload

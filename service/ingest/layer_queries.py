@@ -1,7 +1,6 @@
 """All SQL about the layers of a day: what each upload says of it. Nothing here commits."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
 from typing import Any
@@ -14,6 +13,7 @@ from analysis.layers import Layer
 from service.db.engine import dialect_of, insert_for
 from service.db.models import DayBlock, DayLayer
 from service.ingest.blocks import channels_in, decode, encode
+from service.ingest.laying import HeldDay, LaidDay
 
 _AT_ONCE = 400
 # Each gateway's batch asks this; built once, it costs a third of the time.
@@ -26,21 +26,13 @@ _HELD = (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class HeldDay:
-    """A day as it is stored: the rows in force, and the layers that give them."""
-
-    block: Block
-    layers: tuple[Layer, ...]
-
-
 def load_days(db: Session, *, site_id: int, days: Sequence[date]) -> dict[date, HeldDay]:
     """Give these days; one that was stored before there were layers has one layer, 0."""
     blocks: dict[date, Block] = {}
     layers: dict[date, list[Layer]] = {}
     for first in range(0, len(days), _AT_ONCE):
         wanted = {"site_id": site_id, "days": list(days[first : first + _AT_ONCE])}
-        for day, data, upload_id, pushed, own in db.execute(_HELD, wanted):
+        for day, data, upload_id, pushed, own in db.connection().execute(_HELD, wanted):
             if day not in blocks:
                 blocks[day] = decode(data)
             block = blocks[day] if own is None else decode(own)
@@ -51,12 +43,7 @@ def load_days(db: Session, *, site_id: int, days: Sequence[date]) -> dict[date, 
 
 
 def save_layers(
-    db: Session,
-    *,
-    site_id: int,
-    held: Mapping[date, HeldDay],
-    layers: Mapping[date, Sequence[Layer]],
-    replaced: Mapping[date, Mapping[int, Mapping[int, int]]],
+    db: Session, *, site_id: int, held: Mapping[date, HeldDay], laid: Mapping[date, LaidDay]
 ) -> None:
     """Write the layers of these days in place of those they had.
 
@@ -65,17 +52,21 @@ def save_layers(
     db : a writing session
     site_id : whose days
     held : these days as they were
-    layers : all layers of each day; none take the day's layers away
-    replaced : for each day and layer, how many of its rows each later one replaced
+    laid : these days as they become
     """
     less = [
         day
-        for day, own in layers.items()
-        if day in held and _numbers(held[day].layers) - _numbers(own)
+        for day, one in laid.items()
+        if day in held and _numbers(held[day].layers) - _numbers(one.layers)
     ]
     for first in range(0, len(less), _AT_ONCE):
         part = less[first : first + _AT_ONCE]
         db.execute(delete(DayLayer).where(DayLayer.site_id == site_id, DayLayer.day.in_(part)))
+    write_layers(db, {(site_id, day): one for day, one in laid.items()})
+
+
+def write_layers(db: Session, laid: Mapping[tuple[int, date], LaidDay]) -> None:
+    """Write all layers of days of sites; those that a day has no more are left as they are."""
     rows = [
         {
             "site_id": site_id,
@@ -83,17 +74,17 @@ def save_layers(
             "upload_id": layer.number,
             "pushed": layer.pushed,
             "rows": len(layer.block),
-            "data": None if len(own) == 1 else encode(layer.block),
+            "data": None if len(one.layers) == 1 else encode(layer.block),
             "replaced": {
-                str(above): count
-                for above, count in replaced.get(day, {}).get(layer.number, {}).items()
+                str(above): count for above, count in one.replaced.get(layer.number, {}).items()
             },
         }
-        for day, own in layers.items()
-        for layer in own
+        for (site_id, day), one in laid.items()
+        for layer in one.layers
     ]
     if rows:
-        db.execute(_saving(dialect_of(db)), rows)
+        # Past the session's objects, which nobody holds of rows.
+        db.connection().execute(_saving(dialect_of(db)), rows)
 
 
 def _numbers(layers: Iterable[Layer]) -> set[int]:

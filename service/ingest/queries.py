@@ -5,7 +5,7 @@ from datetime import date, datetime, timedelta
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import Select, bindparam, case, delete, func, select, update
+from sqlalchemy import Select, bindparam, case, delete, func, select
 from sqlalchemy.orm import Session
 
 from analysis.blocks import Block, join, utc_day
@@ -29,7 +29,7 @@ _LONGEST_STEP_S = 3600
 _DAY_S = int(SECONDS_PER_DAY)
 _AT_ONCE = 400
 _SITE_WITH_VALUES = (
-    select(Site)
+    select(Site.id)
     .join(DayBlock, DayBlock.site_id == Site.id)
     .where(
         DayBlock.values_hash.in_(bindparam("hashes", expanding=True)),
@@ -38,20 +38,6 @@ _SITE_WITH_VALUES = (
     )
     .order_by(Site.id)
     .limit(1)
-)
-_COUNT_PUSH = (
-    update(Upload)
-    .where(Upload.id == bindparam("upload"))
-    .values(
-        size_bytes=Upload.size_bytes + bindparam("sent_bytes"),
-        rows_read=Upload.rows_read + bindparam("sent_rows"),
-        rows_kept=Upload.rows_kept + bindparam("sent_new"),
-        rows_duplicate=Upload.rows_duplicate + bindparam("sent_rows") - bindparam("sent_new"),
-        settled_at=bindparam("now"),
-    )
-)
-_PUSHES_OF = select(Upload).where(
-    Upload.site_id == bindparam("site_id"), Upload.pushed_on == bindparam("day")
 )
 
 
@@ -115,19 +101,6 @@ def uploads_of_ids(db: Session, *, site_id: int, ids: Sequence[int]) -> list[Upl
     return uploads
 
 
-def pushes_of(db: Session, *, site_id: int, day: date) -> Upload | None:
-    """Give the upload that counts the gateway rows of a day."""
-    return db.scalar(_PUSHES_OF, {"site_id": site_id, "day": day})
-
-
-def count_push(
-    db: Session, *, upload_id: int, size_bytes: int, rows: int, new: int, now: datetime
-) -> None:
-    """Count a batch on the upload of its day; what a session holds of it is not brought up."""
-    counts = {"sent_bytes": size_bytes, "sent_rows": rows, "sent_new": new, "now": now}
-    db.connection().execute(_COUNT_PUSH, {"upload": upload_id, **counts})
-
-
 def uploads_in_state(db: Session, *, site_id: int, state: str) -> list[Upload]:
     """Give a site's uploads in a state, the oldest first."""
     found = select(Upload).where(Upload.site_id == site_id, Upload.state == state)
@@ -175,9 +148,10 @@ def site_with_values(db: Session, *, hashes: Sequence[str], but_site_id: int) ->
     """Give another site that has a day of exactly these values."""
     for first in range(0, len(hashes), _AT_ONCE):
         some = list(hashes[first : first + _AT_ONCE])
-        found = db.scalar(_SITE_WITH_VALUES, {"hashes": some, "but_site_id": but_site_id})
+        values = {"hashes": some, "but_site_id": but_site_id}
+        found = db.connection().execute(_SITE_WITH_VALUES, values).scalar()
         if found is not None:
-            return found
+            return db.get_one(Site, found)
     return None
 
 
@@ -189,21 +163,25 @@ def save_blocks(
     hashes: Mapping[date, str | None],
 ) -> None:
     """Write blocks, with the hashes of their values, in place of what these days had."""
-    if not blocks:
-        return
-    db.execute(
-        _saving(dialect_of(db)),
-        [
-            {
-                "site_id": site_id,
-                "day": day,
-                "rows": len(block),
-                "data": encode(block),
-                "values_hash": hashes[day],
-            }
-            for day, block in sorted(blocks.items())
-        ],
-    )
+    found = {(site_id, day): (block, hashes[day]) for day, block in sorted(blocks.items())}
+    write_blocks(db, found)
+
+
+def write_blocks(db: Session, blocks: Mapping[tuple[int, date], tuple[Block, str | None]]) -> None:
+    """Write blocks of days of sites, with the hashes of their values."""
+    rows = [
+        {
+            "site_id": site_id,
+            "day": day,
+            "rows": len(block),
+            "data": encode(block),
+            "values_hash": values_hash,
+        }
+        for (site_id, day), (block, values_hash) in blocks.items()
+    ]
+    if rows:
+        # Past the session's objects, which nobody holds of blocks.
+        db.connection().execute(_saving(dialect_of(db)), rows)
 
 
 @lru_cache
@@ -306,9 +284,17 @@ def drop_channels(db: Session, *, site_id: int, channels: Iterable[str]) -> None
 
 def mark_days(db: Session, *, site_id: int, days: Iterable[date], due_at: datetime) -> None:
     """Mark local days to be analysed; an earlier due time stands."""
-    rows = [{"site_id": site_id, "date": day, "due_at": due_at} for day in sorted(set(days))]
+    write_marks(db, {(site_id, day): due_at for day in sorted(set(days))})
+
+
+def write_marks(db: Session, due_at: Mapping[tuple[int, date], datetime]) -> None:
+    """Mark local days of sites; an earlier due time stands."""
+    rows = [
+        {"site_id": site_id, "date": day, "due_at": due, "serial": 1}
+        for (site_id, day), due in due_at.items()
+    ]
     if rows:
-        db.execute(_marking(dialect_of(db)), [{**row, "serial": 1} for row in rows])
+        db.connection().execute(_marking(dialect_of(db)), rows)
 
 
 @lru_cache

@@ -5,25 +5,19 @@ all layers give together.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from dataclasses import dataclass
+from datetime import date, datetime
 from typing import Literal
 
-import numpy as np
 from sqlalchemy.orm import Session
 
-from analysis.blocks import Block, merge, split_days
-from analysis.days import local_date
-from analysis.layers import Layer, fold
-from analysis.record import of_days_alone, steps_s
+from analysis.blocks import Block, split_days
+from analysis.layers import Layer
 from service.db.engine import VALUES_LOCK, one_at_a_time
 from service.db.models import Site, Upload
 from service.ingest import layer_queries, queries
-from service.ingest.blocks import Change, change, values_hash
-from service.ingest.layer_queries import HeldDay
-
-# The analysis of a day also looks at its neighbours (`analysis.assess.MARGIN_DAYS`).
-NEIGHBOUR_DAYS = 1
+from service.ingest.blocks import Change, values_hash
+from service.ingest.laying import HeldDay, laid, local_days, restamped, with_layer
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,7 +62,9 @@ def store_rows(
     ------
     OtherSiteError : a whole day of exactly these values is stored for another site
     """
-    rows = _in_stamps_of(site, rows, stamp)
+    if site.stamp is None:
+        site.stamp = stamp
+    rows = restamped(rows, stamp, stored="start" if site.stamp == "start" else "end")
     parts = split_days(rows)
     hashes = {day: values_hash(part) for day, part in parts.items()}
     told = [one for one in hashes.values() if one is not None]
@@ -80,7 +76,7 @@ def store_rows(
     held = layer_queries.load_days(db, site_id=site.id, days=sorted(parts))
     pushed = upload.pushed_on is not None
     layers = {
-        day: _with_layer(held.get(day), Layer(number=upload.id, block=part, pushed=pushed))
+        day: with_layer(held.get(day), Layer(number=upload.id, block=part, pushed=pushed))
         for day, part in parts.items()
     }
     hashed = {day: (part, hashes[day]) for day, part in parts.items()}
@@ -120,16 +116,6 @@ def take_out(db: Session, *, site: Site, upload: Upload, due_at: datetime) -> No
     _forget_channels(db, site=site, due_at=due_at)
 
 
-def _with_layer(held: HeldDay | None, layer: Layer) -> list[Layer]:
-    """Add a layer, or rows to the one that the upload has already."""
-    known = () if held is None else held.layers
-    own = [one for one in known if one.number == layer.number]
-    if own:
-        layer = replace(layer, block=merge(own[0].block, layer.block))
-    others = [one for one in known if one.number != layer.number]
-    return sorted([*others, layer], key=lambda one: one.number)
-
-
 def _lay(
     db: Session,
     *,
@@ -142,51 +128,18 @@ def _lay(
 
     `hashed` are blocks whose hash is known: most days are what one file says of them.
     """
-    folded = {day: fold(own) for day, own in layers.items() if own}
-    changes = {
-        day: change(
-            held[day].block if day in held else None,
-            folded[day].block if day in folded else None,
-        )
-        for day in sorted(layers)
-    }
-    blocks = {day: one.block for day, one in folded.items() if _is_change(changes[day])}
+    days = {day: laid(held.get(day), own) for day, own in sorted(layers.items())}
+    blocks = {day: one.block for day, one in days.items() if one.block is not None and one.differs}
     hashes: dict[date, str | None] = {}
     for day, block in blocks.items():
         known, hashes[day] = hashed.get(day, (None, None))
         if block is not known:
             hashes[day] = values_hash(block)
     queries.save_blocks(db, site_id=site.id, blocks=blocks, hashes=hashes)
-    layer_queries.drop_days(db, site_id=site.id, days=sorted(set(layers) - set(folded)))
-    layer_queries.save_layers(
-        db,
-        site_id=site.id,
-        held=held,
-        layers=layers,
-        replaced={day: one.replaced for day, one in folded.items()},
-    )
-    return changes
-
-
-def _is_change(one: Change) -> bool:
-    return bool(one.touched_s.shape[0]) or one.columns
-
-
-def _in_stamps_of(site: Site, rows: Block, stamp: Literal["end", "start"]) -> Block:
-    """Give the rows with stamps at the end of the step that the site's stored rows use."""
-    if site.stamp is None:
-        site.stamp = stamp
-    if site.stamp == stamp:
-        return rows
-    steps = np.zeros(len(rows), dtype=np.int64)
-    samples = ~of_days_alone(rows.columns, len(rows))  # a day's figure stays at its noon
-    steps[samples] = np.rint(steps_s(rows.stamp_s[samples], stamp=stamp)).astype(np.int64)
-    shifted = rows.stamp_s + steps if site.stamp == "end" else rows.stamp_s - steps
-    # Where the step changes, two shifted stamps can meet; the first is kept.
-    shifted, first = np.unique(shifted, return_index=True)
-    return Block(
-        stamp_s=shifted, columns={name: values[first] for name, values in rows.columns.items()}
-    )
+    empty = [day for day, one in days.items() if one.block is None]
+    layer_queries.drop_days(db, site_id=site.id, days=empty)
+    layer_queries.save_layers(db, site_id=site.id, held=held, laid=days)
+    return {day: one.change for day, one in days.items()}
 
 
 def _mark(
@@ -205,7 +158,7 @@ def _mark(
     days: set[date] = set()
     for one in changes.values():
         if one.touched_s.shape[0]:
-            days |= _local_days(one.touched_s, timezone=site.timezone)
+            days |= local_days(one.touched_s, timezone=site.timezone)
     queries.mark_days(db, site_id=site.id, days=days, due_at=due_at)
 
 
@@ -216,10 +169,3 @@ def _forget_channels(db: Session, *, site: Site, due_at: datetime) -> None:
     queries.drop_channels(db, site_id=site.id, channels=lost)
     if lost:
         queries.mark_everything(db, site_id=site.id, due_at=due_at)
-
-
-def _local_days(touched_s: np.ndarray, *, timezone: str) -> set[date]:
-    """Give the local days of rows and their neighbours; a step may begin up to an hour earlier."""
-    first = local_date(int(touched_s[0]) - 3600, timezone) - timedelta(days=NEIGHBOUR_DAYS)
-    last = local_date(int(touched_s[-1]) + 3600, timezone) + timedelta(days=NEIGHBOUR_DAYS)
-    return {first + timedelta(days=number) for number in range((last - first).days + 1)}

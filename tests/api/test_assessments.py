@@ -19,7 +19,7 @@ from dashboards.short_report import short_report
 from service.assessments.actions import came_back, runs
 from service.assessments.queries import fleet, latest_report
 from service.db.models import DayMark, DayRow, FindingSeen, SiteReport
-from service.ingest.storing import NEIGHBOUR_DAYS
+from service.ingest.laying import NEIGHBOUR_DAYS
 from tests.build_report import a_finding
 from tests.build_service import LOCAL, BackEnd, back_ends, site_file, tidy_log
 

@@ -5,7 +5,6 @@ import json
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
-from functools import partial
 from pathlib import Path
 
 import pytest
@@ -14,13 +13,19 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 from starlette.testclient import TestClient
 
+from service import app as app_module
+from service.accounts.secrets import hashed
 from service.db.engine import Database
-from service.db.models import ApiKey, DayBlock, DayMark, Upload
-from service.errors import InvalidError
-from service.ingest import endpoints
-from service.ingest.actions import push_rows
+from service.db.models import ApiKey, ChannelSeen, DayBlock, DayLayer, DayMark, Upload
+from service.errors import (
+    ConflictError,
+    InvalidError,
+    NotFoundError,
+    ServiceError,
+    SignedOutError,
+)
+from service.ingest.batches import Batch, store_batches
 from service.ingest.gate import Gate
-from service.ingest.pushes import parse_push
 from service.ingest.schemas import Pushed
 from tests.build_service import LOCAL, BackEnd, back_ends, tidy_log
 
@@ -222,14 +227,14 @@ def test_who_comes_beyond_what_can_be_stored_is_told_when_to_come_again(
     app = replace(back, settings=back.settings.model_copy(update={"max_pushes": 1})).app()
     with TestClient(app, base_url=LOCAL) as client:
         turned: list[Response] = []
-        store = endpoints._push
+        store = app_module.store_batches
 
-        def meanwhile(*given: object) -> object:
+        def meanwhile(*given: object, **more: object) -> object:
             turned.append(push(client, slug, key, ROWS[2:4]))
-            return store(*given)
+            return store(*given, **more)
 
         with monkeypatch.context() as patched:
-            patched.setattr(endpoints, "_push", meanwhile)
+            patched.setattr(app_module, "store_batches", meanwhile)
             assert push(client, slug, key, ROWS[:2]).json()["new"] == 2
         (refused,) = turned
         assert refused.status_code == 429
@@ -239,10 +244,20 @@ def test_who_comes_beyond_what_can_be_stored_is_told_when_to_come_again(
         assert push(client, slug, key, ROWS[2:4]).json()["new"] == 2
 
 
-def test_batches_that_wait_are_written_together_and_a_refused_one_keeps_none_back(
+def batch_of(back: BackEnd, slug: str, key: str, rows: list[dict]) -> Batch:
+    return Batch(slug=slug, key_hash=hashed(key), body=json.dumps({"rows": rows}).encode())
+
+
+def test_batches_that_wait_are_written_together_and_a_failing_one_keeps_none_back(
     back: BackEnd, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    site_id = back.site_id(back.add_site())
+    slug = back.add_site()
+    key = back.add_key(slug)
+    bad = [{**ROWS[6], "flow_l_min": "a lot"}]
+    batches = [
+        batch_of(back, slug, key, bad if number == 3 else ROWS[2 * number : 2 * number + 2])
+        for number in range(7)
+    ]
     begun: list[int] = []
     opened = Database.session
 
@@ -250,29 +265,23 @@ def test_batches_that_wait_are_written_together_and_a_refused_one_keeps_none_bac
         begun.append(1)
         return opened(self)
 
-    def job(number: int, db: Session) -> Pushed:
-        body = json.dumps({"rows": ROWS[2 * number : 2 * number + 2]}).encode()
-        rows = parse_push(body, now_s=int(back.clock.now().timestamp()))
-        told = push_rows(
-            db, site_id=site_id, rows=rows, size_bytes=1, now=back.clock.now(), settle_s=0
-        )
-        if number == 3:
-            raise InvalidError("this one is refused after it wrote")
-        if number == 4:
+    def write(db: Session, some: list[Batch]) -> list[Pushed | ServiceError]:
+        told = store_batches(db, some, now=back.clock.now(), settle_s=0)
+        if batches[4] in some:
             raise ZeroDivisionError
-        return Pushed(accepted=told[0], new=told[1], changed=told[2])
+        return told
 
     async def all_at_once(numbers: range) -> list[Pushed | BaseException]:
-        gate = Gate(back.database, most=64)
-        jobs = (gate.store(partial(job, number)) for number in numbers)
-        return await asyncio.gather(*jobs, return_exceptions=True)
+        gate = Gate(back.database, most=64, write=write)
+        given = (gate.store(batches[number]) for number in numbers)
+        return await asyncio.gather(*given, return_exceptions=True)
 
     with monkeypatch.context() as patched:
         patched.setattr(Database, "session", counting)
         told = asyncio.run(all_at_once(range(4)))
     assert [type(one) for one in told] == [Pushed, Pushed, Pushed, InvalidError]
-    # The first found nobody waiting; on SQLite the others were written in one transaction.
-    assert len(begun) == (2 if back.database.is_sqlite else 4)
+    # Each writer's first found nobody waiting; the others were written in one transaction.
+    assert len(begun) == (2 if back.database.is_sqlite else 3)
     told = asyncio.run(all_at_once(range(4, 7)))
     assert [type(one) for one in told] == [ZeroDivisionError, Pushed, Pushed]
     told = asyncio.run(all_at_once(range(6, 3, -1)))
@@ -281,3 +290,81 @@ def test_batches_that_wait_are_written_together_and_a_refused_one_keeps_none_bac
         upload = db.scalars(select(Upload)).one()
         assert (upload.rows_read, upload.rows_kept, upload.rows_duplicate) == (14, 10, 4)
         assert db.scalars(select(DayBlock.rows)).one() == 10
+
+
+def stored(back: BackEnd, slug: str) -> list[tuple]:
+    """Give all that a site's batches left, without the numbers that differ between sites."""
+    site_id = back.site_id(slug)
+    with back.database.reading() as db:
+        asked = {
+            DayBlock: (DayBlock.day, DayBlock.rows, DayBlock.data, DayBlock.values_hash),
+            DayLayer: (DayLayer.day, DayLayer.rows, DayLayer.data, DayLayer.pushed),
+            DayMark: (DayMark.date, DayMark.due_at),
+            ChannelSeen: (ChannelSeen.channel,),
+            Upload: (
+                Upload.rows_read, Upload.rows_kept, Upload.rows_duplicate, Upload.size_bytes,
+            ),
+        }  # fmt: skip
+        return [
+            sorted(map(repr, db.execute(select(*columns).where(table.site_id == site_id))))
+            for table, columns in asked.items()
+        ]
+
+
+def test_batches_written_together_give_what_they_give_one_by_one(back: BackEnd) -> None:
+    """With other sites' between them, over midnight, sent again, and one that is refused."""
+    now = back.clock.now()
+    whole = rows_of(tidy_log(first=datetime(2025, 6, 18, 23, tzinfo=UTC), hours=20))
+    cuts = [whole[first : first + 7] for first in (0, 14, 7, 0, 28, 21, 35, 3)]
+    told: dict[str, list[tuple[int, int, int]]] = {}
+    slugs = back.add_site("Alone"), back.add_site("Together")
+    other = back.add_site("Other")
+    keys = {slug: back.add_key(slug) for slug in (*slugs, other)}
+    elsewhere = [[{**row, "t_collector_c": 3.0} for row in cut] for cut in cuts]
+    for cut in cuts:
+        with back.database.session() as db:
+            (one,) = store_batches(
+                db, [batch_of(back, slugs[0], keys[slugs[0]], cut)], now=now, settle_s=5
+            )
+        told.setdefault(slugs[0], []).append(one)
+    mixed = [
+        batch_of(back, slug, keys[slug], rows)
+        for pair in zip(cuts, elsewhere, strict=True)
+        for slug, rows in zip((slugs[1], other), pair, strict=True)
+    ]
+    mixed.insert(3, batch_of(back, slugs[1], keys[other], cuts[0]))
+    mixed.insert(5, batch_of(back, slugs[1], "sk_wrong", cuts[0]))
+    with back.database.session() as db:
+        answers = store_batches(db, mixed, now=now, settle_s=5)
+    assert [type(answers[3]), type(answers[5])] == [NotFoundError, SignedOutError]
+    del answers[5], answers[3]
+    assert answers[::2] == told[slugs[0]]
+    assert stored(back, slugs[1]) == stored(back, slugs[0])
+    assert stored(back, other)[1:4] == stored(back, slugs[0])[1:4]
+
+
+def test_two_sites_with_one_day_are_told_apart_within_one_write(back: BackEnd) -> None:
+    mill, farm = back.add_site("Mill"), back.add_site("Farm")
+    batches = [batch_of(back, slug, back.add_key(slug), ROWS) for slug in (mill, farm)]
+    with back.database.session() as db:
+        first, second = store_batches(db, batches, now=back.clock.now(), settle_s=5)
+    assert isinstance(first, Pushed)
+    assert isinstance(second, ConflictError)
+    assert "“Mill”" in second.detail
+    with back.database.reading() as db:
+        assert set(db.scalars(select(DayBlock.site_id))) == {back.site_id(mill)}
+        assert set(db.scalars(select(Upload.site_id))) == {back.site_id(mill)}
+
+
+def test_a_key_that_another_process_withdraws_stores_nothing_more(
+    back: BackEnd, client: TestClient
+) -> None:
+    slug = back.add_site()
+    key = back.add_key(slug)
+    assert push(client, slug, key, ROWS[:1]).status_code == 200
+    with back.database.session() as db:
+        db.scalars(select(ApiKey)).one().revoked_at = back.clock.now()
+    for _ in range(2):
+        assert push(client, slug, key, ROWS[1:2]).status_code == 401
+    with back.database.reading() as db:
+        assert db.scalars(select(DayBlock.rows)).one() == 1

@@ -204,13 +204,14 @@ def test_sites_added_at_the_same_moment_get_addresses_of_their_own(back: BackEnd
 
 
 def test_gateways_pushing_at_the_same_moment_lose_nothing(back: BackEnd) -> None:
-    from service.ingest.actions import push_rows
+    from service.ingest.batches import push_rows
     from service.ingest.pushes import parse_push
+    from service.ingest.schemas import Pushed
 
     slug = back.add_site()
     site_id = back.site_id(slug)
 
-    def push(number: int) -> tuple[int, int, int]:
+    def push(number: int) -> Pushed:
         time = f"2025-06-20T11:{number:02}:00Z"
         body = b'{"rows": [{"time": "%s", "flow_l_min": 2}]}' % time.encode()
         with back.database.session() as db:
@@ -219,7 +220,7 @@ def test_gateways_pushing_at_the_same_moment_lose_nothing(back: BackEnd) -> None
                 db, site_id=site_id, rows=rows, size_bytes=9, now=back.clock.now(), settle_s=60
             )
 
-    assert at_once(push, 12) == [(1, 1, 0)] * 12
+    assert at_once(push, 12) == [Pushed(accepted=1, new=1, changed=0)] * 12
     with back.database.reading() as db:
         upload = db.scalars(select(Upload)).one()
         assert (upload.rows_read, upload.rows_kept) == (12, 12)

@@ -1,0 +1,148 @@
+"""All SQL about gateways' batches, for several sites at once. Nothing here commits.
+
+The statements go past the session's objects: a push asks for few columns and writes rows that
+nobody looks at within its transaction, and objects would be most of what it costs.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import Executable, Row, bindparam, select, update
+from sqlalchemy.orm import Session
+
+from service.db.models import ApiKey, Site, Upload
+
+_OPEN = (
+    select(Site.id, Site.slug, Site.timezone, Site.stamp, Site.text)
+    .where(Site.deleted_at.is_(None))
+    .order_by(Site.id)  # whoever locks several does so in one order, so that none wait in a ring
+)
+_OF_KEYS = (
+    _OPEN.add_columns(ApiKey.key_hash)
+    .join(ApiKey, ApiKey.site_id == Site.id)
+    .where(ApiKey.key_hash.in_(bindparam("hashes", expanding=True)), ApiKey.revoked_at.is_(None))
+    .with_for_update(of=Site)
+)
+_OF_ID = _OPEN.where(Site.id == bindparam("id")).with_for_update()
+_PUSHES_OF = select(Upload.id).where(
+    Upload.site_id == bindparam("site_id"), Upload.pushed_on == bindparam("day")
+)
+_COUNT = (
+    update(Upload)
+    .where(Upload.id == bindparam("upload"))
+    .values(
+        size_bytes=Upload.size_bytes + bindparam("sent_bytes"),
+        rows_read=Upload.rows_read + bindparam("sent_rows"),
+        rows_kept=Upload.rows_kept + bindparam("sent_new"),
+        rows_duplicate=Upload.rows_duplicate + bindparam("sent_rows") - bindparam("sent_new"),
+        settled_at=bindparam("now"),
+    )
+)
+_SET_STAMP = update(Site).where(Site.id == bindparam("site")).values(stamp=bindparam("told"))
+
+
+@dataclass(slots=True, kw_only=True)
+class OpenSite:
+    """What a batch needs to know of its site, which is locked.
+
+    Attributes
+    ----------
+    stamp : which end of its step the stored stamps mark; None while nothing is stored
+    text : the site file
+    """
+
+    id: int
+    slug: str
+    timezone: str
+    stamp: str | None
+    text: str
+
+
+@dataclass(slots=True, kw_only=True)
+class Counted:
+    """What batches add to the upload that counts them."""
+
+    size_bytes: int = 0
+    rows: int = 0
+    new: int = 0
+
+
+def sites_of_keys(db: Session, hashes: Iterable[str]) -> dict[str, OpenSite]:
+    """Give and lock the sites that gateways' keys open, by the hash of the key.
+
+    Keys that are not known (any more) are left out. Two keys of one site give one object.
+    """
+    found = _all(db, _OF_KEYS, {"hashes": sorted(set(hashes))})
+    sites: dict[int, OpenSite] = {}
+    return {row.key_hash: sites.setdefault(row.id, _site(row)) for row in found}
+
+
+def site_of_id(db: Session, site_id: int) -> OpenSite | None:
+    """Give and lock a site."""
+    found = _all(db, _OF_ID, {"id": site_id})
+    return _site(found[0]) if found else None
+
+
+def _site(row: Row[Any]) -> OpenSite:
+    return OpenSite(id=row.id, slug=row.slug, timezone=row.timezone, stamp=row.stamp, text=row.text)
+
+
+def set_stamp(db: Session, *, site_id: int, stamp: str) -> None:
+    """Note which end of its step the stamps of a site mark from now on."""
+    db.connection().execute(_SET_STAMP, {"site": site_id, "told": stamp})
+
+
+def pushes_of(db: Session, *, site_id: int, day: date) -> int | None:
+    """Give the upload that counts the gateway rows of a day."""
+    return db.connection().execute(_PUSHES_OF, {"site_id": site_id, "day": day}).scalar()
+
+
+def add_pushes_of(db: Session, *, site_id: int, day: date, now: datetime) -> int:
+    """Make the upload that counts the gateway rows of a day."""
+    upload = Upload(
+        site_id=site_id,
+        pushed_on=day,
+        name=f"gateway {day.isoformat()}",
+        size_bytes=0,
+        via="gateway",
+        state="stored",
+        rows_read=0,
+        rows_kept=0,
+        rows_duplicate=0,
+        rows_rejected=0,
+        problems=[],
+        files=[],
+        received_at=now,
+    )
+    db.add(upload)
+    db.flush()
+    return upload.id
+
+
+def count_pushes(db: Session, counted: Mapping[int, Counted], *, now: datetime) -> None:
+    """Count batches on the uploads of their days; what a session holds of them is not brought up.
+
+    Parameters
+    ----------
+    db : a writing session
+    counted : what is added, by upload
+    now : when they were settled
+    """
+    rows = [
+        {
+            "upload": upload_id,
+            "sent_bytes": one.size_bytes,
+            "sent_rows": one.rows,
+            "sent_new": one.new,
+            "now": now,
+        }
+        for upload_id, one in sorted(counted.items())
+    ]
+    if rows:
+        db.connection().execute(_COUNT, rows)
+
+
+def _all(db: Session, statement: Executable, values: Mapping[str, object]) -> list[Row[Any]]:
+    return list(db.connection().execute(statement, dict(values)))
