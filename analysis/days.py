@@ -8,7 +8,7 @@ pass over everything.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from math import isfinite, nan
 from types import MappingProxyType
@@ -130,6 +130,7 @@ class DayTable:
     days: LocalDays
     columns: Mapping[str, Floats]
     happenings: tuple[Happening, ...]
+    _of_kind: dict[str, list[Happening]] = field(init=False, repr=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         for values in self.columns.values():
@@ -143,7 +144,11 @@ class DayTable:
 
     def of_kind(self, kind: str) -> tuple[Happening, ...]:
         """Give the happenings of one kind."""
-        return tuple(item for item in self.happenings if item.kind == kind)
+        # Every kind asks: they are sorted out once, when the first does.
+        if self.happenings and not self._of_kind:
+            for item in self.happenings:
+                self._of_kind.setdefault(item.kind, []).append(item)
+        return tuple(self._of_kind.get(kind, ()))
 
 
 def joined(tables: Sequence[DayTable], *, timezone: str) -> DayTable:

@@ -5,6 +5,7 @@ linearly over the days; only sampling is random and adds in quadrature. The inde
 then combined in quadrature and widened to 95 % (JCGM 100:2008, 5.1.2 and 6.2).
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 
 from analysis.day_figures import EXPECTED_PARTS, HEAT_PARTS
 from analysis.days import DayTable
-from analysis.record import Floats
+from analysis.record import Bools, Floats
 from analysis.results import Bounded
 from analysis.site import Site
 from analysis.sitefile import facts_of_days
@@ -56,19 +57,39 @@ class Bands:
         return Bounded(value=value, low=low, high=high)
 
 
+def padded(sets: Sequence[Days]) -> Days:
+    """Give sets of days of any length as one array; shape (sets, longest), -1 where none is left.
+
+    Parameters
+    ----------
+    sets : of each its days, rows of the table; at least one set
+    """
+    found = np.full((len(sets), max(len(days) for days in sets)), -1, dtype=np.int64)
+    for row, days in zip(found, sets, strict=True):
+        row[: len(days)] = days
+    return found
+
+
 def delivered(table: DayTable, days: Days) -> Bounded | None:
     """Give delivered heat over days [kWh], None where no day has any."""
     return delivered_each(table, days[None]).one(0)
 
 
 def delivered_each(table: DayTable, days: Days) -> Bands:
-    """Give delivered heat over several sets of days, shape (sets, days of a set) [kWh]."""
-    heat = table.column("heat_kwh")[days]
-    total = np.where(np.isfinite(heat).any(axis=1), np.nansum(heat, axis=1), np.nan)
-    variance = _sums(table, "heat_random_kwh2", days)
-    for part in HEAT_PARTS:
-        variance = variance + _sums(table, f"heat_{part}_u_kwh", days) ** 2
-    reach = COVERAGE_95 * np.sqrt(variance)
+    """Give delivered heat over several sets of days [kWh].
+
+    Parameters
+    ----------
+    table : every day
+    days : shape (sets, days of a set), rows of the table; -1 as in `padded`
+    """
+    heat = table.column("heat_kwh")
+    parts = [table.column(f"heat_{part}_u_kwh") for part in HEAT_PARTS]
+    known, total, random, *each = _sums(
+        days, [np.isfinite(heat), heat, table.column("heat_random_kwh2"), *parts]
+    )
+    reach = COVERAGE_95 * np.sqrt(random + np.square(each).sum(axis=0))
+    total = np.where(known > 0.0, total, np.nan)
     return Bands(value=total, low=total - reach, high=total + reach)
 
 
@@ -81,43 +102,59 @@ def expected(table: DayTable, days: Days, site: Site) -> Bounded | None:
 
 
 def expected_each(table: DayTable, days: Days, site: Site) -> Bands:
-    """Give the healthy figure over several sets of days, shape (sets, days of a set) [kWh]."""
-    wanted, heat = table.column("expected_kwh")[days], table.column("heat_kwh")[days]
-    size = np.abs(np.nan_to_num(heat))
-    missing = np.where(np.isfinite(wanted), 0.0, size).sum(axis=1)
-    known = np.isfinite(wanted).any(axis=1) & ~(missing > MISSING_FRAC * size.sum(axis=1))
-    total = np.where(known, np.nansum(wanted, axis=1), np.nan)
-    parts = {name: _sums(table, f"expected_{name}_kwh", days) for name in EXPECTED_PARTS}
-    effects = (
-        _sun_u_kwh(table, days, site),
-        OPTICS_FRAC * (parts["gain"] + parts["standing"]),
-        LOSS_FRAC * parts["loss"],
-        (PIPE_FRAC if site.loop.pipe_length_m else GUESSED_PIPE_FRAC) * parts["pipe"],
-        STORED_FRAC * parts["stored"],
-        STANDING_FRAC * parts["standing"],
+    """Give the healthy figure over several sets of days [kWh].
+
+    Parameters
+    ----------
+    table : every day
+    days : shape (sets, days of a set), rows of the table; -1 as in `padded`
+    site : the site as its file states it
+    """
+    wanted, size = table.column("expected_kwh"), np.abs(table.column("heat_kwh"))
+    told = np.isfinite(wanted)
+    parts = {name: table.column(f"expected_{name}_kwh") for name in EXPECTED_PARTS}
+    lit = sun_u_frac(table, site) * (parts["gain"] + parts["standing"])
+    known, missing, whole, total, sun, random, *each = _sums(
+        days,
+        [
+            told,
+            np.where(told, 0.0, size),
+            size,
+            wanted,
+            lit,
+            table.column("expected_random_kwh2"),
+            *parts.values(),
+        ],
     )
-    variance = sum(effect**2 for effect in effects) + _sums(table, "expected_random_kwh2", days)
-    reach = COVERAGE_95 * np.sqrt(variance)
+    sums = dict(zip(parts, each, strict=True))
+    total = np.where((known > 0.0) & ~(missing > MISSING_FRAC * whole), total, np.nan)
+    effects = (
+        sun,
+        OPTICS_FRAC * (sums["gain"] + sums["standing"]),
+        LOSS_FRAC * sums["loss"],
+        (PIPE_FRAC if site.loop.pipe_length_m else GUESSED_PIPE_FRAC) * sums["pipe"],
+        STORED_FRAC * sums["stored"],
+        STANDING_FRAC * sums["standing"],
+    )
+    reach = COVERAGE_95 * np.sqrt(random + np.square(effects).sum(axis=0))
     low = np.maximum(total - reach, np.minimum(total, 0.0))
     return Bands(value=total, low=low, high=total + reach)
 
 
-def _sums(table: DayTable, name: str, days: Days) -> Floats:
-    return np.asarray(np.nansum(table.column(name)[days], axis=1))
+def _sums(days: Days, figures: Sequence[Floats | Bools]) -> Floats:
+    """Give sums of figures of days over sets of them, unknown as nothing; shape (figures, sets)."""
+    # What stands for no day reads the nought behind the last.
+    values = np.zeros((len(figures), len(figures[0]) + 1))
+    values[:, :-1] = figures
+    values[np.isnan(values)] = 0.0
+    return np.asarray(values[:, days].sum(axis=-1))
 
 
-def _sun_u_kwh(table: DayTable, days: Days, site: Site) -> Floats:
-    """Give the standard uncertainty that the irradiance brings, with each day's sensor [kWh]."""
-    lit = table.column("expected_gain_kwh")[days] + table.column("expected_standing_kwh")[days]
-    return np.asarray(np.nansum(sun_u_frac(table, days, site) * lit, axis=1))
-
-
-def sun_u_frac(table: DayTable, days: Days, site: Site) -> Floats:
-    """Give each day's standard uncertainty of the sun, by its source and sensor [-]."""
+def sun_u_frac(table: DayTable, site: Site) -> Floats:
+    """Give each day's standard uncertainty of the sun, by its source and sensor; shape (n,) [-]."""
     number = np.nan_to_num(table.column("sky_source")).astype(np.int64)
     facts = facts_of_days(site, table.days.dates)
     percent = np.array([one.sensors.irradiance_percent for one in facts])
     percent = np.where(number == WEATHER, 0.0, percent)
     frac = np.hypot(percent / 100.0 / COVERAGE_95, _SOURCE_FRACS[number])
-    drift = np.nan_to_num(table.column("sun_drift_u_frac"))
-    return np.asarray(np.hypot(frac, drift)[days])
+    return np.asarray(np.hypot(frac, np.nan_to_num(table.column("sun_drift_u_frac"))))

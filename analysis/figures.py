@@ -2,51 +2,55 @@
 
 from calendar import monthrange
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from math import isfinite, isnan
 
 import numpy as np
 
 from analysis.days import DayTable
 from analysis.design.promise import promised_kwh
-from analysis.energy import delivered, delivered_each, expected, expected_each
-from analysis.record import Ints
+from analysis.energy import Bands, delivered, delivered_each, expected, expected_each, padded
+from analysis.record import Floats, Ints
 from analysis.results import Bounded, DayFigure, MonthFigure, Totals
 from analysis.site import Site
 from analysis.sitefile import facts_of_days
 
 # A comparison with the promise needs this coverage; below, the promise is taken pro rata.
 WHOLE_MONTH = 0.9
-_NOTHING = (None, None, None)
+_Three = tuple[float | None, float | None, float | None]
+_NOTHING: _Three = (None, None, None)
 
 
 def day_figures(table: DayTable, site: Site) -> tuple[DayFigure, ...]:
     """Give one figure per local day; `site` is as its file states it, changes on their days."""
-    irradiation = table.column("irradiation_kwh_m2")
-    pump, peak = table.column("pump_kwh"), table.column("peak_collector_c")
-    coverage = coverages(table)
-    facts = facts_of_days(site, table.days.dates)
     each = np.arange(len(table.days))[:, None]
-    heat, healthy = delivered_each(table, each), expected_each(table, each, site)
-    figures = []
-    for number, day in enumerate(table.days.dates):
-        got, wanted = _three(heat.one(number)), _three(healthy.one(number))
-        figures.append(
-            DayFigure(
-                date=day,
-                coverage=float(coverage[number]),
-                delivered_kwh=got[0],
-                delivered_low_kwh=got[1],
-                delivered_high_kwh=got[2],
-                irradiation_kwh_m2=_known(irradiation[number]),
-                expected_kwh=wanted[0],
-                expected_low_kwh=wanted[1],
-                expected_high_kwh=wanted[2],
-                design_kwh=_day_promise(facts[number], day),
-                pump_kwh=_known(pump[number]),
-                peak_collector_c=_known(peak[number]),
-            )
+    return tuple(
+        DayFigure(
+            date=day,
+            coverage=coverage,
+            delivered_kwh=got[0],
+            delivered_low_kwh=got[1],
+            delivered_high_kwh=got[2],
+            irradiation_kwh_m2=irradiation,
+            expected_kwh=wanted[0],
+            expected_low_kwh=wanted[1],
+            expected_high_kwh=wanted[2],
+            design_kwh=promise,
+            pump_kwh=pump,
+            peak_collector_c=peak,
         )
-    return tuple(figures)
+        for day, coverage, got, wanted, irradiation, promise, pump, peak in zip(
+            table.days.dates,
+            coverages(table).tolist(),
+            _threes(delivered_each(table, each)),
+            _threes(expected_each(table, each, site)),
+            _known(table.column("irradiation_kwh_m2")),
+            _day_promises(table.days.dates, site),
+            _known(table.column("pump_kwh")),
+            _known(table.column("peak_collector_c")),
+            strict=True,
+        )
+    )
 
 
 def coverages(table: DayTable) -> np.ndarray:
@@ -57,8 +61,10 @@ def coverages(table: DayTable) -> np.ndarray:
 def month_figures(table: DayTable, site: Site) -> tuple[MonthFigure, ...]:
     """Give one figure per local calendar month, changes of the site on their days."""
     figures = []
-    for month, days in _months(table):
-        got, wanted = _three(delivered(table, days)), _three(expected(table, days, site))
+    months = list(_months(table))
+    each = padded([days for _, days in months])
+    heat, healthy = _threes(delivered_each(table, each)), _threes(expected_each(table, each, site))
+    for (month, days), got, wanted in zip(months, heat, healthy, strict=True):
         coverage = _month_coverage(table, month, days)
         promise = _month_promise(site, month)
         whole = coverage >= WHOLE_MONTH
@@ -126,11 +132,18 @@ def _month_promise(site: Site, month: str) -> float | None:
     return sum(promise * days / length for promise, days in promises.items() if promise is not None)
 
 
-def _day_promise(facts: Site, day: str) -> float | None:
-    promise = _promise(facts, day[:7])
-    if promise is None:
-        return None
-    return promise / monthrange(int(day[:4]), int(day[5:7]))[1]
+def _day_promises(dates: Sequence[str], site: Site) -> list[float | None]:
+    """Give each day's share of what its month was promised; days of a month and its facts agree."""
+    known: dict[tuple[int, str], float | None] = {}
+    found = []
+    for facts, day in zip(facts_of_days(site, dates), dates, strict=True):
+        key = (id(facts), day[:7])
+        if key not in known:
+            promise = _promise(facts, day[:7])
+            length = monthrange(int(day[:4]), int(day[5:7]))[1]
+            known[key] = None if promise is None else promise / length
+        found.append(known[key])
+    return found
 
 
 def promises_of(facts: Site) -> tuple[float | None, ...]:
@@ -143,12 +156,19 @@ def _promise(facts: Site, month: str) -> float | None:
     return None if promised is None else promised[int(month[5:]) - 1]
 
 
-def _three(bounded: Bounded | None) -> tuple[float | None, float | None, float | None]:
+def _three(bounded: Bounded | None) -> _Three:
     return _NOTHING if bounded is None else (bounded.value, bounded.low, bounded.high)
 
 
-def _known(value: float) -> float | None:
-    return float(value) if np.isfinite(value) else None
+def _threes(bands: Bands) -> list[_Three]:
+    """Give figures and bounds one by one."""
+    parts = (bands.value.tolist(), bands.low.tolist(), bands.high.tolist())
+    return [_NOTHING if isnan(one[0]) else one for one in zip(*parts, strict=True)]
+
+
+def _known(values: Floats) -> list[float | None]:
+    """Give figures one by one, None where unknown."""
+    return [one if isfinite(one) else None for one in values.tolist()]
 
 
 def _sum(values: np.ndarray) -> float | None:

@@ -14,6 +14,7 @@ that differs by more than its class may is not corrected: that is a fault, or a 
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from heapq import heappop, heappush, heappushpop
 from itertools import pairwise
 
 import numpy as np
@@ -145,7 +146,8 @@ def _without_steps(nights: Ints, spread: Floats) -> list[Ints]:
     if not cuts:
         return [nights]
     # The likeliest place is where both sides lie closest to their own medians.
-    cut = min(cuts, key=lambda at: _spread_about(values[:at]) + _spread_about(values[at:]))
+    before, after = _spreads_about(values), _spreads_about(values[::-1])[::-1]
+    cut = cuts[int(np.argmin(before[cuts.start : cuts.stop] + after[cuts.start : cuts.stop]))]
     one, other = values[:cut], values[cut:]
     step = abs(float(np.median(one) - np.median(other)))
     doubt = np.hypot(_median_u(one), _median_u(other))
@@ -154,8 +156,27 @@ def _without_steps(nights: Ints, spread: Floats) -> list[Ints]:
     return [*_without_steps(nights[:cut], spread), *_without_steps(nights[cut:], spread)]
 
 
-def _spread_about(values: Floats) -> float:
-    return float(np.abs(values - np.median(values)).sum())
+def _spreads_about(values: Floats) -> Floats:
+    """Give how far the first values lie from their own median, summed; shape (n + 1,).
+
+    The lower half of them and the upper half are kept in a heap each, so that one value more moves
+    one value at most.
+    """
+    lower: list[float] = []
+    upper: list[float] = []
+    below = above = 0.0
+    found = [0.0]
+    for value in values.tolist():
+        moved = heappushpop(upper, value)
+        above, below = above + value - moved, below + moved
+        heappush(lower, -moved)
+        if len(lower) > len(upper) + 1:
+            moved = -heappop(lower)
+            heappush(upper, moved)
+            above, below = above + moved, below - moved
+        middle = -lower[0] if len(lower) > len(upper) else 0.0
+        found.append(above - below + middle)
+    return np.array(found)
 
 
 def _median_u(values: Floats) -> float:
@@ -252,10 +273,18 @@ def corrected(table: DayTable, spells: Sequence[Spell], site: Site) -> DayTable:
 
 def _less(item: Happening, offset_k: float) -> Happening:
     """Take the offset out of what a happening holds as measured heat."""
-    if not {"measured_w", "per_k_w_k"} <= set(item.values):
+    values = item.values
+    if "measured_w" not in values or "per_k_w_k" not in values:
         return item
-    measured_w = item.values["measured_w"] - offset_k * item.values["per_k_w_k"]
-    return replace(item, values={**item.values, "measured_w": measured_w})
+    measured_w = values["measured_w"] - offset_k * values["per_k_w_k"]
+    return Happening(
+        kind=item.kind,
+        date=item.date,
+        start_s=item.start_s,
+        end_s=item.end_s,
+        values={**values, "measured_w": measured_w},
+        channel=item.channel,
+    )
 
 
 def pair_offsets(table: DayTable, spells: Sequence[Spell]) -> tuple[PairOffset, ...]:

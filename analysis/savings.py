@@ -61,12 +61,13 @@ def savings_of(table: DayTable, site: Site) -> Savings | None:
     )
     daily = np.nan_to_num(table.column("heat_kwh")) - np.nan_to_num(extra)
     daily_fuel = daily / np.array([backup.efficiency for backup in backups])
-    ranges = [efficiency_range(backup) for backup in backups]
-    fuel = _fuel(useful, extra_kwh, daily, daily_fuel, _efficiency_frac(backups))
+    each = list({id(backup): backup for backup in backups}.values())
+    ranges = [efficiency_range(backup) for backup in each]
+    fuel = _fuel(useful, extra_kwh, daily, daily_fuel, _efficiency_frac(each))
     pump = np.nan_to_num(table.column("pump_kwh"))
     price = _prices(table, backups, "price_per_kwh")
     pump_price = _prices(table, backups, "electricity_price_per_kwh")
-    if len({backup.currency for backup in backups}) > 1:
+    if len({backup.currency for backup in each}) > 1:
         price = pump_price = None  # amounts in two currencies have no sum
     money = _worth(daily_fuel, fuel, price)
     pump_cost = None if pump_price is None else float((pump * pump_price).sum())
@@ -88,7 +89,7 @@ def savings_of(table: DayTable, site: Site) -> Savings | None:
         co2_high_kg=None if co2 is None else co2.high - pump_co2,
         efficiency_low=min(low for low, _ in ranges),
         efficiency_high=max(high for _, high in ranges),
-        co2_source=_co2_source(backups),
+        co2_source=_co2_source(each),
     )
 
 
@@ -125,7 +126,7 @@ def _efficiency_frac(backups: Sequence[Backup]) -> float:
     """Give the standard uncertainty of the efficiency, as a share of it; the widest of all days."""
     spans = [
         (high - low) / 2.0 / COVERAGE_95 / backup.efficiency
-        for backup in dict.fromkeys(backups)
+        for backup in backups
         for low, high in (efficiency_range(backup),)
     ]
     return max(spans)
@@ -178,12 +179,15 @@ def _worth(daily_fuel: Floats, fuel: Bounded, rate: Floats | None) -> Bounded | 
 
 def _prices(table: DayTable, backups: Sequence[Backup], key: str) -> Floats | None:
     """Give the price of each day, None where one is unknown."""
-    return _known(
-        [
-            _price(backup, key, date.fromisoformat(day))
-            for backup, day in zip(backups, table.days.dates, strict=True)
-        ]
-    )
+    known: dict[tuple[int, int], float | None] = {}
+    found = []
+    for backup, day in zip(backups, table.days.dates, strict=True):
+        # Days between two tariffs have one price.
+        begun = sum(tariff.start.isoformat() <= day for tariff in backup.tariffs)
+        if (id(backup), begun) not in known:
+            known[id(backup), begun] = _price(backup, key, date.fromisoformat(day))
+        found.append(known[id(backup), begun])
+    return _known(found)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,7 +11,7 @@ from analysis.design.promise import METHOD, Computed, computed_of
 from analysis.design.result import DesignYield
 from analysis.design.system import DAYS, MONTHS
 from analysis.energy import delivered, sun_u_frac
-from analysis.record import Ints
+from analysis.record import Floats, Ints
 from analysis.results import Bounded, MonthFigure
 from analysis.site import Site
 from analysis.sitefile import facts_of_days
@@ -148,7 +148,8 @@ def _sun(table: DayTable, site: Site, whole: Sequence[_Month]) -> _Sun | None:
     """Work the months' heat out again under the sun they had."""
     irradiation = table.column("irradiation_kwh_m2")
     kept: list[_Month] = []
-    sums: list[tuple[float, float, float, float, float]] = []
+    sums: list[tuple[float, float, float]] = []
+    asked: dict[int, tuple[Computed, Floats]] = {}
     for month in whole:
         computed = computed_of(month.facts)
         sun = irradiation[month.days]
@@ -160,10 +161,14 @@ def _sun(table: DayTable, site: Site, whole: Sequence[_Month]) -> _Sun | None:
         if typical <= 0.0:
             continue
         kept.append(month)
-        sums.append((actual, typical, *_heat(computed, month.place, actual / typical)))
+        sums.append((actual, typical, computed.monthly_kwh[month.place]))
+        # Each month stands by itself: those of the same facts are worked out at once.
+        _, ratio = asked.setdefault(id(computed), (computed, np.zeros(MONTHS)))
+        ratio[month.place] = actual / typical
     if not kept:
         return None
-    actual, typical, plain, shone, steeper = np.sum(np.array(sums), axis=0).tolist()
+    actual, typical, plain = np.sum(np.array(sums), axis=0).tolist()
+    shone, steeper = (_heat_kwh(list(asked.values()), times) for times in (1.0, 1.0 + _STEP))
     days = np.concatenate([month.days for month in kept])
     slope = 0.0 if shone <= 0.0 else (steeper / shone - 1.0) / _STEP
     return _Sun(
@@ -171,20 +176,16 @@ def _sun(table: DayTable, site: Site, whole: Sequence[_Month]) -> _Sun | None:
         ratio=actual / typical,
         typical_kwh=plain,
         actual_kwh=shone,
-        u_frac=slope * float(sun_u_frac(table, days, site).mean()),
+        u_frac=slope * float(sun_u_frac(table, site)[days].mean()),
     )
 
 
 _STEP = 0.01
 
 
-def _heat(computed: Computed, place: int, ratio: float) -> tuple[float, float, float]:
-    """Give a month's heat under typical and actual sun, and under one per cent more of it [kWh]."""
-
-    def under(share: float) -> float:
-        return float(computed.under(np.full(12, share))[place])
-
-    return computed.monthly_kwh[place], under(ratio), under(ratio * (1.0 + _STEP))
+def _heat_kwh(asked: Sequence[tuple[Computed, Floats]], times: float) -> float:
+    """Give the heat of months under so many times the sun that they had; a ratio of 0: not one."""
+    return sum(float(one.under(times * ratio)[ratio > 0.0].sum()) for one, ratio in asked)
 
 
 def _method_frac(design: DesignYield) -> float:
