@@ -226,12 +226,15 @@ def assess(
     found: list[Finding] = []
     verdicts: list[Verdict] = []
     conclusions: dict[str, Conclusion] = {}
+    explained_days: frozenset[str] = frozenset()
     for fault in catalogue:
-        conclusion = fault.conclude(replace(history, explained=_explained(found, history)))
+        conclusion = fault.conclude(replace(history, explained=explained_days))
         conclusions[fault.kind] = conclusion
         verdicts.append(_verdict(fault, conclusion))
         if isinstance(conclusion, Judged):
-            found.extend(_finding(fault, item) for item in conclusion.findings)
+            own = [_finding(fault, item) for item in conclusion.findings]
+            explained_days |= _explained(own, history)
+            found.extend(own)
     kept, explained = map(reopened, sort_out(found, until_s=until_s))
     table = _without_tubes(table, kept, until_s)
     table = without_doubtful(table, found, channels=channels, until_s=until_s)

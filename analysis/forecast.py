@@ -84,16 +84,16 @@ def _rest(
 ) -> _Rest | None:
     """Give the heat of the days from the day after `last` to the end of its year."""
     share, u_share, known_days = _share(days)
-    months: dict[int, float] = {}
+    months: list[float] = []
     ahead = last + timedelta(days=1)
     while ahead.year == last.year:
         promise = promised_kwh[ahead.month - 1]
         if promise is None:
             return None
-        length = (_next_month(ahead) - ahead.replace(day=1)).days
-        months[ahead.month] = months.get(ahead.month, 0.0) + promise / length
-        ahead += timedelta(days=1)
-    each = share * np.array(list(months.values()))
+        after = _next_month(ahead)
+        months.append(promise * (after - ahead).days / (after - ahead.replace(day=1)).days)
+        ahead = after
+    each = share * np.array(months)
     total = float(each.sum())
     weather = MONTH_FRAC * float(np.sqrt(np.square(each).sum()))
     words = f"design yield of the months ahead times {share:.2f}, the plant's own share of it"

@@ -22,6 +22,7 @@ import numpy as np
 from analysis.basis import PairOffset
 from analysis.condition.steady import SPREAD_RATES
 from analysis.days import DayTable, Happening
+from analysis.quantiles import median_of
 from analysis.record import Bools, Floats, Ints
 from analysis.site import Sensors, Site
 from analysis.sitefile import facts_of_days
@@ -149,7 +150,7 @@ def _without_steps(nights: Ints, spread: Floats) -> list[Ints]:
     before, after = _spreads_about(values), _spreads_about(values[::-1])[::-1]
     cut = cuts[int(np.argmin(before[cuts.start : cuts.stop] + after[cuts.start : cuts.stop]))]
     one, other = values[:cut], values[cut:]
-    step = abs(float(np.median(one) - np.median(other)))
+    step = abs(median_of(one) - median_of(other))
     doubt = np.hypot(_median_u(one), _median_u(other))
     if step < max(STEP_K, STEP_SIGMAS * float(doubt)):
         return [nights]
@@ -198,7 +199,7 @@ def _spell(
     scatter = _scatter(spread)
     if scatter > SCATTER_K:
         return None
-    rest_c = float(np.median(table.column("rest_pipe_c")[nights]))
+    rest_c = median_of(table.column("rest_pipe_c")[nights])
     seen = float(np.quantile(spread, QUANTILE)) - PLACE_K
     limit = 2.0 * float(
         temperature_limit_k(temperature_class=sensors.temperature_class, t_c=rest_c)

@@ -24,6 +24,34 @@ def quantile_of_rows(values: Floats, frac: float) -> Floats:
     return _at(ordered.ravel(), np.arange(len(values)) * values.shape[1], known, frac)
 
 
+def median_of_rows(values: Floats) -> Floats:
+    """Give the median of the known values of each row; as `numpy.nanmedian`, but soon.
+
+    Parameters
+    ----------
+    values : shape (n, m), NaN unknown; m at least 1
+
+    Returns
+    -------
+    shape (n,), NaN where nothing is known
+    """
+    ordered = np.sort(values, axis=1)  # NaN comes last
+    known = values.shape[1] - np.isnan(ordered).sum(axis=1)
+    each = np.arange(len(values))
+    low = ordered[each, np.maximum(known - 1, 0) // 2]
+    high = ordered[each, np.minimum(known // 2, values.shape[1] - 1)]
+    return np.asarray(np.where(known > 0, 0.5 * (low + high), np.nan))
+
+
+def median_of(values: Floats) -> float:
+    """Give the median of known values, NaN of none; as `numpy.median`, but soon where few."""
+    if not values.size:
+        return np.nan
+    middle = values.size // 2
+    ordered = np.partition(values, (middle - 1 + values.size % 2, middle))
+    return 0.5 * float(ordered[middle - 1 + values.size % 2] + ordered[middle])
+
+
 def quantile_of_sorted(ordered: Sequence[float], frac: float) -> float:
     """Give a quantile of known values that rise; at least one."""
     place = frac * (len(ordered) - 1)

@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 
 from analysis.condition.steady import SteadyDays
 from analysis.days import DayTable
+from analysis.quantiles import median_of, median_of_rows
 from analysis.record import Floats, Ints
 from analysis.site import Site
 from analysis.uncertainty import temperature_standard_uncertainty_k
@@ -240,7 +241,7 @@ def fit_with_step(rows: Rows, onset: int | None, *, start: Fit) -> Fit:
         base = rows.physics @ fitted[:_PHYSICS]
         left = rows.out - x @ fitted
         used = (weights, scatter)
-        scatter = max(1.4826 * float(np.median(np.abs(left))), _LEAST_SCATTER)
+        scatter = max(1.4826 * median_of(np.abs(left)), _LEAST_SCATTER)
         weights = 1.0 / (1.0 + (left / (_TAIL * scatter)) ** 2)
     covariance = np.asarray(np.linalg.inv(normal), dtype=np.float64)
     widened = _widened(rows, x, left * used[0] / used[1] ** 2, covariance, onset is not None)
@@ -270,7 +271,7 @@ def _floor(drift: float) -> Floats:
 def _first_weights(rows: Rows) -> tuple[Floats, float]:
     off = rows.out - rows.physics @ rows.prior[:_PHYSICS]
     off = off - rolling_median(off, _NEIGHBOURS)
-    scatter = max(1.4826 * float(np.median(np.abs(off))), _LEAST_SCATTER)
+    scatter = max(1.4826 * median_of(np.abs(off)), _LEAST_SCATTER)
     return 1.0 / (1.0 + (off / (_TAIL * scatter)) ** 2), scatter
 
 
@@ -280,7 +281,7 @@ def rolling_median(values: Floats, width: int) -> Floats:
     if len(values) <= half:
         return values * 0.0 + np.median(values) if len(values) else values
     padded = np.pad(values, half, mode="reflect")
-    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, width), axis=1))
+    return median_of_rows(np.lib.stride_tricks.sliding_window_view(padded, width))
 
 
 def _widened(rows: Rows, x: Floats, score: Floats, covariance: Floats, stepped: bool) -> float:

@@ -12,6 +12,7 @@ import numpy as np
 
 from analysis.condition.regression import physics_of, prior_of, rolling_median
 from analysis.condition.steady import SteadyDays
+from analysis.quantiles import median_of
 from analysis.record import Floats, Ints
 from analysis.site import Site
 
@@ -139,7 +140,7 @@ def trace_of(days: SteadyDays, site: Site) -> Trace:
     rows, out = physics_of(days), days.out_kwh / np.maximum(days.gain_kwh, 1e-9)
     off = out - rows @ prior
     off = off - rolling_median(off, _NEIGHBOURS)
-    scatter = max(1.4826 * float(np.median(np.abs(off))) if len(off) else 0.0, _LEAST_SCATTER)
+    scatter = max(1.4826 * median_of(np.abs(off)) if len(off) else 0.0, _LEAST_SCATTER)
     kept = np.abs(off) <= 4.0 * scatter
     return Trace(
         days=days.picked(kept),

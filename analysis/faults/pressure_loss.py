@@ -6,10 +6,8 @@ is not it: a cold spell (taken out); a vessel that loses its gas lets the pressu
 own kind, which explains it); a pressure lowered on purpose, which the site file should say.
 """
 
-from bisect import bisect_right
 from dataclasses import dataclass
 from datetime import date
-from statistics import median
 
 import numpy as np
 
@@ -34,6 +32,7 @@ from analysis.loop_pressure import (
     static_bar,
     vessel_bar_l,
 )
+from analysis.quantiles import median_of_rows
 from analysis.record import Bools, Floats, Ints
 from analysis.results import Evidence
 from analysis.sources import Source
@@ -166,26 +165,43 @@ class PressureLoss:
     def _levels(self, history: History) -> _Levels:
         table = history.table
         read = reference_bar(table, vessel_bar_l(history.site))
-        days = np.flatnonzero(np.isfinite(read)).tolist()
-        known = read[days].tolist()
-        even, span = np.full(len(read), np.nan), np.zeros(len(read), dtype=np.int64)
-        fast, slow = np.full(len(read), np.nan), np.full(len(read), np.nan)
-        count, first = 0, 0
-        fills = self._fills(history)
-        levels: list[float] = []
-        for number, day in enumerate(days):
-            before, after = known[max(number - 3, 0) : number], known[number : number + 3]
-            topped = number > first and median(after) - median(before) > self.topped_up_bar
-            if (topped and known[number] - known[number - 1] > self.topped_up_bar / 2.0) or any(
-                days[number - 1] < fill <= day for fill in fills if number
-            ):
-                count, first = count + 1, number
-            levels.append(median(known[max(first, number + 1 - self.even_days) : number + 1]))
-            even[day], span[day] = levels[-1], count
-            for falls, reach in ((fast, self.fast_days), (slow, self.slow_days)):
-                since = bisect_right(days, day - reach, first, number)
-                falls[day] = max(levels[since:]) - levels[-1]
-        return _Levels(read_bar=read, even_bar=even, span=span, fast_bar=fast, slow_bar=slow)
+        days = np.flatnonzero(np.isfinite(read))
+        filled = self._filled(days, read[days], self._fills(history))
+        each, span = np.arange(len(days)), np.zeros(len(read), dtype=np.int64)
+        span[days] = np.cumsum(filled)
+        first = np.maximum.accumulate(np.where(filled, each, 0))
+        own = _before(read[days], self.even_days)
+        own[each[:, None] - np.arange(self.even_days) < first[:, None]] = np.nan
+        level = median_of_rows(own)
+        even = np.full(len(read), np.nan)
+        even[days] = level
+        # Known days are one apart at least: so many of them reach back so far.
+        back = each[:, None] - np.arange(self.slow_days)
+        levels, ago = _before(level, self.slow_days), days[:, None] - days[np.maximum(back, 0)]
+        falls = np.full((2, len(read)), np.nan)
+        for fall, reach in zip(falls, (self.fast_days, self.slow_days), strict=True):
+            there = (back >= first[:, None]) & (ago < reach)
+            fall[days] = np.where(there, levels, -np.inf).max(axis=1) - level
+        return _Levels(
+            read_bar=read, even_bar=even, span=span, fast_bar=falls[0], slow_bar=falls[1]
+        )
+
+    def _filled(self, days: Ints, known: Floats, fills: list[int]) -> Bools:
+        """Tell which of the known days are the first after the loop was filled.
+
+        As the records say, or as a rise of the pressure that lasts shows.
+        """
+        filled = np.zeros(len(days), dtype=np.bool_)
+        if len(days) < 2:
+            return filled
+        before = median_of_rows(_before(known, 3))[:-1]
+        after = median_of_rows(_before(known[::-1], 3))[::-1][1:]
+        filled[1:] = (after - before > self.topped_up_bar) & (
+            np.diff(known) > self.topped_up_bar / 2.0
+        )
+        for fill in fills:
+            filled[1:] |= (days[:-1] < fill) & (fill <= days[1:])
+        return filled
 
     def _fills(self, history: History) -> list[int]:
         """Give the days on which the records say that the loop was filled anew."""
@@ -297,3 +313,9 @@ class PressureLoss:
 
 
 _FILL_KEYS = ("loop.pressure_bar", "commissioned.filled", "loop.concentration", "loop.fluid")
+
+
+def _before(values: Floats, count: int) -> Floats:
+    """Give each value and those before it, the latest first; shape (n, count), NaN before all."""
+    padded = np.concatenate([np.full(count - 1, np.nan), values])
+    return np.array(np.lib.stride_tricks.sliding_window_view(padded, count)[:, ::-1])

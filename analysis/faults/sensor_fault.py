@@ -257,21 +257,19 @@ class SensorFault:
         gone = logged & ~(seen > 0.02)
         gone &= np.array([day not in masked for day in table.days.dates])
         given = np.maximum.accumulate(np.cumsum(seen > 0.5) >= 3)
-        found, run = [], 0
-        for day in range(len(gone) + 1):
-            if day < len(gone) and gone[day] and given[day]:
-                run += 1
+        found = []
+        change = np.flatnonzero(np.diff(np.concatenate(([0], gone & given, [0]))))
+        for first, after in zip(change[::2].tolist(), change[1::2].tolist(), strict=True):
+            days = after - first
+            if days < self.missing_days:
                 continue
-            if run >= self.missing_days:
-                start_s = int(table.days.edge_s[day - run])
-                end_s = int(table.days.edge_s[day])
-                lasts = day == len(gone)
-                found.append(
-                    self._finding(
-                        name, "missing", start_s, None if lasts else end_s, end_s, run, np.nan
-                    )
+            start_s, end_s = int(table.days.edge_s[first]), int(table.days.edge_s[after])
+            lasts = after == len(gone)
+            found.append(
+                self._finding(
+                    name, "missing", start_s, None if lasts else end_s, end_s, days, np.nan
                 )
-            run = 0
+            )
         return found
 
     def _finding(

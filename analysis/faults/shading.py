@@ -275,14 +275,19 @@ class _Mark:
     def lasting(self) -> Bools:
         """Tell where it was dark day after day."""
         shaded = np.zeros(self.dark.shape, dtype=np.bool_)
-        for sector in range(len(SECTORS)):
-            dark = self.dark[:, sector]
-            told = np.flatnonzero(dark | self.free[:, sector])
-            for first in range(len(told) - self.seen + 1):
-                days = told[first : first + self.seen]
-                near = days[-1] - days[0] <= SEASON_DAYS
-                if near and dark[days[0]] and dark[days].sum() >= self.least:
-                    shaded[days[dark[days]], sector] = True
+        for sector in np.flatnonzero(self.dark.sum(axis=0) >= self.least).tolist():
+            told = np.flatnonzero(self.dark[:, sector] | self.free[:, sector])
+            windows = len(told) - self.seen + 1
+            if windows <= 0:
+                continue
+            dark = self.dark[told, sector]
+            count = np.concatenate([[0], np.cumsum(dark)])
+            lasts = dark[:windows] & (count[self.seen :] - count[:windows] >= self.least)
+            lasts &= told[self.seen - 1 :] - told[:windows] <= SEASON_DAYS
+            # A day is in such a window where one begins on it or on the few before it.
+            begun = np.concatenate([[0], np.cumsum(lasts), np.full(self.seen - 1, lasts.sum())])
+            since = np.maximum(np.arange(len(told)) - self.seen + 1, 0)
+            shaded[told[dark & (begun[1:] > begun[since])], sector] = True
         return shaded
 
 

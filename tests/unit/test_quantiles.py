@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analysis.quantiles import quantile_of_groups, quantile_of_rows
+from analysis.quantiles import median_of, median_of_rows, quantile_of_groups, quantile_of_rows
 
 
 @pytest.mark.parametrize("frac", [0.0, 0.2, 0.5, 0.8, 1.0])
@@ -28,3 +28,18 @@ def test_groups_are_as_numpy_gives_them_one_by_one(frac):
         for one in range(41)
     ]
     np.testing.assert_array_equal(quantile_of_groups(values, group, 41, frac), wanted)
+
+
+def test_medians_are_those_of_numpy():
+    draw = np.random.default_rng(4)
+    for count in (1, 2, 5, 8):
+        values = draw.normal(size=(30, count))
+        values[draw.random(values.shape) < 0.3] = np.nan
+        some = np.isfinite(values).any(axis=1)
+        found = median_of_rows(values)
+        assert np.isnan(found[~some]).all()
+        assert found[some].tolist() == np.nanmedian(values[some], axis=1).tolist()
+        for row in values[some]:
+            known = row[np.isfinite(row)]
+            assert median_of(known) == np.median(known)
+    assert np.isnan(median_of(np.empty(0)))
