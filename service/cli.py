@@ -57,6 +57,7 @@ def _parser() -> argparse.ArgumentParser:
         _add_backup,
         _add_restore,
         _add_check,
+        _add_retention,
         _add_demo,
     ):
         add(commands)
@@ -287,6 +288,23 @@ def _add_check(commands: "_Commands") -> None:
 
 def _check(args: argparse.Namespace) -> int:
     from service.operation.command import run
+
+    return run(args)
+
+
+def _add_retention(commands: "_Commands") -> None:
+    from service.retention.command import add_arguments
+
+    command = commands.add_parser(
+        "retention", help="what becomes of old rows and files, and doing it now"
+    )
+    _add_places(command)
+    add_arguments(command)
+    command.set_defaults(run=_retention)
+
+
+def _retention(args: argparse.Namespace) -> int:
+    from service.retention.command import run
 
     return run(args)
 

@@ -58,6 +58,18 @@ class Settings(BaseSettings):
         30.0, gt=0, description="How long a log that asks something waits before it is forgotten."
     )
     undo_days: float = Field(30.0, gt=0, description="How long a deleted site can be brought back.")
+    keep_full_years: int | None = Field(
+        None,
+        ge=1,
+        le=100,
+        description="Years that rows are kept as they came; older days become five-minute means.",
+    )
+    keep_samples_years: int | None = Field(
+        None, ge=1, le=100, description="Years that rows are kept at all; older ones are removed."
+    )
+    keep_files_years: int | None = Field(
+        None, ge=1, le=100, description="Years that log files are kept as they were handed in."
+    )
     worker_lease_s: float = Field(
         60.0, gt=0, le=3600, description="After how long a silent worker's task is taken over."
     )

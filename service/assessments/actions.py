@@ -21,6 +21,7 @@ from service.db.engine import Database
 from service.db.models import FindingSeen, Site
 from service.ingest import queries as ingest_queries
 from service.jobs import claims
+from service.retention.queries import held_days
 from service.sites import queries as site_queries
 from service.weather.actions import load_weather
 from service.webhooks.actions import is_listened_to, tell_of_report
@@ -31,11 +32,16 @@ _MOST_DAYS = 400
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Seen:
-    """What the analysis looks at, as of one moment."""
+    """What the analysis looks at, as of one moment.
+
+    `days` are those of the marked ones that are looked at: of the others the samples are not all
+    there any more, and their rows stand.
+    """
 
     site_text: str
     version: int
     marks: dict[date, int]
+    days: frozenset[date]
     channels: frozenset[str]
     rows: list[dict[str, Any]]
     fresh: list[dict[str, Any]]
@@ -82,15 +88,17 @@ def _look(db: Session, site_id: int) -> _Seen | None:
     if site is None or site.deleted_at is not None:
         return None
     marks = queries.marks_of(db, site_id=site_id)
+    days = marks.keys() - held_days(db, site_id=site_id)
     channels = ingest_queries.channels_seen(db, site_id)
     read, kept, duplicate, rejected = ingest_queries.rows_counted(db, site_id)
     return _Seen(
         site_text=site.text,
         version=site.version,
         marks=marks,
+        days=frozenset(days),
         channels=channels,
-        rows=queries.load_day_rows(db, site_id=site_id, but=marks),
-        fresh=_observed(db, site=site, days=sorted(marks), channels=channels),
+        rows=queries.load_day_rows(db, site_id=site_id, but=days),
+        fresh=_observed(db, site=site, days=sorted(days), channels=channels),
         count=RowCount(read=read, kept=kept, duplicate=duplicate, rejected=rejected),
         rejected=queries.problems_of(db, site_id=site_id),
     )
@@ -177,9 +185,7 @@ def _save(
     method: str,
     now: datetime,
 ) -> None:
-    queries.save_day_rows(
-        db, site_id=site.id, rows=seen.fresh, instead_of=seen.marks, method=method
-    )
+    queries.save_day_rows(db, site_id=site.id, rows=seen.fresh, instead_of=seen.days, method=method)
     queries.clear_marks(db, site_id=site.id, marks=seen.marks)
     site.problem = None
     if thought is None:

@@ -185,8 +185,10 @@ def clear_marks(db: Session, *, site_id: int, marks: Mapping[date, int]) -> None
 
 
 def foreign_rows(db: Session, *, site_id: int, method: str) -> bool:
-    """Tell whether some day rows were made by another method."""
-    found = select(DayRow.date).where(DayRow.site_id == site_id, DayRow.method != method)
+    """Tell whether some day rows were made by another method and can be made by this one."""
+    found = select(DayRow.date).where(
+        DayRow.site_id == site_id, DayRow.method != method, DayRow.held.is_(False)
+    )
     return db.scalar(found.limit(1)) is not None
 
 

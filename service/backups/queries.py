@@ -15,6 +15,7 @@ from sqlalchemy import (
     cast,
     func,
     inspect,
+    literal_column,
     select,
     text,
     type_coerce,
@@ -27,6 +28,7 @@ from service.db.engine import Database
 from service.db.models import Upload, VisitPhoto, WeatherFile
 
 _AT_ONCE = 200
+_GONE = Upload.bytes_gone_at.key
 
 
 def snapshot_sqlite(database: Database, path: Path) -> None:
@@ -116,8 +118,15 @@ def revision(db: Session) -> str | None:
 def raw_hashes(db: Session) -> list[str]:
     """Give the raw files that something refers to."""
     found: set[str] = set()
-    there = set(inspect(db.connection()).get_table_names())
+    looked = inspect(db.connection())
+    there = set(looked.get_table_names())
     for column in (Upload.sha256, WeatherFile.sha256, VisitPhoto.sha256):
-        if column.class_.__tablename__ in there:
-            found.update(one for one in db.scalars(select(column).distinct()) if one)
+        table = column.class_.__tablename__
+        if table not in there:
+            continue
+        wanted = select(column).distinct()
+        # Older tables, of a backup, know of no file whose bytes were removed.
+        if _GONE in {one["name"] for one in looked.get_columns(table)}:
+            wanted = wanted.where(literal_column(_GONE).is_(None))
+        found.update(one for one in db.scalars(wanted) if one)
     return sorted(found)

@@ -31,6 +31,7 @@ from service.evidence.archive import Member, text_member
 from service.evidence.readme import readme
 from service.ingest import queries as ingest_queries
 from service.ingest.files import RawStore
+from service.retention import queries as retention_queries
 from service.sites import queries as site_queries
 from service.visits import queries as visit_queries
 from service.warranty.record import Kept, kept_record, last_day
@@ -96,20 +97,25 @@ def _site_files(source: Source) -> Iterator[Member]:
 
 
 def _logs(source: Source) -> Iterator[Member]:
-    """Give the logs as they came, and a list that says what became of each."""
+    """Give the logs as they came, and a list that says what became of each.
+
+    Of one that was removed for its age the list keeps name and hash.
+    """
     rows = []
     for number, one in enumerate(
         queries.uploads_with_bytes(source.db, site_id=source.site.id), start=1
     ):
-        name = f"logs/{number:05d}-{_safe(one.name)}"
+        name = f"logs/{number:05d}-{_safe(one.name)}" if one.bytes_gone_at is None else ""
         rows.append(
             (name, one.name, one.sha256, one.size_bytes, _at(one.received_at), one.via, one.state,
-             one.rows_read, one.rows_kept, one.rows_duplicate, one.rows_rejected, one.message or "")
+             one.rows_read, one.rows_kept, one.rows_duplicate, one.rows_rejected, one.message or "",
+             _at(one.bytes_gone_at) if one.bytes_gone_at is not None else "")
         )  # fmt: skip
-        yield Member(name=name, chunks=_kept_bytes(source.raw, one.sha256 or ""))
+        if name:
+            yield Member(name=name, chunks=_kept_bytes(source.raw, one.sha256 or ""))
     heads = (
         "file", "name_as_handed_in", "sha256", "bytes", "received_at", "via", "state", "rows_read",
-        "rows_kept", "rows_duplicate", "rows_rejected", "message",
+        "rows_kept", "rows_duplicate", "rows_rejected", "message", "bytes_removed_at",
     )  # fmt: skip
     yield _csv("logs.csv", heads, rows)
 
@@ -118,8 +124,22 @@ def _kept_bytes(raw: RawStore, sha256: str) -> Callable[[], Iterable[bytes]]:
     return lambda: raw.chunks(sha256)
 
 
+_KEPT_AS = {"means": "five-minute means", "gone": "nothing"}
+
+
 def _rows(source: Source) -> Iterator[Member]:
-    """Give the rows of days on which a gateway sent some: they never were a file."""
+    """Give the rows of days on which a gateway sent some: they never were a file.
+
+    Beside them stands which days are not kept as they came any more.
+    """
+    yield _csv(
+        "rolled-days.csv",
+        ("day", "kept_as", "rows_before", "since"),
+        [
+            (f"{one.day}", _KEPT_AS[one.kind], one.rows, _at(one.rolled_at))
+            for one in retention_queries.rolled_days(source.db, site_id=source.site.id)
+        ],
+    )
     days = queries.pushed_days(source.db, site_id=source.site.id)
     for month, held in groupby(days, key=lambda day: f"{day:%Y-%m}"):
         yield Member(name=f"rows/{month}.csv", chunks=_rows_of(source, list(held)))

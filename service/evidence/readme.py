@@ -14,6 +14,7 @@ Records are as of {as_of}, the last day of the log.
   site-files/, site-files.csv the facts as they were before, who replaced them and when
   logs/, logs.csv             the controller's logs as they came, and what became of each
   rows/                       rows that a gateway sent by itself (they never were a file), by months
+  rolled-days.csv             UTC days that are kept as five-minute means only, or removed
   records/commissioning.csv   how the plant went into service
   records/changes.csv         tubes, parts and settings that were changed
   records/terms.csv           terms of the warranty: kept, not kept or not known, and why
@@ -38,6 +39,7 @@ Records are as of {as_of}, the last day of the log.
   site-files/, site-files.csv the facts as they were before, who replaced them and when
   logs/, logs.csv             the controller's logs as they came, and what became of each
   rows/                       rows that a gateway sent by itself, by months
+  rolled-days.csv             UTC days that are kept as five-minute means only, or removed
   days.csv, months.csv        the figures
   report.txt, report.json     the whole report, to read and for programs
   records/                    papers, changes, visits, findings, what was done about them, consents,

@@ -1,5 +1,6 @@
 """Readings and hours of a site, a month of stored rows in memory at a time."""
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 from datetime import date, timedelta
 
@@ -7,21 +8,31 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy.orm import Session
 
+from analysis.blocks import Block, utc_day
 from analysis.channels import channel
 from analysis.days import local_midnight_s
 from analysis.record import Record
+from analysis.rollup import STRETCH_S
 from analysis.units import SECONDS_PER_HOUR
 from service.db.models import Site
 from service.exports.tables import Kind, Piece, Span, Table, only_pieces, walls
 from service.ingest import queries
+from service.ingest.rolled import extremes_back
+from service.retention import queries as retention_queries
 
 _DAYS_AT_ONCE = 31
 _HOUR_S = int(SECONDS_PER_HOUR)
+_ROLLED, _ENDS = "mean of [s]", ("lowest of the hour", "highest of the hour")
 
 
 def readings_table(db: Session, site: Site, span: Span) -> Table:
-    """Give every stored row under the heads of a tidy log, stamped as the logger did."""
+    """Give every stored row under the heads of a tidy log, stamped as the logger did.
+
+    Where days are rolled up, a column says of which rows, and two for each head hold the lowest
+    and highest value of each hour, where its stamp is.
+    """
     heads = _heads(db, site)
+    has_means = retention_queries.rolled_of(db, site.id).means_until is not None
 
     def pieces() -> Iterator[Piece | None]:
         for start_s, end_s in _months(db, site, span):
@@ -35,9 +46,40 @@ def readings_table(db: Session, site: Site, span: Span) -> Table:
                 **{
                     head: rows.columns[name] for name, head in heads.items() if name in rows.columns
                 },
+                **(_rolled(db, site, heads, rows) if has_means else {}),
             }
 
-    return Table(columns=_columns(heads), pieces=only_pieces(pieces()))
+    columns = _columns(heads)
+    if has_means:
+        more = [_ROLLED, *(f"{head}, {end}" for head in heads.values() for end in _ENDS)]
+        columns |= dict.fromkeys(more, "number")
+    return Table(columns=columns, pieces=only_pieces(pieces()))
+
+
+def _rolled(
+    db: Session, site: Site, heads: dict[str, str], rows: Block
+) -> dict[str, NDArray[np.float64]]:
+    """Say which rows are means, of how many seconds, and give the extremes behind them."""
+    days = retention_queries.rolled_between(
+        db,
+        site_id=site.id,
+        first=utc_day(int(rows.stamp_s[0])),
+        last=utc_day(int(rows.stamp_s[-1])),
+    )
+    out: dict[str, NDArray[np.float64]] = {}
+    seconds = np.full(len(rows), np.nan)
+    dates = [utc_day(int(stamp)) for stamp in rows.stamp_s]
+    for one in days:
+        first, after = bisect_left(dates, one.day), bisect_right(dates, one.day)
+        seconds[first:after] = STRETCH_S
+        for end, block in zip(_ENDS, extremes_back(one.extremes), strict=True):
+            _, here, there = np.intersect1d(
+                rows.stamp_s, block.stamp_s, assume_unique=True, return_indices=True
+            )
+            for name, values in block.columns.items():
+                column = out.setdefault(f"{heads[name]}, {end}", np.full(len(rows), np.nan))
+                column[here] = values[there]
+    return {_ROLLED: seconds, **out}
 
 
 def hours_table(db: Session, site: Site, span: Span) -> Table:

@@ -11,7 +11,7 @@ from service.db.models import Site, Upload
 from service.errors import ConflictError, NotFoundError
 from service.ingest import queries
 from service.ingest.files import Kept, RawStore
-from service.ingest.storing import take_out
+from service.ingest.storing import ClosedDaysError, take_out
 from service.sites import queries as site_queries
 
 _NAME_LENGTH = 300
@@ -67,6 +67,7 @@ def keep_upload(
     one_at_a_time(db, BYTES_LOCK)
     found = queries.upload_of_bytes(db, site_id=site.id, sha256=kept.sha256)
     if found is not None:
+        found.bytes_gone_at = None  # here they are again
         if found.state in ("refused", "asking", "undone"):
             found.state, found.message, found.settled_at = "kept", None, None
             found.name = _name(name)
@@ -95,11 +96,22 @@ def bare_name(given: str) -> str:
     return "".join(sign for sign in bare if sign.isprintable())[:_NAME_LENGTH]
 
 
-def read_again(db: Session, *, site: Site, uploads: Sequence[Upload], now: datetime) -> None:
-    """Take the rows of these files out and have the files read anew; the rules changed."""
+def read_again(db: Session, *, site: Site, uploads: Sequence[Upload], now: datetime) -> int:
+    """Take the rows of these files out and have the files read anew; the rules changed.
+
+    What was removed or rolled up for its age stays as it is; tells how many are read.
+    """
+    count = 0
     for upload in uploads:
-        take_out(db, site=site, upload=upload, due_at=now)
+        if upload.bytes_gone_at is not None:
+            continue
+        try:
+            take_out(db, site=site, upload=upload, due_at=now)
+        except ClosedDaysError:
+            continue
         upload.state, upload.settled_at = "kept", None
+        count += 1
+    return count
 
 
 def ask_again(db: Session, *, site_id: int) -> int:
@@ -139,7 +151,7 @@ def undo_upload(db: Session, *, site_id: int, upload_id: int, now: datetime) -> 
 
     Raises
     ------
-    ConflictError : its rows are not in
+    ConflictError : its rows are not in, or cannot be told from others any more
     NotFoundError : there is no such upload
     """
     site, upload = _locked_upload(db, site_id=site_id, upload_id=upload_id)
@@ -149,9 +161,16 @@ def undo_upload(db: Session, *, site_id: int, upload_id: int, now: datetime) -> 
         return upload
     if upload.state != "stored":
         raise ConflictError("The rows of this file are not in, so there is nothing to undo.")
-    take_out(db, site=site, upload=upload, due_at=now)
+    try:
+        take_out(db, site=site, upload=upload, due_at=now)
+    except ClosedDaysError:
+        raise ConflictError(
+            "Some days of this file are kept as five-minute means only, or were removed for their "
+            "age, so its rows cannot be told from the others any more."
+        ) from None
     upload.state, upload.settled_at = "undone", now
-    upload.message = "its rows were taken out; the file itself is kept"
+    kept = "is kept" if upload.bytes_gone_at is None else "was removed for its age"
+    upload.message = f"its rows were taken out; the file itself {kept}"
     return upload
 
 
@@ -160,10 +179,13 @@ def redo_upload(db: Session, *, site_id: int, upload_id: int) -> Upload:
 
     Raises
     ------
+    ConflictError : its bytes are not kept any more
     NotFoundError : there is no such upload
     """
     _, upload = _locked_upload(db, site_id=site_id, upload_id=upload_id)
     if upload.state == "undone":
+        if upload.bytes_gone_at is not None:
+            raise ConflictError("The file itself was removed for its age; hand it in again.")
         upload.state, upload.message, upload.settled_at = "kept", None, None
     return upload
 

@@ -18,7 +18,8 @@ from service.db.engine import VALUES_LOCK, shared
 from service.db.models import Site
 from service.errors import ConflictError, NotFoundError, ServiceError
 from service.ingest import layer_queries, push_queries, queries
-from service.ingest.blocks import values_hash
+from service.ingest.blocks import Change, values_hash
+from service.ingest.closed import free_neighbours, take_closed
 from service.ingest.laying import HeldDay, LaidDay, laid, local_days, restamped, with_layer
 from service.ingest.push_queries import Counted, OpenSite
 from service.ingest.pushes import on_their_days, parse_push
@@ -131,6 +132,7 @@ class Sheaf:
         sent = len(rows)
         rows = restamped(on_their_days(rows, timezone=site.timezone), told, stored=stored)
         parts = split_days(rows)
+        take_closed(self._db, site_id=site.id, parts=parts, today=self._now.date())
         self._refuse_of_others(site, parts)
         if site.stamp is None:
             site.stamp = stored
@@ -139,11 +141,20 @@ class Sheaf:
         self._load(site, sorted(parts))
         known = {name for day in parts for name in self._columns(site, day)}
         new = changed = 0
+        changes: dict[date, Change] = {}
         for day, part in parts.items():
             one = self._lay(site, day, Layer(number=upload_id, block=part, pushed=True))
+            changes[day] = one.change
             new, changed = new + one.change.new, changed + one.change.changed
+        free_neighbours(
+            self._db,
+            site_id=site.id,
+            timezone=site.timezone,
+            changes=changes,
+            today=self._now.date(),
+        )
         # What a block of these days holds was seen before; most batches need not ask further.
-        self._see(site, rows.columns.keys() - known)
+        self._see(site, rows.columns.keys() - known if parts else set())
         new = min(new, sent)  # figures of days may have got a row of their own
         counted = self._counted.setdefault(upload_id, Counted())
         counted.size_bytes += size_bytes

@@ -165,7 +165,9 @@ def give_series(
                 f"These are {rows} rows; ask for a shorter span, of at most {_MOST_PLOTTED}.",
                 field="to",
             )
-        record = queries.load_record(db, site_id=site.id, start_s=start_s, end_s=end_s)
+        record = queries.load_record(
+            db, site_id=site.id, start_s=start_s, end_s=end_s, extremes=True
+        )
     if record is None:
         return Series(start_s=[], columns={}, reduced=False)
     wanted = [name.strip() for name in channels.split(",") if name.strip()] or None

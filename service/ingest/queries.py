@@ -3,19 +3,21 @@
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from functools import lru_cache
-from typing import Any
+from typing import Any, Literal
 
-from sqlalchemy import Select, bindparam, case, delete, func, select
+from sqlalchemy import Select, bindparam, case, delete, exists, func, select
 from sqlalchemy.orm import Session
 
 from analysis.blocks import Block, join, utc_day
 from analysis.record import Record, record_from_stamps
+from analysis.rollup import spread
 from analysis.units import SECONDS_PER_DAY
 from service.db.engine import dialect_of, insert_for, insert_into
 from service.db.models import (
     ChannelSeen,
     DayBlock,
     DayMark,
+    RolledDay,
     Site,
     Upload,
     Visit,
@@ -23,6 +25,8 @@ from service.db.models import (
     WeatherFile,
 )
 from service.ingest.blocks import decode, encode
+from service.ingest.rolled import rolled_back
+from service.retention.queries import rolled_between
 
 # Stamps mark the end or the start of their step, so a span's rows may stand one step outside it.
 _LONGEST_STEP_S = 3600
@@ -63,7 +67,7 @@ def last_refusals(db: Session, *, firm_id: int) -> dict[int, str | None]:
 
 def hashes_of(db: Session, *, site_id: int) -> set[str]:
     """Give the raw files that a site's uploads, weather and photos refer to."""
-    found = select(Upload.sha256).where(Upload.site_id == site_id, Upload.sha256.is_not(None))
+    found = select(Upload.sha256).where(Upload.site_id == site_id, Upload.bytes_gone_at.is_(None))
     weather = select(WeatherFile.sha256).where(WeatherFile.site_id == site_id)
     photos = select(VisitPhoto.sha256).join(Visit).where(Visit.site_id == site_id)
     every = (*db.scalars(found), *db.scalars(weather), *db.scalars(photos))
@@ -193,18 +197,30 @@ def _saving(dialect: str) -> Any:
     )
 
 
-def load_rows(db: Session, *, site_id: int, start_s: int, end_s: int) -> Block | None:
-    """Give the rows stamped in `[start_s, end_s]`."""
-    found = db.scalars(
-        select(DayBlock.data)
-        .where(
-            DayBlock.site_id == site_id,
-            DayBlock.day >= utc_day(start_s),
-            DayBlock.day <= utc_day(end_s),
-        )
+def load_rows(
+    db: Session, *, site_id: int, start_s: int, end_s: int, extremes: bool = False
+) -> Block | None:
+    """Give the rows stamped in `[start_s, end_s]`.
+
+    With `extremes`, what is kept as means is given as lowest and highest values instead.
+    """
+    first, last = utc_day(start_s), utc_day(end_s)
+    found = db.execute(
+        select(DayBlock.day, DayBlock.data)
+        .where(DayBlock.site_id == site_id, DayBlock.day >= first, DayBlock.day <= last)
         .order_by(DayBlock.day)
     )
-    rows = join(decode(data) for data in found)
+    stamp = stamp_of(db, site_id) if extremes else "end"
+    rolled: dict[date, RolledDay] = {}
+    if extremes:
+        days = rolled_between(db, site_id=site_id, first=first, last=last)
+        rolled = {one.day: one for one in days}
+    rows = join(
+        decode(data)
+        if day not in rolled
+        else spread(rolled_back(data, rolled[day].extremes), stamp=stamp)
+        for day, data in found
+    )
     if rows is None:
         return None
     inside = (rows.stamp_s >= start_s) & (rows.stamp_s <= end_s)
@@ -218,6 +234,12 @@ def load_rows(db: Session, *, site_id: int, start_s: int, end_s: int) -> Block |
     )
 
 
+def stamp_of(db: Session, site_id: int) -> Literal["end", "start"]:
+    """Say which end of its step a site's stamps mark."""
+    found = db.scalar(select(Site.stamp).where(Site.id == site_id))
+    return "start" if found == "start" else "end"
+
+
 def count_rows(db: Session, *, site_id: int, start_s: int, end_s: int) -> int:
     """Count the rows of the UTC days that a span touches."""
     found = select(func.coalesce(func.sum(DayBlock.rows), 0)).where(
@@ -228,22 +250,25 @@ def count_rows(db: Session, *, site_id: int, start_s: int, end_s: int) -> int:
     return int(db.scalar(found) or 0)
 
 
-def load_record(db: Session, *, site_id: int, start_s: int, end_s: int) -> Record | None:
-    """Give the rows whose steps touch `[start_s, end_s)` as a record, or None without any."""
-    stamp = db.scalar(select(Site.stamp).where(Site.id == site_id)) or "end"
+def load_record(
+    db: Session, *, site_id: int, start_s: int, end_s: int, extremes: bool = False
+) -> Record | None:
+    """Give the rows whose steps touch `[start_s, end_s)` as a record, or None without any.
+
+    With `extremes`, for a plot, as `load_rows` does.
+    """
     # Whole UTC days: what is brought to common rows is settled day by day.
     rows = load_rows(
         db,
         site_id=site_id,
         start_s=(start_s - _LONGEST_STEP_S) // _DAY_S * _DAY_S,
         end_s=-(-(end_s + _LONGEST_STEP_S) // _DAY_S) * _DAY_S - 1,
+        extremes=extremes,
     )
     if rows is None:
         return None
     record = record_from_stamps(
-        stamp_s=rows.stamp_s,
-        columns=rows.columns,
-        stamp="start" if stamp == "start" else "end",
+        stamp_s=rows.stamp_s, columns=rows.columns, stamp=stamp_of(db, site_id)
     )
     touching = (record.start_s < end_s) & (record.start_s + record.step_s > start_s)
     if not bool(touching.any()):
@@ -320,6 +345,7 @@ def rows_counted(db: Session, site_id: int) -> tuple[int, int, int, int]:
     """Give the rows read, kept, duplicate and rejected of everything in force at a site.
 
     A row that another file says again, or says otherwise, is there once: it counts as duplicate.
+    Days that were rolled up or removed since count with the rows that they had.
     """
     row = db.execute(
         select(
@@ -328,8 +354,12 @@ def rows_counted(db: Session, site_id: int) -> tuple[int, int, int, int]:
         ).where(Upload.site_id == site_id, Upload.state == "stored")
     ).one()
     read, rejected = (int(value) for value in row)
-    held = select(func.coalesce(func.sum(DayBlock.rows), 0)).where(DayBlock.site_id == site_id)
-    kept = int(db.scalar(held) or 0)
+    held = select(func.coalesce(func.sum(DayBlock.rows), 0)).where(
+        DayBlock.site_id == site_id,
+        ~exists().where(RolledDay.site_id == site_id, RolledDay.day == DayBlock.day),
+    )
+    rolled = select(func.coalesce(func.sum(RolledDay.rows), 0)).where(RolledDay.site_id == site_id)
+    kept = int(db.scalar(held) or 0) + int(db.scalar(rolled) or 0)
     return read, kept, max(read - kept - rejected, 0), rejected
 
 
@@ -338,6 +368,8 @@ def hashes_referred_to(db: Session, hashes: Sequence[str]) -> set[str]:
     found: set[str] = set()
     for first in range(0, len(hashes), _AT_ONCE):
         part = hashes[first : first + _AT_ONCE]
-        for held in (Upload.sha256, WeatherFile.sha256, VisitPhoto.sha256):
-            found.update(one for one in db.scalars(select(held).where(held.in_(part))) if one)
+        for held in (WeatherFile.sha256, VisitPhoto.sha256):
+            found.update(db.scalars(select(held).where(held.in_(part))))
+        logs = select(Upload.sha256).where(Upload.sha256.in_(part), Upload.bytes_gone_at.is_(None))
+        found.update(one for one in db.scalars(logs) if one)
     return found

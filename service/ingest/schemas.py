@@ -38,6 +38,9 @@ class UploadShown(BaseModel):
     via: str
     received_at: datetime
     settled_at: datetime | None
+    bytes_gone_at: datetime | None = Field(
+        None, description="When the file itself was removed for its age; null while it is kept."
+    )
     first_s: int | None = Field(description="First stamp in it, UTC epoch seconds.")
     last_s: int | None = Field(description="Last stamp in it.")
     rows: Rows

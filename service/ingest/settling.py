@@ -263,12 +263,12 @@ def _store(db: Session, *, site: Site, upload: Upload, read: _Read, now: datetim
     upload.rows_read = count[0]
     new = min(stored.new, count[1])  # figures of days may have got a row of their own
     upload.rows_kept = new
-    upload.rows_duplicate = count[2] + (count[1] - new)
-    upload.rows_rejected = count[3]
+    upload.rows_duplicate = max(count[2] + (count[1] - new) - stored.closed, 0)
+    upload.rows_rejected = count[3] + stored.closed
     upload.problems, upload.files = read.problems, read.files
     upload.state, upload.message, upload.settled_at = (
         "stored",
-        _replaced(stored.changed, stored.gone),
+        _and(_replaced(stored.changed, stored.gone), _left_out(stored.closed)),
         now,
     )
     return None
@@ -285,6 +285,21 @@ def _replaced(changed: int, gone: int) -> str | None:
         "replaced is kept, and undoing this file brings it back. If it is another installation's "
         "log, undo it and hand it in there"
     )
+
+
+def _left_out(closed: int) -> str | None:
+    """Say that some of its days are not kept as they came any more."""
+    if not closed:
+        return None
+    rows = "1 row was" if closed == 1 else f"{closed:,} rows were"
+    return (
+        f"{rows} left out: of their days only five-minute means are kept, or nothing, as the "
+        "operator has set"
+    )
+
+
+def _and(*said: str | None) -> str | None:
+    return ". ".join(one for one in said if one is not None) or None
 
 
 def _leave(

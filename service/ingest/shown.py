@@ -51,6 +51,7 @@ def upload_shown(slug: str, upload: Upload, *, naming: Naming = NOTHING_REPLACED
         via=upload.via,
         received_at=upload.received_at,
         settled_at=upload.settled_at,
+        bytes_gone_at=upload.bytes_gone_at,
         first_s=min((one["first_s"] for one in files), default=None),
         last_s=max((one["last_s"] for one in files), default=None),
         rows=Rows(

@@ -17,17 +17,27 @@ from service.db.engine import VALUES_LOCK, one_at_a_time
 from service.db.models import Site, Upload
 from service.ingest import layer_queries, queries
 from service.ingest.blocks import Change, values_hash
+from service.ingest.closed import free_neighbours, take_closed
 from service.ingest.laying import HeldDay, laid, local_days, restamped, with_layer
+from service.retention.queries import closed_days, has_gone
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stored:
-    """How many rows are new, say something else, went, or said what was known already."""
+    """How many rows are new, say something else, went, or said what was known already.
+
+    `closed` ones are of days that are rolled up or removed, and were left out.
+    """
 
     new: int
     changed: int
     gone: int
     same: int
+    closed: int = 0
+
+
+class ClosedDaysError(Exception):
+    """Rows cannot be taken out of days that are rolled up or removed."""
 
 
 class OtherSiteError(Exception):
@@ -66,6 +76,7 @@ def store_rows(
         site.stamp = stamp
     rows = restamped(rows, stamp, stored="start" if site.stamp == "start" else "end")
     parts = split_days(rows)
+    closed = take_closed(db, site_id=site.id, parts=parts, today=due_at.date())
     hashes = {day: values_hash(part) for day, part in parts.items()}
     told = [one for one in hashes.values() if one is not None]
     if told:
@@ -83,14 +94,16 @@ def store_rows(
     changes = _lay(db, site=site, held=held, layers=layers, hashed=hashed)
     # What a block of these days holds was seen before; most batches need not ask further.
     known = {name for day in held.values() for name in day.block.columns}
-    _mark(db, site=site, changes=changes, channels=rows.columns.keys() - known, due_at=due_at)
+    channels = rows.columns.keys() - known if parts else set()
+    _mark(db, site=site, changes=changes, channels=channels, due_at=due_at)
     new = sum(one.new for one in changes.values())
     changed = sum(one.changed for one in changes.values())
     return Stored(
         new=new,
         changed=changed,
         gone=sum(one.gone for one in changes.values()),
-        same=max(len(rows) - new - changed, 0),
+        same=max(len(rows) - new - changed - closed, 0),
+        closed=closed,
     )
 
 
@@ -103,8 +116,14 @@ def take_out(db: Session, *, site: Site, upload: Upload, due_at: datetime) -> No
     site : the site
     upload : whose rows these are
     due_at : when the days that change may be analysed
+
+    Raises
+    ------
+    ClosedDaysError : some of its days are rolled up or removed; nothing changes then
     """
     days = layer_queries.days_of_upload(db, site_id=site.id, upload_id=upload.id)
+    if closed_days(db, site_id=site.id, days=days):
+        raise ClosedDaysError
     held = layer_queries.load_days(db, site_id=site.id, days=days)
     layers = {
         day: [layer for layer in held[day].layers if layer.number != upload.id] for day in days
@@ -159,11 +178,16 @@ def _mark(
     for one in changes.values():
         if one.touched_s.shape[0]:
             days |= local_days(one.touched_s, timezone=site.timezone)
+    free_neighbours(
+        db, site_id=site.id, timezone=site.timezone, changes=changes, today=due_at.date()
+    )
     queries.mark_days(db, site_id=site.id, days=days, due_at=due_at)
 
 
 def _forget_channels(db: Session, *, site: Site, due_at: datetime) -> None:
     """Forget channels that no row holds any more; that concerns every day, too."""
+    if has_gone(db, site.id):
+        return  # what was removed may have held any of them
     stored = layer_queries.channels_stored(db, site.id)
     lost = queries.channels_seen(db, site.id) - stored
     queries.drop_channels(db, site_id=site.id, channels=lost)

@@ -79,6 +79,8 @@ def set_aside_answer(here: Context, slug: str, upload_id: int) -> Response:
         upload = queries.upload_of(db, site_id=site.id, upload_id=upload_id)
         if upload is None or upload.sha256 is None:
             raise NotFoundError("There is no such file at this site.")
+        if upload.bytes_gone_at is not None:
+            raise NotFoundError("The file itself was removed for its age.")
         sha256, name, text = upload.sha256, upload.name, site.text
     rows = set_aside_of(
         raw=here.raw,

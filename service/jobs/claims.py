@@ -133,13 +133,11 @@ def rests(key: ColumnElement[str], *, now: datetime) -> ColumnElement[bool]:
 
 def count_of(db: Session, *, prefix: str, now: datetime) -> tuple[int, int]:
     """Count the keys with a prefix that are held, and those that rest."""
-    found = (
-        select(Claim.holder == _NOBODY, func.count())
-        .where(Claim.state == HELD, Claim.key.startswith(prefix), ~_free(now))
-        .group_by(Claim.holder == _NOBODY)
-    )
-    counts = {bool(row[0]): row[1] for row in db.execute(found)}
-    return counts.get(False, 0), counts.get(True, 0)
+    found = select(
+        func.count().filter(Claim.holder != _NOBODY), func.count().filter(Claim.holder == _NOBODY)
+    ).where(Claim.state == HELD, Claim.key.startswith(prefix), ~_free(now))
+    held, resting = db.execute(found).one()
+    return held, resting
 
 
 def _free(now: datetime) -> ColumnElement[bool]:

@@ -38,6 +38,7 @@ from service.jobs.crew import Analysis, Crew, NoCrewError, crew_of
 from service.jobs.queries import KINDS, Kind, Look, Task
 from service.mail import outbox
 from service.privacy import queries as privacy_queries
+from service.retention.nightly import Nightly
 from service.settings import Settings
 from service.sites.actions import purge_sites
 from service.weather.actions import fetch_weather, settle_file
@@ -97,6 +98,7 @@ class Worker:
         self._in_hand: set[str] = set()
         self._steady = steady
         self._tidied: datetime | None = None
+        self._nightly = Nightly(settings=settings, database=database, raw=self.raw, clock=clock)
 
     def work_once(self) -> bool:
         """Do one task, and have the crew do analyses beside it; False where there is nothing."""
@@ -202,6 +204,14 @@ class Worker:
             self._purge(now)
         self.database.empty_log()
         self.raw.sweep()
+
+    def keep_less(self) -> bool:
+        """Roll up or remove a little of what is old; False where nothing of it is to be done.
+
+        As with the purge, a clock that was set a moment ago calls nothing old.
+        """
+        now = self.clock.now()
+        return self._steady(now) and self._nightly.piece(now)
 
     def _purge(self, now: datetime) -> None:
         with self.database.session() as db:
@@ -386,7 +396,7 @@ def _worked(worker: Worker, stopping: threading.Event) -> bool:
     """Do one task; a database that is away, or a disk that is full, is waited for."""
     try:
         worker.tidy()
-        return worker.work_once()
+        return worker.work_once() or worker.keep_less()
     except (SQLAlchemyError, OSError, NoCrewError) as error:
         LOG.error("database, disk or cluster do not answer: %s", str(error).splitlines()[0])
         stopping.wait(_TROUBLE_PAUSE_S)

@@ -22,6 +22,8 @@ from service.ingest.files import DamagedError, RawStore
 from service.mail.transport import SmtpTransport
 from service.operation import queries
 from service.operation.health import MIB
+from service.retention.actions import limits_of, plan
+from service.retention.words import plan_words, set_words
 from service.settings import Settings
 
 State = Literal["ok", "note", "mend"]
@@ -68,6 +70,7 @@ def look(settings: Settings, *, now: datetime, quick: bool = False) -> Iterator[
             for one in (_clock, _password, _worker, _silent_sites):
                 yield one(database, settings, now)
             yield _raw_files(database, settings, quick=quick)
+            yield _old_data(database, settings, now=now)
     finally:
         database.close()
 
@@ -133,6 +136,14 @@ def _mail(settings: Settings) -> Looked:
             "SUNTALLY_SMTP_HOST to send them",
         )
     where = f"{settings.smtp_host} port {settings.smtp_port}"
+    if (settings.smtp_user is None) != (settings.smtp_password is None):
+        there, lacking = ("USER", "PASSWORD") if settings.smtp_user else ("PASSWORD", "USER")
+        return Looked(
+            what="mail",
+            state="mend",
+            said=f"SUNTALLY_SMTP_{there} is set without SUNTALLY_SMTP_{lacking}, so nobody signs "
+            f"in at {where}; set both, or neither",
+        )
     try:
         with SmtpTransport(settings):
             return Looked(what="mail", state="ok", said=f"{where} takes mails")
@@ -248,6 +259,16 @@ def _silent_sites(database: Database, _settings: Settings, now: datetime) -> Loo
     return Looked(
         what="sites", state="note", said=f"{'; '.join(parts)}; fetch the cards or see the gateways"
     )
+
+
+def _old_data(database: Database, settings: Settings, *, now: datetime) -> Looked:
+    said = " ".join(set_words(settings))
+    limits = limits_of(settings, now=now)
+    if not limits.any:
+        return Looked(what="old data", state="ok", said=said)
+    with database.reading() as db:
+        due = plan(db, limits)
+    return Looked(what="old data", state="note", said=f"{said} Now: {'; '.join(plan_words(due))}")
 
 
 def _raw_files(database: Database, settings: Settings, *, quick: bool) -> Looked:

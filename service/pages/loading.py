@@ -90,8 +90,10 @@ def record_of_day(db: Session, site: Site, when: date) -> Record | None:
 
 
 def record_of(db: Session, site: Site, start_s: int, end_s: int) -> Record | None:
-    """Give the rows of a span, None where there are none."""
-    found = ingest_queries.load_record(db, site_id=site.id, start_s=start_s, end_s=end_s)
+    """Give the rows of a span, for plots, None where there are none."""
+    found = ingest_queries.load_record(
+        db, site_id=site.id, start_s=start_s, end_s=end_s, extremes=True
+    )
     return found if found is not None and len(found) else None
 
 

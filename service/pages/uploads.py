@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from analysis.channels import channel
 from analysis.problem_groups import ProblemGroup, with_others
 from analysis.results import Problem
-from dashboards.format import moment, number, plural, sentence
+from dashboards.format import day, moment, number, plural, sentence
 from dashboards.links import site_path
 from dashboards.preview_page import unit_words
 from dashboards.set_aside_words import set_aside_facts
@@ -44,6 +44,7 @@ class UploadLine:
     span: str
     size: str
     sha256: str | None
+    has_bytes: bool
     says: str
     set_aside: int
     problems: tuple[Fact, ...]
@@ -73,7 +74,8 @@ def _line(upload: Upload, site: Site, replaced: list[Replaced]) -> UploadLine:
         span=_span(files, site.timezone),
         size=_size(upload.size_bytes),
         sha256=upload.sha256,
-        says=_says(upload, replaced),
+        has_bytes=upload.sha256 is not None and upload.bytes_gone_at is None,
+        says=f"{_says(upload, replaced)}{_gone(upload)}",
         set_aside=sum(group.count for group in groups),
         problems=set_aside_facts(groups),
         understood=tuple(_understood(one, site.timezone) for one in files),
@@ -107,6 +109,12 @@ def _size(size_bytes: int) -> str:
     if size_bytes < 1_000_000:
         return f"{max(size_bytes / 1000, 0.1):,.1f} kB"
     return f"{size_bytes / 1e6:,.1f} MB"
+
+
+def _gone(upload: Upload) -> str:
+    if upload.bytes_gone_at is None:
+        return ""
+    return f" The file itself was removed for its age on {day(upload.bytes_gone_at.date())}."
 
 
 def _says(upload: Upload, replaced: list[Replaced]) -> str:

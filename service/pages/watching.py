@@ -25,6 +25,8 @@ from service.context import Here
 from service.errors import NotFoundError
 from service.pages import loading, uploads, visits
 from service.pages.answers import page, texts
+from service.retention.queries import rolled_of
+from service.retention.words import rolled_words
 from service.webhooks import queries as webhook_queries
 
 router = APIRouter(include_in_schema=False)
@@ -66,12 +68,14 @@ def site(
         files = uploads.uploads_of(db, loaded.row)
         keys = loading.keys_in_use(db, loaded.row)
         made = visits.visits_of(db, loaded.row)
+        rolled = rolled_of(db, loaded.row.id)
     words = texts()
     context: dict[str, Any] = {
         "site": loaded.head,
         "uploads": files,
         "visits": made,
         "keys": keys,
+        "rolled": rolled_words(rolled),
         "message": _MESSAGES.get(message or ""),
         "view": None,
         "mark_words": MARK_WORDS,

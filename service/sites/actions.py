@@ -177,11 +177,11 @@ def _new_reading_rules(
     concerned = [one for one in stored if not only_columns or _holds(one, heads)]
     if not concerned:
         return None
-    read_again(db, site=site, uploads=concerned, now=now)
+    count = read_again(db, site=site, uploads=concerned, now=now)
     return (
-        f"The rules for reading logs changed, so {len(concerned)} of the {len(stored)} logs of "
+        f"The rules for reading logs changed, so {count} of the {len(stored)} logs of "
         "this site are being read again."
-        if len(concerned) < len(stored)
+        if count < len(stored)
         else "The rules for reading logs changed, so all logs of this site are being read again."
     )
 

@@ -197,6 +197,7 @@ SHOWN = {
     "finding_seen": "records/findings.json",
     "outbox": "records/mails.json",
     "report": "report.json",
+    "rolled_day": "rolled-days.csv",
     "site": "site.toml",
     "site_file_version": "site-files.csv",
     "trail_entry": "records/trail.csv",

@@ -41,7 +41,7 @@ def test_a_sound_installation_has_nothing_to_mend(back: BackEnd) -> None:
     assert states(back) == {"mail": "note"}
     assert set(looked(back)) == {
         "Python", "data folder", "disk", "time zones", "mail", "backup", "database", "clock",
-        "password", "worker", "sites", "raw files",
+        "password", "worker", "sites", "raw files", "old data",
     }  # fmt: skip
 
 

@@ -16,7 +16,7 @@ from service.db.models.jobs import AnalysisPause, Claim, Heartbeat
 from service.db.models.letters import CustomerContact, YearlyLetter
 from service.db.models.mail import Outbox, OutboxPart, Recipient, RecipientSite
 from service.db.models.privacy import Consent, KeptPapers
-from service.db.models.readings import ChannelSeen, DayBlock, DayLayer, DayMark, Upload
+from service.db.models.readings import ChannelSeen, DayBlock, DayLayer, DayMark, RolledDay, Upload
 from service.db.models.sites import ApiKey, Site, SiteFileVersion
 from service.db.models.visits import Visit, VisitEntry, VisitPhoto, VisitSave
 from service.db.models.weather import WeatherDay, WeatherFile, WeatherSource
@@ -46,6 +46,7 @@ __all__ = [
     "OutboxPart",
     "Recipient",
     "RecipientSite",
+    "RolledDay",
     "ServerSecret",
     "SetupLink",
     "Site",

@@ -4,14 +4,17 @@ import secrets
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import JSON, BigInteger, Date, ForeignKey, Index, String
+from sqlalchemy import JSON, BigInteger, Date, ForeignKey, Index, String, false
 from sqlalchemy.orm import Mapped, mapped_column
 
 from service.db.base import Base, UtcDateTime
 
 
 class DayRow(Base):
-    """What one local day showed (an entry of `analysis.days.day_rows`)."""
+    """What one local day showed (an entry of `analysis.days.day_rows`).
+
+    One that is `held` stands as it is, by whatever method: its samples are not all there any more.
+    """
 
     __tablename__ = "day_row"
 
@@ -21,6 +24,7 @@ class DayRow(Base):
     date: Mapped[date] = mapped_column(Date, primary_key=True)
     row: Mapped[dict[str, Any]] = mapped_column(JSON)
     method: Mapped[str] = mapped_column(String(40))
+    held: Mapped[bool] = mapped_column(default=False, server_default=false())
 
 
 def new_mark() -> str:

@@ -26,7 +26,8 @@ class Upload(Base):
     (`message` says why and what to do), `asking` (a person has to say what its columns hold) or
     `undone` (its rows were taken out again). `files` says what was understood of each file in it,
     `problems` which rows or cells were set aside. Rows that a gateway pushes are counted on
-    one upload per site and UTC day of arrival (`pushed_on`), which has no bytes of its own.
+    one upload per site and UTC day of arrival (`pushed_on`), which has no bytes of its own. Bytes
+    that were removed for their age left at `bytes_gone_at`; name and hash still say what came.
     """
 
     __tablename__ = "upload"
@@ -54,6 +55,7 @@ class Upload(Base):
     files: Mapped[list[dict[str, Any]]] = mapped_column(JSON, default=list)
     received_at: Mapped[datetime] = mapped_column(UtcDateTime)
     settled_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
+    bytes_gone_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
 
 
 class DayBlock(Base):
@@ -94,6 +96,26 @@ class DayLayer(Base):
     rows: Mapped[int]
     data: Mapped[bytes | None] = mapped_column(LargeBinary)
     replaced: Mapped[dict[str, int]] = mapped_column(JSON, default=dict)
+
+
+class RolledDay(Base):
+    """A UTC day whose rows are not kept as they came any more (`service.retention`).
+
+    `kind` is `means`: the day's block holds five-minute means (`analysis.rollup`), `extremes` the
+    lowest and highest values of its hours (`service.ingest.rolled`); or `gone`: there is no block.
+    `rows` is how many rows there were. What the days showed stays in `DayRow`, held.
+    """
+
+    __tablename__ = "rolled_day"
+
+    site_id: Mapped[int] = mapped_column(
+        ForeignKey("site.id", ondelete="CASCADE"), primary_key=True
+    )
+    day: Mapped[date] = mapped_column(Date, primary_key=True)
+    kind: Mapped[str] = mapped_column(String(10))
+    rows: Mapped[int]
+    extremes: Mapped[bytes | None] = mapped_column(LargeBinary)
+    rolled_at: Mapped[datetime] = mapped_column(UtcDateTime)
 
 
 class ChannelSeen(Base):

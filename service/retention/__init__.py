@@ -1,0 +1,1 @@
+"""How long samples and raw files are kept, and what becomes of older ones."""

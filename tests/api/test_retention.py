@@ -1,0 +1,465 @@
+"""Old rows become five-minute means or go, old files go; what the days showed stays."""
+
+import csv
+import io
+from collections.abc import Iterator
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+from sqlalchemy import func, select, update
+from starlette.testclient import TestClient
+
+from service.cli import main
+from service.db.models import DayBlock, DayLayer, DayMark, DayRow, RolledDay, SiteReport, Upload
+from service.errors import ConflictError
+from service.ingest import actions as ingest_actions
+from service.ingest.blocks import decode
+from service.ingest.files import RawStore
+from service.ingest.queries import load_record, load_rows, rows_counted
+from service.retention import actions, nightly
+from service.settings import Settings
+from tests.build_service import LOCAL, BackEnd, back_ends, tidy_log
+
+FIRST = datetime(2025, 6, 1, tzinfo=UTC)
+LOG = tidy_log(first=FIRST, hours=96, step_s=60)
+PEAK_C = 231.5
+HIGHEST = "t_collector_c, highest of the hour"
+DAYS = [date(2025, 6, number) for number in (1, 2, 3, 4)]
+
+
+def with_peak(text: str) -> str:
+    """Let the collector be hot for one minute of the second day."""
+    lines = text.split("\n")
+    place = next(n for n, line in enumerate(lines) if line.startswith("2025-06-02T11:02:00Z"))
+    cells = lines[place].split(",")
+    cells[1] = f"{PEAK_C:.3f}"
+    lines[place] = ",".join(cells)
+    return "\n".join(lines)
+
+
+@pytest.fixture(params=["sqlite", "postgres"])
+def back(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[BackEnd]:
+    with back_ends(tmp_path, request.param) as make:
+        yield make(keep_full_years=2, keep_samples_years=5, keep_files_years=4)
+
+
+@pytest.fixture
+def slug(back: BackEnd) -> str:
+    slug = back.add_site()
+    back.hand_in(slug, with_peak(LOG))
+    back.worker().work_all()
+    return slug
+
+
+@pytest.fixture
+def client(back: BackEnd) -> Iterator[TestClient]:
+    with TestClient(back.app(), base_url=LOCAL, headers={"accept": "text/html"}) as client:
+        yield client
+
+
+def begun(back: BackEnd) -> actions.Pass:
+    limits = actions.limits_of(back.settings, now=back.clock.now())
+    raw = RawStore(back.settings.data_dir)
+    return actions.Pass.begun(back.database, raw=raw, clock=back.clock, limits=limits)
+
+
+def run(back: BackEnd, years: float) -> actions.Pass:
+    """Let years pass, and a night."""
+    back.clock.move(days=years * 365.25)
+    one = begun(back)
+    while one.piece():
+        pass
+    assert one.failed == 0
+    return one
+
+
+def facts(back: BackEnd) -> dict[str, object]:
+    """Give what has to stay: what each day showed, and the report but for its own age."""
+    with back.database.reading() as db:
+        report = db.scalar(select(SiteReport.report))
+        assert report is not None
+        return {
+            "rows": dict(map(tuple, db.execute(select(DayRow.date, DayRow.row)))),
+            "days": report["days"],
+            "counts": report["rows"],
+        }
+
+
+def blocks(back: BackEnd) -> dict[date, int]:
+    with back.database.reading() as db:
+        return dict(map(tuple, db.execute(select(DayBlock.day, DayBlock.rows))))
+
+
+def refreshed(back: BackEnd) -> None:
+    """Have everything marked, as a new method does, and analysed anew."""
+    with back.database.session() as db:
+        db.execute(update(SiteReport).values(method="an older one"))
+        db.execute(update(DayRow).values(method="an older one"))
+    back.worker().work_all()
+
+
+def test_nothing_becomes_of_anything_unless_it_is_set(tmp_path):
+    with back_ends(tmp_path) as make:
+        back = make()
+        back.hand_in(back.add_site(), LOG)
+        back.worker().work_all()
+        before = blocks(back)
+        assert run(back, 50).done == 0
+        assert blocks(back) == before
+
+
+def test_old_days_become_means_and_no_peak_is_lost(back, slug):
+    before = facts(back)
+    with back.database.reading() as db:
+        counted = rows_counted(db, back.site_id(slug))
+        whole = load_rows(db, site_id=back.site_id(slug), start_s=0, end_s=2**31)
+    assert run(back, 1).done == 0  # not old yet
+    assert run(back, 2).done == 4
+    assert {day: rows <= 289 for day, rows in blocks(back).items()} == dict.fromkeys(
+        [*DAYS, date(2025, 6, 5)], True
+    )
+    assert facts(back) == before
+    start_s = int(FIRST.timestamp())
+    with back.database.reading() as db:
+        site_id = back.site_id(slug)
+        assert rows_counted(db, site_id) == counted
+        means = load_rows(db, site_id=site_id, start_s=0, end_s=2**31)
+        shown = load_record(
+            db, site_id=site_id, start_s=start_s, end_s=start_s + 4 * 86_400, extremes=True
+        )
+    assert means.columns["collector"].max() < PEAK_C
+    assert shown.columns["collector"].max() == PEAK_C
+    for name, values in whole.columns.items():
+        assert np.nanmin(shown.columns[name]) == np.nanmin(values), name
+        assert np.mean(means.columns[name]) == pytest.approx(np.mean(values), rel=0.01), name
+
+
+def test_a_second_night_finds_nothing_to_do(back, slug):
+    run(back, 3)
+    with back.database.reading() as db:
+        before = list(map(tuple, db.execute(select(DayBlock.day, DayBlock.data))))
+    assert run(back, 0.01).done == 0
+    with back.database.reading() as db:
+        assert list(map(tuple, db.execute(select(DayBlock.day, DayBlock.data)))) == before
+
+
+def test_whoever_dies_between_two_days_leaves_each_as_it_was_or_done(back, slug, monkeypatch):
+    back.clock.move(days=3 * 365.25)
+    one, calls = begun(back), []
+    real = actions._rolled
+
+    def dies(*given):
+        calls.append(given)
+        if len(calls) == 3:
+            raise KeyboardInterrupt
+        return real(*given)
+
+    monkeypatch.setattr(actions, "_rolled", dies)
+    with pytest.raises(KeyboardInterrupt):
+        one.piece()
+    with back.database.reading() as db:
+        rolled = set(db.scalars(select(RolledDay.day)))
+        held = set(db.scalars(select(DayRow.date).where(DayRow.held)))
+    assert rolled == {*DAYS[:2]}
+    assert {day for day, rows in blocks(back).items() if rows > 300} == {*DAYS[2:]}
+    assert held <= {date(2025, 6, 1), date(2025, 6, 2), date(2025, 6, 3)}
+    monkeypatch.undo()
+    assert run(back, 0).done == 2
+
+
+def test_a_day_that_fails_keeps_no_other_from_its_turn(back, slug, monkeypatch):
+    back.clock.move(days=3 * 365.25)
+    with back.database.session() as db:
+        db.execute(update(DayBlock).where(DayBlock.day == DAYS[0]).values(data=b"damaged"))
+    one = begun(back)
+    one.piece()
+    assert (one.done, one.failed) == (3, 1)
+
+
+def test_days_that_nobody_has_looked_at_yet_are_left_alone(back, slug):
+    back.clock.move(days=3 * 365.25)
+    with back.database.session() as db:
+        mark = DayMark(site_id=back.site_id(slug), date=DAYS[3], due_at=back.clock.now())
+        db.add(mark)
+    assert run(back, 0).done == 0
+    back.worker().work_all()
+    assert run(back, 0).done == 4
+
+
+def test_a_new_method_leaves_rolled_up_days_and_comes_to_an_end(back, slug):
+    before = facts(back)
+    run(back, 3)
+    refreshed(back)
+    assert facts(back) == before
+    with back.database.reading() as db:
+        assert db.scalar(select(func.count()).select_from(DayMark)) == 0
+        methods = dict(map(tuple, db.execute(select(DayRow.date, DayRow.method))))
+    assert {methods[day] for day in DAYS} == {"an older one"}
+    assert not back.worker().work_once()  # it is not analysed over and over
+
+
+def test_rows_of_closed_days_are_left_out_and_it_is_said(back, slug):
+    run(back, 3)
+    before = blocks(back)
+    # One day of it is closed, the next was never logged.
+    first = FIRST + timedelta(days=4)
+    number = back.hand_in(
+        slug, tidy_log(first=first - timedelta(days=1), hours=72, step_s=60, seed=9), "late.csv"
+    )
+    back.worker().work_all()
+    with back.database.reading() as db:
+        upload = db.get(Upload, number)
+        assert upload.state == "stored"
+        assert "1,439 rows were left out" in upload.message
+        assert upload.rows_rejected == 1439
+        assert upload.rows_kept == 2 * 1440
+        days = db.scalar(select(SiteReport.report))["days"]
+    assert {day: blocks(back)[day] for day in DAYS} == {day: before[day] for day in DAYS}
+    # The day after the closed ones counts with all its rows.
+    assert next(one for one in days if one["date"] == "2025-06-05")["coverage"] > 0.95
+
+
+def test_a_gateways_rows_of_closed_days_are_taken_and_left_out(back, slug, client):
+    run(back, 3)
+    before = blocks(back)
+    key = back.add_key(slug)
+    rows = [
+        {"time": "2025-06-02T12:00:00Z", "t_collector_c": 61.5, "t_store_top_c": 50.0},
+        {"time": "2025-06-02T12:01:00Z", "t_collector_c": 61.5, "t_store_top_c": 50.0},
+    ]
+    for sent, new in ((rows, 0), ([*rows, {**rows[0], "time": "2025-06-05T12:00:00Z"}], 1)):
+        answer = client.post(
+            f"/api/sites/{slug}/rows",
+            json={"rows": sent},
+            headers={"authorization": f"Bearer {key}", "accept": "application/json"},
+        )
+        assert (answer.status_code, answer.json()["new"]) == (200, new)
+    assert {day: blocks(back)[day] for day in DAYS} == {day: before[day] for day in DAYS}
+
+
+def test_a_file_of_closed_days_cannot_be_undone_and_a_new_map_leaves_it(back, slug):
+    run(back, 3)
+    with back.database.session() as db, pytest.raises(ConflictError, match="five-minute means"):
+        ingest_actions.undo_upload(
+            db, site_id=back.site_id(slug), upload_id=1, now=back.clock.now()
+        )
+    with back.database.session() as db:
+        from service.db.models import Site
+
+        site, upload = db.get(Site, back.site_id(slug)), db.get(Upload, 1)
+        assert ingest_actions.read_again(db, site=site, uploads=[upload], now=NOW) == 0
+        assert upload.state == "stored"
+
+
+NOW = datetime(2028, 7, 1, tzinfo=UTC)
+
+
+def test_layers_of_a_rolled_up_day_keep_their_account_and_lose_their_bytes(back, slug):
+    back.hand_in(slug, tidy_log(first=FIRST, hours=48, step_s=60, seed=4), "other.csv")
+    back.worker().work_all()
+    run(back, 3)
+    with back.database.reading() as db:
+        layers = select(DayLayer.upload_id, DayLayer.rows, DayLayer.data, DayLayer.replaced)
+        found = list(db.execute(layers.where(DayLayer.day == DAYS[0])))
+    assert [(one.upload_id, one.data) for one in found] == [(1, None), (2, None)]
+    assert found[0].replaced == {"2": 1439}
+
+
+def test_older_still_is_removed_and_what_the_days_showed_stays(back, slug):
+    before = facts(back)
+    run(back, 3)
+    assert run(back, 3).done == 4 + 1 + 1  # five days, one of a single row, and the file
+    assert blocks(back) == {}
+    back.worker().work_all()
+    assert facts(back) == before
+    with back.database.reading() as db:
+        kinds = set(db.scalars(select(RolledDay.kind)))
+        left = list(db.scalars(select(RolledDay.extremes).where(RolledDay.extremes.is_not(None))))
+    assert (kinds, left) == ({"gone"}, [])
+
+
+def test_a_file_goes_and_its_name_hash_and_rows_stay(back, slug, client):
+    with back.database.reading() as db:
+        sha256 = db.scalar(select(Upload.sha256))
+    path = RawStore(back.settings.data_dir).path(sha256)
+    assert path.exists()
+    run(back, 4.1)
+    assert not path.exists()
+    with back.database.reading() as db:
+        upload = db.get(Upload, 1)
+        assert (upload.sha256, upload.rows_read) == (sha256, 4 * 1440)
+    page = client.get(f"/sites/{slug}/logs").text
+    assert "The file itself was removed for its age" in page
+    assert sha256 in page
+    assert client.get(f"/api/sites/{slug}/uploads/1/set-aside.csv").status_code == 404
+    # Bytes that come again are kept again, until the next night.
+    back.hand_in(slug, with_peak(LOG))
+    assert path.exists()
+    assert run(back, 0).done == 1
+    assert not path.exists()
+
+
+def test_bytes_that_another_site_needs_stay(back, slug):
+    other = back.site_id(back.add_site("Other"))
+    with back.database.session() as db:
+        first = db.get(Upload, 1)
+        kept = {"name": first.name, "size_bytes": 1, "via": "api", "state": "refused"}
+        db.add(
+            Upload(
+                site_id=other,
+                sha256=first.sha256,
+                received_at=back.clock.now() + timedelta(days=1000),
+                **kept,
+            )
+        )
+        sha256 = first.sha256
+    run(back, 4.1)
+    assert RawStore(back.settings.data_dir).path(sha256).exists()
+
+
+def test_the_pages_say_from_when_on_and_what_is_due(back, slug, client):
+    back.clock.move(days=3 * 365.25)
+    operation = client.get("/operation").text
+    assert "Rows are kept as they came for 2 years" in operation
+    assert "to be rolled up: 4 days" in operation
+    assert "data-rolled" not in client.get(f"/sites/{slug}").text
+    run(back, 0)
+    page = client.get(f"/sites/{slug}").text
+    assert "until 4 June 2025 are kept as five-minute means" in page
+    assert client.get(f"/sites/{slug}/day/2025-06-02").status_code == 200
+    series = client.get(f"/api/sites/{slug}/series?from=2025-06-02&to=2025-06-02").json()
+    assert max(one for one in series["columns"]["collector"] if one is not None) == PEAK_C
+
+
+def test_the_export_says_which_rows_are_means(back, slug, client):
+    address = f"/api/sites/{slug}/export?what=readings&format=csv"
+    assert "mean of [s]" not in client.get(address).text.splitlines()[0]
+    run(back, 3)
+    rows = list(csv.DictReader(io.StringIO(client.get(address).text.removeprefix("\ufeff"))))
+    told = [one for one in rows if one["mean of [s]"]]
+    assert len(rows) - len(told) == 1  # the lone row of the day after
+    assert {float(one["mean of [s]"]) for one in told} == {300.0}
+    assert max(float(one[HIGHEST]) for one in told if one[HIGHEST]) == PEAK_C
+
+
+def test_the_bundle_lists_what_was_removed_and_rolled_up(back, slug, client, tmp_path):
+    import zipfile
+
+    run(back, 4.1)
+    given = client.post(f"/sites/{slug}/privacy/export")
+    with zipfile.ZipFile(io.BytesIO(given.content)) as archive:
+        logs = list(csv.DictReader(io.StringIO(archive.read("logs.csv").decode())))
+        rolled = list(csv.DictReader(io.StringIO(archive.read("rolled-days.csv").decode())))
+        assert not [one for one in archive.namelist() if one.startswith("logs/")]
+    assert logs[0]["bytes_removed_at"]
+    assert logs[0]["file"] == ""
+    assert len(logs[0]["sha256"]) == 64
+    assert {one["kept_as"] for one in rolled} == {"five-minute means"}
+    assert {int(one["rows_before"]) for one in rolled} == {1439, 1440}
+
+
+def test_the_worker_does_it_at_night_when_it_has_nothing_else_to_do(back, slug):
+    back.clock.move(days=3 * 365.25)
+    back.clock.moment = back.clock.moment.replace(hour=0)
+    worker = back.worker()
+    worker.work_all()
+    assert not worker.keep_less()
+    back.clock.move(hours=2)
+    worker.work_all()
+    while worker.keep_less():
+        pass
+    assert max(blocks(back).values()) <= 289
+    assert not worker.keep_less()
+
+
+def test_a_clock_that_was_set_a_moment_ago_calls_nothing_old(back, slug):
+    from service.jobs.run import Worker
+
+    back.clock.move(days=3 * 365.25)
+    worker = Worker(
+        settings=back.settings,
+        database=back.database,
+        clock=back.clock,
+        steady=lambda _now: False,
+    )
+    worker.work_all()
+    assert not worker.keep_less()
+    assert max(blocks(back).values()) == 1440
+
+
+def test_a_night_of_many_days_is_done_in_pieces(back, slug, monkeypatch):
+    back.clock.move(days=3 * 365.25)
+    one = nightly.Nightly(
+        settings=back.settings,
+        database=back.database,
+        raw=RawStore(back.settings.data_dir),
+        clock=back.clock,
+    )
+    monkeypatch.setattr(actions.Pass.piece, "__defaults__", (1,))
+    pieces = 1
+    while one.piece(back.clock.now()):
+        pieces += 1
+    assert pieces == 4
+
+
+@pytest.mark.parametrize(
+    ("now", "years", "before"),
+    [(date(2028, 2, 29), 1, date(2027, 2, 28)), (date(2028, 7, 1), 3, date(2025, 7, 1))],
+)
+def test_years_are_those_of_the_calendar(now, years, before):
+    settings = Settings(keep_full_years=years)
+    moment = datetime(now.year, now.month, now.day, 3, tzinfo=UTC)
+    assert actions.limits_of(settings, now=moment).means_before == before
+
+
+def test_the_command_says_asks_and_does(tmp_path, capsys, monkeypatch):
+    with back_ends(tmp_path) as make:
+        back = make(keep_full_years=1)
+        # So old that the machine's own clock calls it so.
+        old = tidy_log(first=datetime(2020, 6, 1, tzinfo=UTC), hours=72, step_s=60)
+        back.hand_in(back.add_site(), old)
+        back.worker().work_all()
+    monkeypatch.setenv("SUNTALLY_KEEP_FULL_YEARS", "1")
+    command = ["retention", "--data-dir", str(tmp_path / "data")]
+
+    def said(*more: str) -> tuple[int, str]:
+        status = main([*command, *more])
+        return status, capsys.readouterr().out
+
+    status, out = said("--dry-run")
+    assert status == 0
+    assert "to be rolled up: 3 days of 4,319 rows" in out
+    assert max(blocks(back).values()) == 1440
+    monkeypatch.setattr("sys.stdin", io.StringIO("no\n"))
+    status, out = said()
+    assert (status, "cannot be undone" in out) == (1, True)
+    assert max(blocks(back).values()) == 1440
+    freed = size(back)
+    status, out = said("--yes")
+    assert (status, "3 days and files done, 0 failed" in out) == (0, True)
+    assert max(blocks(back).values()) <= 289
+    freed -= size(back)
+    assert freed > 0
+    status, out = said("--dry-run")
+    assert "to be rolled up: 0 days" in out
+
+
+def size(back: BackEnd) -> int:
+    total = 0
+    with back.database.reading() as db:
+        total += sum(map(len, db.scalars(select(DayBlock.data))))
+        total += sum(map(len, db.scalars(select(RolledDay.extremes))))
+    return total
+
+
+def test_means_are_what_the_rows_were(back, slug):
+    with back.database.reading() as db:
+        before = decode(db.scalar(select(DayBlock.data).where(DayBlock.day == DAYS[1])))
+    run(back, 3)
+    with back.database.reading() as db:
+        after = decode(db.scalar(select(DayBlock.data).where(DayBlock.day == DAYS[1])))
+    noon = int(datetime(2025, 6, 2, 11, 5, tzinfo=UTC).timestamp())
+    own = before.columns["collector"][(before.stamp_s > noon - 300) & (before.stamp_s <= noon)]
+    assert after.columns["collector"][after.stamp_s == noon] == pytest.approx(own.mean(), abs=1e-3)
