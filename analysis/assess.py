@@ -72,10 +72,8 @@ METHOD = "26"
 MARGIN_DAYS = 1
 """Neighbours on both sides that `observe` wants with the days that count."""
 
-# Days observed at a time: bounds memory, whatever the length of the log.
-_CHUNK_DAYS = 184
-# Chunks observed side by side.
-_THREADS = 2
+# Days observed at a time by each of two threads: bounds memory, whatever the length of the log.
+_CHUNK_DAYS = 92
 
 _HEAT_WORDS = {
     "pump_and_commissioned_flow": "Heat is estimated: no flow meter, so the flow set at "
@@ -129,11 +127,12 @@ def observe(
         for span_s in pairwise(edges)
         if len(set(np.searchsorted(starts, span_s).tolist())) > 1
     ]
-    if len(logged) == 1:
-        return joined([chunk(logged[0])], timezone=timezone)
-    # What numpy and compiled loops do lets another thread work.
-    with ThreadPoolExecutor(_THREADS) as threads:
-        return joined(list(threads.map(chunk, logged)), timezone=timezone)
+    # What numpy and compiled loops do lets another thread work. This one takes its part, whose
+    # memory is at hand.
+    with ThreadPoolExecutor(1) as beside:
+        others = beside.map(chunk, logged[1::2])
+        tables = [chunk(span_s) for span_s in logged[::2]]
+        return joined([*tables, *others], timezone=timezone)
 
 
 def _chunk(

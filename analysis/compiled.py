@@ -39,6 +39,14 @@ def compiled(loop: Callable[_Given, _Result]) -> Callable[_Given, _Result]:
     return call
 
 
+def make_ready() -> None:
+    """Do now what the first call of a loop would wait for, but for the loop itself."""
+    with _one_at_a_time:
+        target = _numba().core.registry.cpu_target
+        target.typing_context.refresh()
+        target.target_context.refresh()
+
+
 def _compiled(
     loop: Callable[_Given, _Result], args: tuple[object, ...]
 ) -> Callable[_Given, _Result]:

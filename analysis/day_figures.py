@@ -107,9 +107,11 @@ def _heat(case: Case, unread: Bools) -> dict[str, Floats]:
         "heat_kwh": kwh_from_j(case.per_day(power * step)),
         "heat_measured": np.full(len(case.days), float(heat.measured)),
     }
+    day, step_s = case.day[heat.u_row], step[heat.u_row]
     for name in HEAT_PARTS:
         if name in heat.u_w:
-            columns[f"heat_{name}_u_kwh"] = kwh_from_j(case.per_day(heat.u_w[name] * step))
+            summed_j = np.bincount(day, heat.u_w[name] * step_s, len(case.days))
+            columns[f"heat_{name}_u_kwh"] = kwh_from_j(summed_j.astype(np.float64))
     columns["heat_random_kwh2"] = _sampling_kwh2(case)
     columns |= pair_columns(case)
     nothing = case.seconds(np.isfinite(heat.power_w)) <= 0.0

@@ -78,6 +78,10 @@ def grid_of(record: Record, days: LocalDays, day: Ints) -> Grid:
     """
     bins = int(np.ceil(days.length_s.max() / BIN_S)) if len(days) else 0
     row, cell, seconds = lay_rows(record.start_s, record.step_s, day, days.edge_s, bins, BIN_S)
+    whole = row.size == len(record) and bool((np.diff(row) == 1).all())
+    # The record's own array: a copy less to hold.
+    seconds = record.step_s if whole else seconds
+    seconds.setflags(write=False)
     start = days.edge_s[:-1, None] + BIN_S * np.arange(bins, dtype=np.int64)[None, :]
     return Grid(
         shape=(len(days), bins),
@@ -85,5 +89,5 @@ def grid_of(record: Record, days: LocalDays, day: Ints) -> Grid:
         row=row,
         cell=cell,
         seconds=seconds,
-        whole=row.size == len(record) and bool((np.diff(row) == 1).all()),
+        whole=whole,
     )

@@ -28,6 +28,7 @@ SOURCES = (SPA, SPENCER, KOPP_LEAN, THEUNISSEN_BECKMAN)
 SOLAR_CONSTANT_W_M2 = 1361.0
 
 _NODE_S = 21_600
+_BLOCK_NODES = 512  # worked out and kept together, a third of a year
 _EARTH_RADIUS_OVER_SUN_DISTANCE = 4.2635e-5  # 8.794 arc seconds
 _DELTA_T_S = 67.0  # terrestrial time less UT, as pvlib assumes; a second moves the sun by 1e-5 deg
 _AIR_C = 12.0  # for refraction, as pvlib assumes
@@ -138,16 +139,31 @@ def sun_vectors(
 
 def _slow_place(time_s: NDArray[np.int64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Give what the hour angle needs besides mean sidereal time, and the declination [°]."""
-    blocks = time_s // _NODE_S
-    starts = np.unique(blocks[np.flatnonzero(np.diff(blocks, prepend=blocks[0] - 1))])
+    before = time_s // _NODE_S
+    before = before[np.flatnonzero(np.diff(before, prepend=before[0] - 1))]
     # Every stamp has its own two neighbours among the nodes, so holes are never bridged.
-    nodes_s = (np.union1d(starts, starts + 1) * _NODE_S).astype(np.float64)
+    blocks = np.unique(np.concatenate((before, before + 1)) // _BLOCK_NODES)
+    parts = zip(*map(_nodes, blocks.tolist()), strict=True)
+    nodes_s, offset, declination = (np.concatenate(part) for part in parts)
+    stamps = time_s.astype(np.float64)
+    offset = np.interp(stamps, nodes_s, np.unwrap(offset, period=360.0))
+    return offset, np.interp(stamps, nodes_s, declination)
+
+
+@lru_cache(maxsize=64)
+def _nodes(
+    block: int,
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Give stamps, and what `_slow_place` gives, of a block of nodes; the same for every place."""
+    first = block * _BLOCK_NODES
+    nodes_s = (np.arange(first, first + _BLOCK_NODES) * _NODE_S).astype(np.float64)
     sidereal, ascension, declination = _spa().solar_position_numpy(
         nodes_s, 0.0, 0.0, 0.0, 1013.25, _AIR_C, _DELTA_T_S, 0.5667, 1, sst=True
     )
-    offset = np.unwrap(sidereal - _mean_sidereal_deg(nodes_s) - ascension, period=360.0)
-    stamps = time_s.astype(np.float64)
-    return np.interp(stamps, nodes_s, offset), np.interp(stamps, nodes_s, declination)
+    found = nodes_s, sidereal - _mean_sidereal_deg(nodes_s) - ascension, declination
+    for values in found:
+        values.setflags(write=False)
+    return found
 
 
 def _mean_sidereal_deg(
