@@ -4,7 +4,7 @@ A block holds stamps as the log gave them and every channel in its canonical uni
 value". The bytes that one is stored as are the service's business.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
@@ -62,6 +62,8 @@ def part_of(block: Block, first: int, last: int) -> Block:
 
 def merge(old: Block, new: Block) -> Block:
     """Lay newer rows over older ones: per stamp and channel, the newer value wins if it is one."""
+    if len(old) and len(new) and old.stamp_s[-1] < new.stamp_s[0]:
+        return _joined([old, new])  # as a gateway's mostly are
     stamp_s = np.union1d(old.stamp_s, new.stamp_s)
     at_old = np.searchsorted(stamp_s, old.stamp_s)
     at_new = np.searchsorted(stamp_s, new.stamp_s)
@@ -81,8 +83,10 @@ def merge(old: Block, new: Block) -> Block:
 def join(blocks: Iterable[Block]) -> Block | None:
     """Put blocks of separate, rising days one after another; None where there are none."""
     parts = list(blocks)
-    if not parts:
-        return None
+    return _joined(parts) if parts else None
+
+
+def _joined(parts: Sequence[Block]) -> Block:
     names = sorted({name for part in parts for name in part.columns})
     rows = sum(len(part) for part in parts)
     columns = {name: np.full(rows, np.nan) for name in names}

@@ -18,7 +18,7 @@ from service.db.engine import VALUES_LOCK, shared
 from service.db.models import Site
 from service.errors import ConflictError, NotFoundError, ServiceError
 from service.ingest import layer_queries, push_queries, queries
-from service.ingest.blocks import Change, values_hash
+from service.ingest.blocks import Change, seal, values_hash
 from service.ingest.closed import free_neighbours, take_closed
 from service.ingest.laying import HeldDay, LaidDay, laid, local_days, restamped, with_layer
 from service.ingest.push_queries import Counted, OpenSite
@@ -164,9 +164,7 @@ class Sheaf:
 
     def write(self) -> None:
         """Write what was gathered."""
-        blocks = {
-            place: (block, values_hash(block)) for place, block in sorted(self._differing.items())
-        }
+        blocks = {place: seal(block) for place, block in sorted(self._differing.items())}
         queries.write_blocks(self._db, blocks)
         layer_queries.write_layers(self._db, dict(sorted(self._laid.items())))
         queries.write_marks(self._db, dict(sorted(self._marks.items())))

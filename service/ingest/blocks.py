@@ -1,33 +1,23 @@
 """Rows of one UTC day in the store: what changed, what they hash to, and their bytes.
 
-Pure: no database here. The bytes of a block (`analysis.blocks`) are a zstd frame around an Arrow
-IPC stream, which any Arrow library reads; a frame for each column would take four times as long. As
-loggers write few decimals, a column is whole numbers where these, over the field's `per_unit`, are
-exactly its values; null is "no value". `steps_s` is the first stamp, then the time from row to row.
-Blocks that an older version stored are a bare stream with `stamp_s` and plain columns.
+Pure: no database here. The bytes are those of `service.ingest.block_form`. Blocks that older
+versions stored are Arrow IPC streams, in a zstd frame or bare: with `steps_s` (the first stamp,
+then the time from row to row) and columns of whole numbers over the field's `per_unit`, or with
+`stamp_s` and plain columns.
 """
 
-import hashlib
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.blocks import Block
 from analysis.record import Floats, Ints
+from service.ingest import block_form
 
 if TYPE_CHECKING:
     import pyarrow as pa
 
-# A day with fewer distinct values than this is not told apart from another site's quiet day.
-_DISTINCT = 100
-# Units are converted when read; beyond this many decimals two conversions may differ.
-_DECIMALS = 3
-# What whole numbers are divided by, the coarsest that fits first.
-_PER_UNIT = (1, 10, 100, 1000)
-_MOST_SHORT, _MOST_LONG = 2**15 - 1, 2**31 - 1
 _STAMPS, _STEPS, _SCALE = "stamp_s", "steps_s", b"per_unit"
 _FRAME = b"\x28\xb5\x2f\xfd"  # how a zstd frame begins (RFC 8878, 3.1.1)
 
@@ -62,17 +52,26 @@ def change(old: Block | None, new: Block | None) -> Change:
             touched_s=new.stamp_s,
             columns=set(old.columns) != set(new.columns),
         )
-    common, at_old, at_new = np.intersect1d(
-        old.stamp_s, new.stamp_s, assume_unique=True, return_indices=True
-    )
+    at_old: Ints | slice
+    at_new: Ints | slice
+    if len(old) <= len(new) and np.array_equal(old.stamp_s, new.stamp_s[: len(old)]):
+        # Rows came behind, or none did.
+        common, at_old = old.stamp_s, slice(None)
+        at_new, came, went = slice(len(old)), new.stamp_s[len(old) :], old.stamp_s[:0]
+    else:
+        common, at_old, at_new = np.intersect1d(
+            old.stamp_s, new.stamp_s, assume_unique=True, return_indices=True
+        )
+        came = np.setdiff1d(new.stamp_s, common, assume_unique=True)
+        went = np.setdiff1d(old.stamp_s, common, assume_unique=True)
     differs = np.zeros(common.shape[0], dtype=np.bool_)
     nothing = np.broadcast_to(np.nan, common.shape)
     for name in {*old.columns, *new.columns}:
         was = old.columns[name][at_old] if name in old.columns else nothing
         now = new.columns[name][at_new] if name in new.columns else nothing
-        differs |= (was != now) & ~(np.isnan(was) & np.isnan(now))
-    came = np.setdiff1d(new.stamp_s, common, assume_unique=True)
-    went = np.setdiff1d(old.stamp_s, common, assume_unique=True)
+        other = was != now
+        if other.any():
+            differs |= other & ~(np.isnan(was) & np.isnan(now))
     return Change(
         new=int(came.shape[0]),
         changed=int(differs.sum()),
@@ -82,73 +81,35 @@ def change(old: Block | None, new: Block | None) -> Change:
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sealed:
+    """A block ready to be written: its bytes, and the hash of its values where they prove it."""
+
+    rows: int
+    data: bytes
+    values_hash: str | None
+
+
+def seal(block: Block) -> Sealed:
+    """Make a block ready to be written."""
+    packed = block_form.pack(block)
+    return Sealed(rows=len(block), data=packed.data(), values_hash=packed.values_hash())
+
+
 def values_hash(block: Block) -> str | None:
     """Give a hash that is equal for equal rows, or None where they prove nothing."""
-    names = sorted(block.columns)
-    names = [name for name in names if not np.isnan(block.columns[name]).all()]
-    if not names:
-        return None
-    # All columns in one go: a call for each of them costs more than its numbers.
-    values = np.round(_stacked(block, names), _DECIMALS) + 0.0  # no negative zero
-    values[np.isnan(values)] = np.nan
-    every = values[~np.isnan(values)]
-    # A part tells almost always, and sorting it is soon done.
-    if all(np.unique(some).shape[0] < _DISTINCT for some in (every[::16], every)):
-        return None
-    digest = hashlib.sha256(block.stamp_s.tobytes())
-    for name, own in zip(names, values, strict=True):
-        digest.update(name.encode())
-        digest.update(own.tobytes())
-    return digest.hexdigest()
+    return block_form.pack(block).values_hash()
 
 
 def encode(block: Block) -> bytes:
     """Turn a block into bytes; equal blocks give equal bytes."""
-    import pyarrow as pa
-
-    fields, arrays = [pa.field(_STEPS, pa.int64())], [pa.array(np.diff(block.stamp_s, prepend=0))]
-    names = sorted(block.columns)
-    values = _stacked(block, names)
-    unknown = np.isnan(values)
-    holes = np.asarray(unknown.any(axis=1))
-    for place, (whole, per_unit) in enumerate(_as_whole(np.where(unknown, 0.0, values))):
-        # A negative zero would be another byte for the same value.
-        stored = values[place] + 0.0 if whole is None else whole
-        mask = unknown[place] if holes[place] and whole is not None else None
-        arrays.append(pa.array(stored, mask=mask))
-        told = {} if whole is None else {_SCALE: str(per_unit)}
-        fields.append(pa.field(names[place], arrays[-1].type, metadata=told))
-    batch = pa.RecordBatch.from_arrays(arrays, schema=pa.schema(fields))
-    sink = pa.BufferOutputStream()
-    with pa.ipc.new_stream(sink, batch.schema) as writer:
-        writer.write_batch(batch)
-    return bytes(pa.compress(sink.getvalue(), codec="zstd", asbytes=True))
-
-
-def _stacked(block: Block, names: Sequence[str]) -> Floats:
-    """Give columns one above the other; shape (columns, rows)."""
-    columns = [block.columns[name] for name in names]
-    return np.array(columns, dtype=np.float64).reshape(len(columns), len(block))
-
-
-def _as_whole(values: Floats) -> list[tuple[NDArray[np.signedinteger] | None, int]]:
-    """Give each row as whole numbers and what divides them; None where nothing does exactly."""
-    found: list[tuple[NDArray[np.signedinteger] | None, int]] = [(None, 1)] * len(values)
-    most = np.abs(values).max(axis=1, initial=0.0)
-    left = np.arange(len(values))
-    for per_unit in _PER_UNIT:
-        left = left[most[left] * per_unit <= _MOST_LONG]
-        whole = np.rint(values[left] * per_unit)
-        fits = (whole / per_unit == values[left]).all(axis=1)
-        for place, own in zip(left[fits].tolist(), whole[fits], strict=True):
-            short = most[place] * per_unit <= _MOST_SHORT
-            found[place] = (own.astype(np.int16 if short else np.int32), per_unit)
-        left = left[~fits]
-    return found
+    return block_form.pack(block).data()
 
 
 def decode(data: bytes) -> Block:
     """Turn bytes into the block again."""
+    if data.startswith(block_form.MAGIC):
+        return block_form.unpack(data)
     with _reader(data) as reader:
         batch = reader.read_next_batch()
     columns: dict[str, Floats] = {}
@@ -165,6 +126,8 @@ def decode(data: bytes) -> Block:
 
 def channels_in(data: bytes) -> tuple[str, ...]:
     """Give the channels of a block without its values."""
+    if data.startswith(block_form.MAGIC):
+        return block_form.names_in(data)
     with _reader(data) as reader:
         return tuple(name for name in reader.schema.names if name not in (_STAMPS, _STEPS))
 

@@ -24,7 +24,7 @@ from service.db.models import (
     VisitPhoto,
     WeatherFile,
 )
-from service.ingest.blocks import decode, encode
+from service.ingest.blocks import Sealed, decode
 from service.ingest.rolled import rolled_back
 from service.retention.queries import rolled_between
 
@@ -163,25 +163,23 @@ def save_blocks(
     db: Session,
     *,
     site_id: int,
-    blocks: Mapping[date, Block],
-    hashes: Mapping[date, str | None],
+    blocks: Mapping[date, Sealed],
 ) -> None:
-    """Write blocks, with the hashes of their values, in place of what these days had."""
-    found = {(site_id, day): (block, hashes[day]) for day, block in sorted(blocks.items())}
-    write_blocks(db, found)
+    """Write blocks in place of what these days had."""
+    write_blocks(db, {(site_id, day): block for day, block in sorted(blocks.items())})
 
 
-def write_blocks(db: Session, blocks: Mapping[tuple[int, date], tuple[Block, str | None]]) -> None:
-    """Write blocks of days of sites, with the hashes of their values."""
+def write_blocks(db: Session, blocks: Mapping[tuple[int, date], Sealed]) -> None:
+    """Write blocks of days of sites in place of what these days had."""
     rows = [
         {
             "site_id": site_id,
             "day": day,
-            "rows": len(block),
-            "data": encode(block),
-            "values_hash": values_hash,
+            "rows": block.rows,
+            "data": block.data,
+            "values_hash": block.values_hash,
         }
-        for (site_id, day), (block, values_hash) in blocks.items()
+        for (site_id, day), block in blocks.items()
     ]
     if rows:
         # Past the session's objects, which nobody holds of blocks.

@@ -16,7 +16,7 @@ from analysis.layers import Layer
 from service.db.engine import VALUES_LOCK, one_at_a_time
 from service.db.models import Site, Upload
 from service.ingest import layer_queries, queries
-from service.ingest.blocks import Change, values_hash
+from service.ingest.blocks import Change, Sealed, seal
 from service.ingest.closed import free_neighbours, take_closed
 from service.ingest.laying import HeldDay, laid, local_days, restamped, with_layer
 from service.retention.queries import closed_days, has_gone
@@ -77,8 +77,8 @@ def store_rows(
     rows = restamped(rows, stamp, stored="start" if site.stamp == "start" else "end")
     parts = split_days(rows)
     closed = take_closed(db, site_id=site.id, parts=parts, today=due_at.date())
-    hashes = {day: values_hash(part) for day, part in parts.items()}
-    told = [one for one in hashes.values() if one is not None]
+    sealed = {day: seal(part) for day, part in parts.items()}
+    told = [one.values_hash for one in sealed.values() if one.values_hash is not None]
     if told:
         one_at_a_time(db, VALUES_LOCK)
         other = queries.site_with_values(db, hashes=told, but_site_id=site.id)
@@ -90,8 +90,8 @@ def store_rows(
         day: with_layer(held.get(day), Layer(number=upload.id, block=part, pushed=pushed))
         for day, part in parts.items()
     }
-    hashed = {day: (part, hashes[day]) for day, part in parts.items()}
-    changes = _lay(db, site=site, held=held, layers=layers, hashed=hashed)
+    known_parts = {day: (part, sealed[day]) for day, part in parts.items()}
+    changes = _lay(db, site=site, held=held, layers=layers, sealed=known_parts)
     # What a block of these days holds was seen before; most batches need not ask further.
     known = {name for day in held.values() for name in day.block.columns}
     channels = rows.columns.keys() - known if parts else set()
@@ -128,7 +128,7 @@ def take_out(db: Session, *, site: Site, upload: Upload, due_at: datetime) -> No
     layers = {
         day: [layer for layer in held[day].layers if layer.number != upload.id] for day in days
     }
-    changes = _lay(db, site=site, held=held, layers=layers, hashed={})
+    changes = _lay(db, site=site, held=held, layers=layers, sealed={})
     _mark(db, site=site, changes=changes, channels=set(), due_at=due_at)
     if not queries.days_stored(db, site.id):
         site.stamp = None  # the next file says anew which end of its step a stamp marks
@@ -141,20 +141,19 @@ def _lay(
     site: Site,
     held: Mapping[date, HeldDay],
     layers: Mapping[date, list[Layer]],
-    hashed: Mapping[date, tuple[Block, str | None]],
+    sealed: Mapping[date, tuple[Block, Sealed]],
 ) -> dict[date, Change]:
     """Write the layers of these days and what they give together; tell what changed.
 
-    `hashed` are blocks whose hash is known: most days are what one file says of them.
+    `sealed` are blocks that are ready: most days are what one file says of them.
     """
     days = {day: laid(held.get(day), own) for day, own in sorted(layers.items())}
-    blocks = {day: one.block for day, one in days.items() if one.block is not None and one.differs}
-    hashes: dict[date, str | None] = {}
-    for day, block in blocks.items():
-        known, hashes[day] = hashed.get(day, (None, None))
-        if block is not known:
-            hashes[day] = values_hash(block)
-    queries.save_blocks(db, site_id=site.id, blocks=blocks, hashes=hashes)
+    blocks: dict[date, Sealed] = {}
+    for day, one in days.items():
+        if one.block is not None and one.differs:
+            part, ready = sealed.get(day, (None, None))
+            blocks[day] = ready if ready is not None and one.block is part else seal(one.block)
+    queries.save_blocks(db, site_id=site.id, blocks=blocks)
     empty = [day for day, one in days.items() if one.block is None]
     layer_queries.drop_days(db, site_id=site.id, days=empty)
     layer_queries.save_layers(db, site_id=site.id, held=held, laid=days)

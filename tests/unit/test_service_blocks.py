@@ -1,5 +1,6 @@
 """Day blocks: cutting, merging, bytes, and the hash that knows equal values."""
 
+import hashlib
 from datetime import date
 
 import numpy as np
@@ -8,7 +9,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.blocks import Block, join, merge, split_days
-from service.ingest.blocks import change, channels_in, decode, encode, values_hash
+from service.ingest.blocks import (
+    Sealed,
+    change,
+    channels_in,
+    decode,
+    encode,
+    seal,
+    values_hash,
+)
 
 NAN = float("nan")
 DAY = 86_400
@@ -128,3 +137,100 @@ def test_a_column_of_nothing_does_not_change_the_hash() -> None:
     day = a_day()
     wider = Block(stamp_s=day.stamp_s, columns={**day.columns, "flow": np.full(len(day), NAN)})
     assert values_hash(wider) == values_hash(day)
+
+
+def arrow_of(day: Block) -> bytes:
+    """Give a block as the version before wrote it: whole tenths in a zstd frame."""
+    steps = np.diff(day.stamp_s, prepend=0)
+    tenths = np.rint(day.columns["collector"] * 10.0).astype(np.int16)
+    fields = [
+        pa.field("steps_s", pa.int64()),
+        pa.field("flow", pa.int16(), metadata={"per_unit": "10"}),
+    ]
+    batch = pa.RecordBatch.from_arrays(
+        [pa.array(steps), pa.array(tenths, mask=np.arange(len(tenths)) == 3)],
+        schema=pa.schema(fields),
+    )
+    sink = pa.BufferOutputStream()
+    with pa.ipc.new_stream(sink, batch.schema) as writer:
+        writer.write_batch(batch)
+    return bytes(pa.compress(sink.getvalue(), codec="zstd", asbytes=True))
+
+
+def test_a_block_of_the_version_before_is_read() -> None:
+    day = a_day()
+    flow = np.round(day.columns["collector"], 1)
+    flow[3] = NAN
+    data = arrow_of(day)
+    assert same(decode(data), Block(stamp_s=day.stamp_s, columns={"flow": flow}))
+    assert channels_in(data) == ("flow",)
+
+
+numbers = st.integers(-(10**12), 10**12)
+decimals = st.integers(0, 4)
+columns = st.tuples(decimals, st.lists(numbers | st.just(NAN), min_size=1, max_size=300))
+
+
+@settings(deadline=None)
+@given(st.lists(columns, min_size=1, max_size=4), st.integers(-(2**40), 2**40))
+def test_columns_of_every_width_come_back_to_the_last_bit(
+    drawn: list[tuple[int, list[float]]], first: int
+) -> None:
+    rows = min(len(values) for _, values in drawn)
+    block = Block(
+        stamp_s=first + np.arange(rows, dtype=np.int64) * 60,
+        columns={
+            f"c{place}": np.array(values[:rows], dtype=np.float64) / 10.0**places
+            for place, (places, values) in enumerate(drawn)
+        },
+    )
+    back = decode(encode(block))
+    assert same(back, block)
+    assert encode(back) == encode(block)
+    assert channels_in(encode(block)) == tuple(sorted(block.columns))
+    assert seal(block) == Sealed(rows=rows, data=encode(block), values_hash=values_hash(block))
+
+
+def test_a_lone_decimal_among_whole_numbers_is_kept() -> None:
+    values = np.zeros(1440)
+    values[[3, 1001]] = [0.1, -70_000.123]
+    day = Block(stamp_s=np.arange(1440, dtype=np.int64) * 60, columns={"flow": values})
+    assert same(decode(encode(day)), day)
+
+
+def test_the_hash_is_the_one_of_rounded_values_as_stored_ones_are() -> None:
+    """Hashes stand in databases, so they may never change."""
+    day = a_day(rows=1440)
+    values = {
+        "collector": day.columns["collector"],  # to the last digit
+        "flow": np.round(day.columns["collector"], 2),
+        "pump": np.where(np.arange(1440) % 7 == 0, NAN, -0.0),
+        "tap": np.full(1440, NAN),
+    }
+    digest = hashlib.sha256(day.stamp_s.tobytes())
+    for name in ("collector", "flow", "pump"):
+        digest.update(name.encode())
+        rounded = np.round(values[name], 3) + 0.0
+        rounded[np.isnan(rounded)] = np.nan
+        digest.update(rounded.tobytes())
+    block = Block(stamp_s=day.stamp_s, columns=values)
+    assert values_hash(block) == digest.hexdigest()
+
+
+def test_rows_behind_those_that_are_there_are_told_like_any_others() -> None:
+    old = a_block([0, 60, 120], flow=[1.0, NAN, 3.0])
+    new = merge(old, a_block([180, 240], pump=[100.0, 0.0]))
+    assert same(
+        new,
+        a_block(
+            [0, 60, 120, 180, 240],
+            flow=[1.0, NAN, 3.0, NAN, NAN],
+            pump=[NAN, NAN, NAN, 100.0, 0.0],
+        ),
+    )
+    told = change(old, new)
+    assert (told.new, told.changed, told.gone, told.columns) == (2, 0, 0, True)
+    assert told.touched_s.tolist() == [180, 240]
+    new.columns["flow"][0] = 2.0
+    told = change(old, new)
+    assert (told.new, told.changed, told.touched_s.tolist()) == (2, 1, [0, 180, 240])

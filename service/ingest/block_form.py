@@ -1,0 +1,260 @@
+"""The bytes of a block of rows, and the hash that knows equal values. Pure: no database here.
+
+Loggers write few decimals, so a column is kept as whole numbers where these, over a power of ten,
+are exactly its values; as what is added from row to row, they are small and take little room.
+Little-endian, in this order:
+
+    b"SUN1"
+    rows            unsigned, 4 bytes
+    first stamp     signed, 8 bytes [s]
+    width of steps  1 byte: 4 or 8
+    length of the table of columns, 2 bytes; each column, by name: width 2, 4 or 8, decimals, length
+                    of the name (a byte each), the name in UTF-8
+    one zstd frame: the steps from stamp to stamp, then the columns of width 8, 4 and 2
+
+A column of width 2 or 4 holds the differences of whole numbers, the first to 0; the lowest number
+is "no value". One of width 8 holds the values themselves.
+"""
+
+import hashlib
+import struct
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from analysis.blocks import Block
+from analysis.record import Bools, Floats, Ints
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+
+MAGIC = b"SUN1"
+_HEAD = struct.Struct("<IqBH")
+_MOST_DECIMALS = 3  # units are converted when read; beyond it two conversions may differ
+_PER_UNIT = np.array([1.0, 10.0, 100.0, 1000.0])
+_WIDTHS: dict[int, np.dtype[Any]] = {
+    2: np.dtype("<i2"),
+    4: np.dtype("<i4"),
+    8: np.dtype("<f8"),
+}
+_NOTHING = {2: -(2**15), 4: -(2**31)}
+_MOST_SHORT, _MOST_LONG = 2**15 - 1, 2**31 - 1
+# So many rows show how many decimals a column has, and whether a day has many values, mostly.
+_SHOWN = 64
+# A day with fewer distinct values than this is not told apart from another site's quiet day.
+_DISTINCT = 100
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Packed:
+    """A block made ready for its bytes and its hash.
+
+    Attributes
+    ----------
+    names : of the channels, rising
+    values : shape (channels, rows), without negative zeros, NaN missing
+    whole : the same as whole numbers; anything where the width is 8 or there is no value
+    unknown : where there is no value
+    decimals, width : of each channel
+    """
+
+    stamp_s: Ints
+    names: tuple[str, ...]
+    values: Floats
+    whole: Floats
+    unknown: Bools
+    decimals: Ints
+    width: Ints
+
+    def data(self) -> bytes:
+        """Give the bytes; equal blocks give equal bytes."""
+        steps = np.diff(self.stamp_s)
+        long = bool((steps > _MOST_LONG).any())
+        first = int(self.stamp_s[0]) if len(self.stamp_s) else 0
+        columns = b"".join(
+            bytes((width, decimals, len(name.encode()))) + name.encode()
+            for name, width, decimals in zip(
+                self.names, self.width.tolist(), self.decimals.tolist(), strict=True
+            )
+        )
+        head = _HEAD.pack(len(self.stamp_s), first, 8 if long else 4, len(columns))
+        parts = [steps.astype("<i8" if long else "<i4").tobytes()]
+        parts.extend(self._numbers(width) for width in (8, 4, 2))
+        frame = bytes(_zstd().compress(b"".join(parts), asbytes=True))
+        return b"".join((MAGIC, head, columns, frame))
+
+    def _numbers(self, width: int) -> bytes:
+        of = np.flatnonzero(self.width == width)
+        if not of.size:
+            return b""
+        kind = _WIDTHS[width]
+        if width == 8:
+            return self.values[of].astype(kind).tobytes()
+        whole = self.whole[of].astype(kind)
+        whole[self.unknown[of]] = _NOTHING[width]
+        added = whole.copy()
+        added[:, 1:] -= whole[:, :-1]
+        return added.tobytes()
+
+    def values_hash(self) -> str | None:
+        """Give a hash that is equal for equal rows, or None where they prove nothing."""
+        # Whole numbers over at most a thousand are rounded to three decimals already.
+        rounded = self.values
+        if bool((self.width == 8).any()):
+            rounded = np.round(self.values, _MOST_DECIMALS) + 0.0
+            rounded[self.unknown] = np.nan
+        told = np.asarray(~self.unknown.all(axis=1))
+        if not _tells(_some(rounded)) and not _tells(rounded):
+            return None
+        digest = hashlib.sha256(self.stamp_s.tobytes())
+        for name, own, one in zip(self.names, rounded, told.tolist(), strict=True):
+            if one:
+                digest.update(name.encode())
+                digest.update(own.tobytes())
+        return digest.hexdigest()
+
+
+def pack(block: Block) -> Packed:
+    """Find how each column is written with the fewest decimals."""
+    names = tuple(sorted(block.columns))
+    values = np.empty((len(names), len(block)))
+    for place, name in enumerate(names):
+        values[place] = block.columns[name]
+    unknown = np.isnan(values)
+    holes = bool(unknown.any())
+    if holes:
+        values[unknown] = 0.0
+    with np.errstate(over="ignore", invalid="ignore"):  # too large for whole numbers at any rate
+        decimals, fits, whole = _as_whole(values)
+    # No negative zero: another byte, another hash for the same value.
+    values += 0.0
+    if holes:
+        values[unknown] = np.nan
+    long = np.abs(whole).max(axis=1, initial=0.0) > _MOST_SHORT
+    return Packed(
+        stamp_s=block.stamp_s,
+        names=names,
+        values=values,
+        whole=whole,
+        unknown=unknown,
+        decimals=np.where(fits, decimals, 0),
+        width=np.where(fits, np.where(long, 4, 2), 8),
+    )
+
+
+def _as_whole(values: Floats) -> tuple[Ints, Bools, Floats]:
+    """Give each row's fewest decimals, whether whole numbers are exactly it, and these."""
+    shown = _some(values)
+    scaled = np.rint(shown * _PER_UNIT[:, None, None]) / _PER_UNIT[:, None, None]
+    decimals = np.argmax((scaled == shown).all(axis=2), axis=0)
+    whole, fits = _at(values, decimals)
+    while True:
+        # What few rows show may lack decimals that others have.
+        more = np.flatnonzero(~fits & (decimals < _MOST_DECIMALS))
+        if not more.size:
+            return decimals, fits, whole
+        decimals[more] += 1
+        whole[more], fits[more] = _at(values[more], decimals[more])
+
+
+def _at(values: Floats, decimals: Ints) -> tuple[Floats, Bools]:
+    per_unit = _PER_UNIT[decimals][:, None]
+    whole = values * per_unit
+    np.rint(whole, out=whole)
+    fits = (whole / per_unit == values).all(axis=1)
+    return whole, fits & (np.abs(whole).max(axis=1, initial=0.0) <= _MOST_LONG)
+
+
+def _some(values: Floats) -> Floats:
+    """Give some of the rows of columns that lie one above the other."""
+    return values[:, :: max(1, values.shape[1] // _SHOWN)]
+
+
+def _tells(values: Floats) -> bool:
+    known = values[~np.isnan(values)]
+    return bool(np.unique(known).shape[0] >= _DISTINCT)
+
+
+def unpack(data: bytes) -> Block:
+    """Turn bytes into the block again."""
+    rows, first, step_width, length = _HEAD.unpack_from(data, len(MAGIC))
+    begin = len(MAGIC) + _HEAD.size
+    columns = _columns(data[begin : begin + length])
+    count = max(rows - 1, 0)
+    sizes = [len(columns.of(width)) * rows * width for width in (8, 4, 2)]
+    content: bytes = _zstd().decompress(
+        memoryview(data)[begin + length :],
+        decompressed_size=count * step_width + sum(sizes),
+        asbytes=True,
+    )
+    stamp_s = np.full(rows, first, dtype=np.int64)
+    steps = np.frombuffer(content, "<i8" if step_width == 8 else "<i4", count)
+    stamp_s[1:] += np.cumsum(steps, dtype=np.int64)
+    at = count * step_width
+    found: dict[str, Floats] = {}
+    for width, size in zip((8, 4, 2), sizes, strict=True):
+        of = columns.of(width)
+        if of:
+            numbers = np.frombuffer(content, _WIDTHS[width], len(of) * rows, at)
+            found.update(zip(of, _values(numbers.reshape(len(of), rows), columns), strict=True))
+        at += size
+    return Block(stamp_s=stamp_s, columns={name: found[name] for name in columns.names})
+
+
+def _values(numbers: np.ndarray, columns: "_Columns") -> Floats:
+    kind = numbers.dtype
+    if kind == _WIDTHS[8]:
+        return numbers.astype(np.float64)
+    whole = np.cumsum(numbers, axis=1, dtype=kind)
+    values: Floats = whole / columns.per_unit[kind.itemsize]
+    unknown = whole == _NOTHING[kind.itemsize]
+    if bool(unknown.any()):
+        values[unknown] = np.nan
+    return values
+
+
+def names_in(data: bytes) -> tuple[str, ...]:
+    """Give the channels of a block without its values."""
+    length = _HEAD.unpack_from(data, len(MAGIC))[3]
+    begin = len(MAGIC) + _HEAD.size
+    return _columns(data[begin : begin + length]).names
+
+
+class _Columns:
+    """A table of columns, read."""
+
+    def __init__(self, table: bytes) -> None:
+        names: list[str] = []
+        by_width: dict[int, list[str]] = {8: [], 4: [], 2: []}
+        decimals: dict[int, list[int]] = {8: [], 4: [], 2: []}
+        at = 0
+        while at < len(table):
+            width, places, length = table[at : at + 3]
+            name = table[at + 3 : at + 3 + length].decode()
+            names.append(name)
+            by_width[width].append(name)
+            decimals[width].append(places)
+            at += 3 + length
+        self.names = tuple(names)
+        self._by_width = by_width
+        self.per_unit = {width: _PER_UNIT[own][:, None] for width, own in decimals.items() if own}
+
+    def of(self, width: int) -> Sequence[str]:
+        """Give the columns of a width."""
+        return self._by_width[width]
+
+
+# All days of a site have a table or two.
+@lru_cache(maxsize=512)
+def _columns(table: bytes) -> _Columns:
+    return _Columns(table)
+
+
+@lru_cache(maxsize=1)
+def _zstd() -> "pa.Codec":
+    import pyarrow as pa
+
+    return pa.Codec("zstd", compression_level=1)
