@@ -2,6 +2,7 @@
 
 import ipaddress
 import socket
+from datetime import timedelta
 from pathlib import Path
 from typing import Literal
 from urllib.parse import urlsplit
@@ -30,6 +31,9 @@ class Settings(BaseSettings):
         None, description="File that holds the first password, instead of the one-time link."
     )
     session_days: int = Field(30, ge=1, le=400, description="How long a sign-in lasts.")
+    session_idle_hours: float = Field(
+        12.0, ge=0.5, le=9600, description="After how long without use a sign-in ends."
+    )
     max_upload_mib: int = Field(200, ge=1, description="Largest body of one upload request.")
     max_unpacked_mib: int = Field(600, ge=1, description="Largest content of one archive.")
     max_push_mib: int = Field(8, ge=1, description="Largest body of one gateway batch.")
@@ -128,6 +132,11 @@ class Settings(BaseSettings):
     def secure_cookies(self) -> bool:
         """Whether people reach the service by https."""
         return self.public_url.startswith("https://")
+
+    @property
+    def session_idle(self) -> timedelta:
+        """After how long without use a sign-in ends."""
+        return timedelta(hours=self.session_idle_hours)
 
     @property
     def max_upload_bytes(self) -> int:

@@ -3,21 +3,28 @@
 Somebody else's site answers like one that does not exist.
 """
 
+import logging
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from fastapi import Request
+from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.orm import Session
 
 from service.accounts import queries
 from service.accounts.rights import RIGHTS, Right
 from service.accounts.secrets import hashed
-from service.db.models import Site
+from service.db.engine import Database, only_reads
+from service.db.models import Account, Site
 from service.errors import NotAllowedError, NotFoundError, SignedOutError
 from service.settings import Settings
 from service.sites import queries as site_queries
 
+LOG = logging.getLogger("suntally.web")
+
 COOKIE = "suntally_session"
+# A page is not to write with each request.
+_NOTED_EVERY = timedelta(minutes=5)
 OWN_MACHINE = "this machine"
 
 
@@ -83,12 +90,34 @@ def _caller(db: Session, request: Request, *, now: datetime) -> Caller:
             raise SignedOutError("The service has not been set up yet; start it once.")
         return Caller(firm_id=firm.id, role="owner", who=OWN_MACHINE)
     token = request.cookies.get(cookie_of(settings))
-    account = queries.account_of_session(db, token_hash=hashed(token), now=now) if token else None
+    account = _signed_in(db, request, token=token, now=now) if token else None
     if account is None:
         raise SignedOutError("Nobody is signed in; sign in and try again.")
     return Caller(
         firm_id=account.firm_id, role=account.role, who=account.login, account_id=account.id
     )
+
+
+def _signed_in(db: Session, request: Request, *, token: str, now: datetime) -> Account | None:
+    """Give whose browser this is, and note now and then that it is in use."""
+    token_hash = hashed(token)
+    settings: Settings = request.app.state.settings
+    found = queries.session_in_use(db, token_hash=token_hash, now=now, idle=settings.session_idle)
+    if found is None:
+        return None
+    account, used_at = found
+    if now - used_at < _NOTED_EVERY:
+        return account
+    if not only_reads(db):
+        queries.note_use(db, token_hash=token_hash, now=now)
+        return account
+    try:
+        database: Database = request.app.state.database
+        with database.session() as own:
+            queries.note_use(own, token_hash=token_hash, now=now)
+    except SQLAlchemyError as error:  # a page is read all the same
+        LOG.warning("the use of a sign-in was not noted: %s", str(error).splitlines()[0])
+    return account
 
 
 def shown_key(request: Request) -> str | None:

@@ -15,6 +15,7 @@ from service.errors import ConflictError, InvalidError, NotFoundError, SignedOut
 FIRST_LOGIN = "owner"
 CODE_WITHIN = timedelta(minutes=10)
 _CODE_TRIES = 5
+_LONGEST_IDLE = timedelta(days=400)
 
 
 def ensure_firm(db: Session, *, now: datetime) -> Firm:
@@ -153,8 +154,13 @@ def check_password(db: Session, *, login: str, password: str) -> Account:
     return account
 
 
-def start_session(db: Session, *, account: Account, now: datetime, days: int) -> str:
-    """Sign a browser in, as far as a second factor lets it; gives the cookie's value."""
+def start_session(
+    db: Session, *, account: Account, now: datetime, days: int, idle: timedelta = _LONGEST_IDLE
+) -> str:
+    """Sign a browser in, as far as a second factor lets it; gives the cookie's value.
+
+    Sign-ins that have ended by now, or were not used for `idle`, are forgotten.
+    """
     token = new_secret("web")
     code_due = account.totp_confirmed
     db.add(
@@ -162,16 +168,19 @@ def start_session(db: Session, *, account: Account, now: datetime, days: int) ->
             token_hash=hashed(token),
             account_id=account.id,
             code_due=code_due,
+            used_at=now,
             created_at=now,
             expires_at=now + (CODE_WITHIN if code_due else timedelta(days=days)),
         )
     )
-    queries.drop_expired(db, now=now)
+    queries.drop_expired(db, now=now, idle=idle)
     return token
 
 
-def finish_session(db: Session, *, token: str, code: str, now: datetime, days: int) -> bool:
-    """Take the second factor's code for a browser; tells whether it was right.
+def finish_session(
+    db: Session, *, token: str, code: str, now: datetime, days: int
+) -> tuple[Account, bool]:
+    """Take the second factor's code for a browser; tells whose it is, and whether it was right.
 
     Raises
     ------
@@ -183,10 +192,11 @@ def finish_session(db: Session, *, token: str, code: str, now: datetime, days: i
         raise SignedOutError("Sign in with the password first.")
     if not second_factor.accepts(account, code=code, now=now):
         waiting.tries += 1
-        return False
+        return account, False
     waiting.code_due = False
+    waiting.used_at = now
     waiting.expires_at = now + timedelta(days=days)
-    return True
+    return account, True
 
 
 def end_session(db: Session, *, token: str) -> None:

@@ -9,11 +9,14 @@ from urllib.parse import quote
 
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import RedirectResponse
+from sqlalchemy.orm import Session
+from starlette.background import BackgroundTask
 
-from service.accounts import actions, trail
+from service.accounts import actions, sign_ins, trail
 from service.accounts.access import cookie_of
 from service.accounts.actions import FIRST_LOGIN
 from service.context import Context, Here
+from service.db.models import Account
 from service.errors import InvalidError, ServiceError, TooManyError
 
 router = APIRouter(include_in_schema=False)
@@ -73,14 +76,15 @@ def sign_in(
         with here.database.reading() as db:
             account = actions.check_password(db, login=login, password=password)
         with here.database.session() as db:
-            token = actions.start_session(
-                db, account=account, now=now, days=here.settings.session_days
-            )
-            trail.add(db, account.firm_id, who=account.login, what="sign-in", subject=None, now=now)
+            token = _session(here, db, account, now=now)
+            if not account.totp_confirmed:  # else a code is still to come
+                sign_ins.note_success(db, account, now=now)
     except TooManyError:
         return _see_other(f"/sign-in?error=wait&next={quote(_own_path(next))}")
     except ServiceError:
-        return _see_other(f"/sign-in?error=wrong&next={quote(_own_path(next))}")
+        answer = _see_other(f"/sign-in?error=wrong&next={quote(_own_path(next))}")
+        answer.background = _failure(here, login.strip() or FIRST_LOGIN, sign_ins.FAILED)
+        return answer
     attempts.succeeded(who)
     path = _own_path(next)
     return _signed_in(here, token, _code_page(path) if account.totp_confirmed else path)
@@ -95,12 +99,37 @@ def second_factor(
     path = _own_path(next)
     try:
         with here.database.session() as db:
-            right = actions.finish_session(
+            account, right = actions.finish_session(
                 db, token=token, code=code, now=here.now(), days=here.settings.session_days
             )
+            if right:
+                sign_ins.note_success(db, account, now=here.now())
     except ServiceError:
         return _see_other(f"/sign-in?error=again&next={quote(path)}")
-    return _signed_in(here, token, path) if right else _see_other(_code_page(path, wrong=True))
+    if right:
+        return _signed_in(here, token, path)
+    answer = _see_other(_code_page(path, wrong=True))
+    answer.background = _failure(here, account.login, sign_ins.WRONG_CODE)
+    return answer
+
+
+def _session(here: Context, db: Session, account: Account, *, now: datetime) -> str:
+    settings = here.settings
+    return actions.start_session(
+        db, account=account, now=now, days=settings.session_days, idle=settings.session_idle
+    )
+
+
+def _failure(here: Context, login: str, what: str) -> BackgroundTask:
+    """Note it once it is answered: nobody waits, and known names take no longer than others."""
+    return BackgroundTask(
+        sign_ins.note_failure,
+        here.database,
+        login=login,
+        address=_address(here.request),
+        what=what,
+        now=here.now(),
+    )
 
 
 def _code_page(path: str, *, wrong: bool = False) -> str:
@@ -131,9 +160,7 @@ def first_password(
             trail.add(
                 db, account.firm_id, who=account.login, what="password", subject=None, now=now
             )
-            session = actions.start_session(
-                db, account=account, now=now, days=here.settings.session_days
-            )
+            session = _session(here, db, account, now=now)
     except InvalidError:
         return _see_other(f"/first-password?token={quote(token)}&error=length")
     except ServiceError:

@@ -1,8 +1,9 @@
 """All SQL about firms, accounts, keys and sign-ins. Nothing here commits."""
 
-from datetime import datetime
+from collections.abc import Sequence
+from datetime import datetime, timedelta
 
-from sqlalchemy import delete, func, select
+from sqlalchemy import delete, func, or_, select, update
 from sqlalchemy.orm import Session
 
 from service.db.models import (
@@ -52,18 +53,30 @@ def account_of(db: Session, *, firm_id: int, account_id: int) -> Account | None:
     )
 
 
-def account_of_session(db: Session, *, token_hash: str, now: datetime) -> Account | None:
-    """Give whose browser this is, while the sign-in lasts and is whole."""
-    return db.scalar(
-        select(Account)
+def session_in_use(
+    db: Session, *, token_hash: str, now: datetime, idle: timedelta
+) -> tuple[Account, datetime] | None:
+    """Give whose browser this is, and when it was last used.
+
+    None where the sign-in is over, lacks its code, or was not used for `idle`.
+    """
+    found = db.execute(
+        select(Account, WebSession.used_at)
         .join(WebSession, WebSession.account_id == Account.id)
         .where(
             WebSession.token_hash == token_hash,
             WebSession.expires_at > now,
+            WebSession.used_at > now - idle,
             WebSession.code_due.is_(False),
             Account.closed_at.is_(None),
         )
-    )
+    ).one_or_none()
+    return (found[0], found[1]) if found else None
+
+
+def note_use(db: Session, *, token_hash: str, now: datetime) -> None:
+    """Note that a browser is in use."""
+    db.execute(update(WebSession).where(WebSession.token_hash == token_hash).values(used_at=now))
 
 
 def session_with_code_due(db: Session, *, token_hash: str, now: datetime) -> WebSession | None:
@@ -89,9 +102,10 @@ def drop_sessions_of(db: Session, *, account_id: int) -> None:
     db.execute(delete(WebSession).where(WebSession.account_id == account_id))
 
 
-def drop_expired(db: Session, *, now: datetime) -> None:
-    """Forget sign-ins that have ended."""
-    db.execute(delete(WebSession).where(WebSession.expires_at <= now))
+def drop_expired(db: Session, *, now: datetime, idle: timedelta) -> None:
+    """Forget sign-ins that have ended, by their days or for want of use."""
+    ended = or_(WebSession.expires_at <= now, WebSession.used_at <= now - idle)
+    db.execute(delete(WebSession).where(ended))
 
 
 def setup_link(db: Session, *, token_hash: str, now: datetime) -> SetupLink | None:
@@ -136,6 +150,48 @@ def trail_of(db: Session, *, firm_id: int, before_id: int | None, limit: int) ->
     if before_id is not None:
         found = found.where(TrailEntry.id < before_id)
     return list(db.scalars(found.order_by(TrailEntry.id.desc()).limit(limit)))
+
+
+def lock_firm(db: Session, firm_id: int) -> None:
+    """Have nobody else count on this firm's trail until the transaction ends."""
+    db.execute(select(Firm.id).where(Firm.id == firm_id).with_for_update())
+
+
+def lines_since(
+    db: Session, *, firm_id: int, whats: Sequence[str], since: datetime
+) -> list[TrailEntry]:
+    """Give the lines of these deeds since a moment."""
+    found = select(TrailEntry).where(
+        TrailEntry.firm_id == firm_id, TrailEntry.at >= since, TrailEntry.what.in_(whats)
+    )
+    return list(db.scalars(found.order_by(TrailEntry.id)))
+
+
+def latest_times(
+    db: Session, *, firm_id: int, who: str, whats: Sequence[str], most: int
+) -> list[datetime]:
+    """Give when somebody did one of these deeds last, the latest first."""
+    found = select(TrailEntry.at).where(
+        TrailEntry.firm_id == firm_id, TrailEntry.who == who, TrailEntry.what.in_(whats)
+    )
+    return list(db.scalars(found.order_by(TrailEntry.at.desc(), TrailEntry.id.desc()).limit(most)))
+
+
+def count_lines(
+    db: Session,
+    *,
+    firm_id: int,
+    who: str,
+    whats: Sequence[str],
+    after: datetime | None,
+) -> int:
+    """Sum what these lines of somebody count, after a moment."""
+    found = select(func.coalesce(func.sum(TrailEntry.count), 0)).where(
+        TrailEntry.firm_id == firm_id, TrailEntry.who == who, TrailEntry.what.in_(whats)
+    )
+    if after is not None:
+        found = found.where(TrailEntry.at > after)
+    return int(db.scalar(found) or 0)
 
 
 def customer_links(db: Session, *, site_id: int) -> list[CustomerLink]:

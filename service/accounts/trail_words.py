@@ -2,6 +2,8 @@
 
 _SAID: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("signed in", ("sign-in",)),
+    ("failed to sign in: wrong name or password", ("sign-in-failed",)),
+    ("failed to sign in: wrong code", ("sign-in-code-failed",)),
     ("set a password by link", ("password",)),
     ("changed the own password", ("pages.account.change_password",)),
     ("began to set up a second factor", ("pages.account.begin_second_factor",)),

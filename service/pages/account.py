@@ -1,14 +1,17 @@
 """One's own account: password, second factor, signing out everywhere."""
 
 import io
+from datetime import datetime
 from typing import Annotated
 
 import segno
 from fastapi import APIRouter, Form, Query, Response
 from sqlalchemy.orm import Session
 
+from dashboards.format import moment, plural
 from service.accounts import actions, people, queries, second_factor
 from service.accounts.passwords import SHORTEST
+from service.accounts.sign_ins import SignIns, sign_ins_of
 from service.context import Context, Here
 from service.db.models import Account
 from service.errors import ConflictError, InvalidError
@@ -50,6 +53,7 @@ def _page(
             status=422 if errors else 200,
             login=account.login,
             role=account.role,
+            came_in=_came_in(sign_ins_of(db, account)),
             on=account.totp_confirmed,
             left=len(account.recovery_hashes),
             square=_square(second_factor.address_for_app(account)) if begun else None,
@@ -59,6 +63,22 @@ def _page(
             message=message,
             codes=codes,
         )
+
+
+def _came_in(seen: SignIns) -> str:
+    """Say when somebody came in last, and how often that failed."""
+    if seen.last is None:
+        return "No sign-in is on record yet."
+    said = f"Last signed in {_utc(seen.last)}"
+    if seen.before is not None:
+        said += f", before that {_utc(seen.before)}"
+    if not seen.failed:
+        return f"{said}. No attempt has failed in between or since."
+    return f"{said}. {plural(seen.failed, 'attempt')} failed in between or since; was that you?"
+
+
+def _utc(when: datetime) -> str:
+    return f"{moment(int(when.timestamp()), 'UTC')} UTC"
 
 
 def _square(text: str) -> str:

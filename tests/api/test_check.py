@@ -115,6 +115,30 @@ def test_mail_is_tried_without_sending(tmp_path: Path) -> None:
         assert "127.0.0.1 port 9 cannot be used (Connection refused)" in found.said
 
 
+@pytest.mark.parametrize(
+    ("given", "there", "lacking"),
+    [({"smtp_user": "sun"}, "USER", "PASSWORD"), ({"smtp_password": "moon"}, "PASSWORD", "USER")],
+)
+def test_half_an_account_at_the_mail_server_is_said_before_it_is_asked(
+    tmp_path: Path, given: dict[str, str], there: str, lacking: str
+) -> None:
+    with back_ends(tmp_path) as make, mail_server() as server:
+        back = make(smtp_host="127.0.0.1", smtp_port=server.port, smtp_starttls=False, **given)
+        found = looked(back)["mail"]
+    assert found.state == "mend"
+    assert f"SUNTALLY_SMTP_{there} is set without SUNTALLY_SMTP_{lacking}" in found.said
+    assert "moon" not in found.said
+
+
+def test_what_is_set_about_old_data_and_due_is_said(tmp_path: Path) -> None:
+    with back_ends(tmp_path) as make:
+        assert looked(make())["old data"].state == "ok"
+        found = looked(make(keep_full_years=3))["old data"]
+    assert found.state == "note"
+    assert "kept as they came for 3 years" in found.said
+    assert "to be rolled up: 0 days" in found.said
+
+
 def test_the_command_prints_and_exits_by_what_is_to_mend(
     back: BackEnd, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -205,20 +205,48 @@ def test_a_crowd_of_wrong_passwords_is_stopped_at_five(tmp_path: Path) -> None:
         assert sum("error=wait" in place for place in places) == 7
 
 
-def test_signing_in_writes_nothing_until_the_password_is_known_to_be_right(tmp_path: Path) -> None:
+def test_signing_in_waits_for_no_writer_until_the_password_is_known_to_be_right(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    # That it failed is put on record, but only once it is answered, and is given up with a line in
+    # the log where the database does not take it: the answer is the same, and comes at once.
+    from service.accounts import sign_ins
+    from service.db import engine
+
+    answered: list[str] = []
+    real = sign_ins.note_failure
+
+    def noted(*given: object, **named: object) -> None:
+        answered.append("noting")
+        real(*given, **named)
+
+    monkeypatch.setattr(engine, "_BUSY_MS", 50)
+    monkeypatch.setattr(sign_ins, "note_failure", noted)
     with back_ends(tmp_path) as make:
         back = make(host="0.0.0.0")
         with back.database.session() as db:
             from service.accounts.actions import reset_password
 
             reset_password(db, login="owner", password="a good password", now=back.clock.now())
+        app = back.app()
+
+        async def told(scope, receive, send):
+            async def sending(message):
+                if message["type"] == "http.response.body":
+                    answered.append("answered")
+                await send(message)
+
+            await app(scope, receive, sending)
+
         with (
-            TestClient(back.app(), base_url="http://suntally.example") as client,
-            Database(Settings(data_dir=back.settings.data_dir).url).session(),
+            TestClient(told, base_url="http://suntally.example") as client,
+            Database(Settings(data_dir=back.settings.data_dir).url).session() as other,
         ):
-            # Somebody else holds the write lock all the while.
+            other.connection()  # somebody else holds the write lock all the while
             answer = client.post("/sign-in", data={"password": "no"}, follow_redirects=False)
             assert answer.headers["location"].startswith("/sign-in?error=wrong")
+    assert answered == ["answered", "noting"]
+    assert "a failed sign-in could not be noted" in caplog.text
 
 
 def test_a_span_of_too_many_rows_is_refused_before_it_is_loaded(

@@ -52,7 +52,7 @@ class WebSession(Base):
     """A signed-in browser; only the hash of its cookie is kept.
 
     With `code_due` the password was right and the second factor's code is still to come; until
-    then the browser sees nothing.
+    then the browser sees nothing. `used_at` is when it was last used, to some minutes.
     """
 
     __tablename__ = "web_session"
@@ -64,6 +64,7 @@ class WebSession(Base):
     )
     code_due: Mapped[bool] = mapped_column(default=False, server_default=false())
     tries: Mapped[int] = mapped_column(default=0, server_default="0")
+    used_at: Mapped[datetime] = mapped_column(UtcDateTime)
     created_at: Mapped[datetime] = mapped_column(UtcDateTime)
     expires_at: Mapped[datetime] = mapped_column(UtcDateTime, index=True)
 
@@ -103,7 +104,8 @@ class FirmKey(Base):
 class TrailEntry(Base):
     """Who did what: a line of the audit trail, written with what it tells of.
 
-    `what` names the deed (see `service.accounts.trail`), `subject` what it was done to.
+    `what` names the deed (see `service.accounts.trail`), `subject` what it was done to, `count`
+    how often within its hour, where that is counted (`service.accounts.sign_ins`).
     """
 
     __tablename__ = "trail_entry"
@@ -115,6 +117,7 @@ class TrailEntry(Base):
     who: Mapped[str] = mapped_column(String(200))
     what: Mapped[str] = mapped_column(String(60))
     subject: Mapped[str | None] = mapped_column(String(200))
+    count: Mapped[int] = mapped_column(default=1, server_default="1")
 
 
 class ServerSecret(Base):

@@ -1,0 +1,116 @@
+"""Sign-ins on record: when somebody came in, and tries that failed, bounded however many there are.
+
+Of failed tries there is one line for each account or unknown name, address and hour, with their
+count. A name that nobody has is not kept: it is often a password in the wrong field.
+"""
+
+import logging
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy.exc import SQLAlchemyError
+from sqlalchemy.orm import Session
+
+from service.accounts import queries, trail
+from service.db.engine import Database
+from service.db.models import Account
+
+LOG = logging.getLogger("suntally.web")
+
+SIGNED_IN, FAILED, WRONG_CODE = "sign-in", "sign-in-failed", "sign-in-code-failed"
+_FAILURES = (FAILED, WRONG_CODE)
+_CAME_IN = (SIGNED_IN, "password")  # who sets a password by its link is in, too
+NOBODY = "a name that nobody has"
+# Lines of an hour; whoever tries from more addresses is one line together.
+_MOST_LINES = 50
+_OTHERS = "other addresses"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SignIns:
+    """When an account was signed in to, and how often that failed.
+
+    Attributes
+    ----------
+    last, before : the latest two sign-ins, as far as there are any
+    failed : tries that failed since the one before the latest
+    """
+
+    last: datetime | None
+    before: datetime | None
+    failed: int
+
+
+def note_success(db: Session, account: Account, *, now: datetime) -> None:
+    """Note that somebody came in, with all that was asked."""
+    trail.add(db, account.firm_id, who=account.login, what=SIGNED_IN, subject=None, now=now)
+
+
+def note_failure(database: Database, *, login: str, address: str, what: str, now: datetime) -> None:
+    """Note a try that failed; where that cannot be stored, the log has it.
+
+    Parameters
+    ----------
+    login : as it was typed
+    address : of the network, from which it came
+    what : `FAILED` or `WRONG_CODE`
+    """
+    try:
+        with database.session() as db:
+            account = queries.account_by_login(db, login)
+            firm = queries.first_firm(db)
+            firm_id = account.firm_id if account else firm.id if firm else None
+            if firm_id is not None:
+                _count(db, firm_id, account, what=what, subject=f"from {address}", now=now)
+    except SQLAlchemyError as error:
+        LOG.warning("a failed sign-in could not be noted: %s", str(error).splitlines()[0])
+
+
+def _latest(db: Session, account: Account, *, most: int) -> list[datetime]:
+    return queries.latest_times(
+        db, firm_id=account.firm_id, who=account.login, whats=_CAME_IN, most=most
+    )
+
+
+def _count(
+    db: Session,
+    firm_id: int,
+    account: Account | None,
+    *,
+    what: str,
+    subject: str,
+    now: datetime,
+) -> None:
+    queries.lock_firm(db, firm_id)
+    hour = now.replace(minute=0, second=0, microsecond=0)
+    lines = queries.lines_since(db, firm_id=firm_id, whats=_FAILURES, since=hour)
+    who = account.login if account else NOBODY
+    # What failed after somebody came in is told apart from what failed before.
+    last = next(iter(_latest(db, account, most=1)), None) if account else None
+    same = {
+        one.subject: one
+        for one in lines
+        if (one.who, one.what) == (who, what) and (last is None or one.at > last)
+    }
+    if subject not in same and len(lines) >= _MOST_LINES:
+        subject = _OTHERS
+    if subject in same:
+        same[subject].count += 1
+    else:
+        trail.add(db, firm_id, who=who, what=what, subject=subject, now=now)
+
+
+def sign_ins_of(db: Session, account: Account) -> SignIns:
+    """Say when an account was signed in to, and how often that failed."""
+    times = _latest(db, account, most=2)
+    return SignIns(
+        last=times[0] if times else None,
+        before=times[1] if len(times) > 1 else None,
+        failed=queries.count_lines(
+            db,
+            firm_id=account.firm_id,
+            who=account.login,
+            whats=_FAILURES,
+            after=times[1] if len(times) > 1 else None,
+        ),
+    )
