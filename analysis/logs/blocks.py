@@ -6,14 +6,16 @@ pieces and those are tried again; where only cells are at fault they are read co
 reader. So sixty bad lines in a year cost sixty small pieces, not a slow year.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.logs.bounds import Bounds, ends_of
 from analysis.logs.buffers import coded, floats, integers
 from analysis.logs.gathered import Gathered
 from analysis.logs.layout import Column
@@ -57,9 +59,15 @@ class BlockReader:
         Part
             The rows in the order of the file.
         """
-        dialect, problems = self.rows.dialect, self.rows.problems
+        dialect = self.rows.dialect
         body = _Stretch(dialect.body_at, len(text), dialect.first_line, 0)
-        blocks = list(_cut(text, body, _BLOCK))
+        # Counting and parsing let go of the interpreter's lock: two blocks are read at a time.
+        with ThreadPoolExecutor(max_workers=_THREADS) as pool:
+            blocks = list(_cut(text, body, _BLOCK, each=pool.map))
+            return self._gathered(text, blocks, each=pool.map)
+
+    def _gathered(self, text: bytes, blocks: Sequence["_Stretch"], *, each: "_Each") -> Part:
+        dialect, problems = self.rows.dialect, self.rows.problems
         # A row needs a delimiter between each two cells, which bounds what empty lines could claim.
         least = max(len(dialect.heads) - 1, 1)
         most = [min(one.lines, (one.stop - one.start) // least + 1) for one in blocks]
@@ -73,10 +81,8 @@ class BlockReader:
             whole.lay(number, parts)
             return own
 
-        # The parser lets go of the interpreter's lock, so two blocks are read at a time.
-        with ThreadPoolExecutor(max_workers=_THREADS) as pool:
-            for own in pool.map(lay, range(len(blocks))):
-                problems.extend(own)
+        for own in each(lay, range(len(blocks))):
+            problems.extend(own)
         return whole.part()
 
     def _one(
@@ -112,27 +118,35 @@ class BlockReader:
             lines = _lines(text, one, rows=table.num_rows)
             stamp_s = self._stamps(table)
             if not texts:
-                values = tuple(self._numbers(table, column) for column in self.rows.layout.columns)
-                return Part(stamp_s=stamp_s, values=values, lines=lines, read=len(lines))
+                bounds = tuple(self._numbers(table, column) for column in self.rows.layout.columns)
+                return Part(
+                    stamp_s=stamp_s,
+                    values=tuple(one.values for one in bounds),
+                    lines=lines,
+                    read=len(lines),
+                    bounds=bounds,
+                )
         except (pa.ArrowInvalid, _DeclinedError, UnreadableStampError):
             return None
         values, use = mixed_values(self.rows, table, lines)
         part = Part(stamp_s=stamp_s, values=values, lines=lines, read=len(lines))
         return part if use.all() else part.of_rows(use)
 
-    def _numbers(self, table: Any, column: Column) -> NDArray[np.float64]:
+    def _numbers(self, table: Any, column: Column) -> Bounds:
         held = table.column(f"c{column.place}")
         if not self._by_word(column):
             values = floats(held)
+            ends = ends_of(values)
             # "inf" is a word to us, and the parser takes it for a number: let the others say so.
-            if np.isinf(values).any():
+            if np.isinf([ends.lowest, ends.highest]).any():
                 raise _DeclinedError
-            return values
+            return Bounds(values=values, ends=ends)
         words, places = coded(held)
         read = [value_of(word, column) for word in words]
         if None in read:
             raise _DeclinedError
-        return np.array([*read, np.nan], dtype=np.float64)[places]
+        values = np.array([*read, np.nan], dtype=np.float64)[places]
+        return Bounds(values=values, ends=ends_of(values))
 
     def _by_word(self, column: Column) -> bool:
         """Whether the parser, which knows one decimal sign, cannot read the column's numbers."""
@@ -209,19 +223,27 @@ class _Stretch(NamedTuple):
     lines: int
 
 
-def _cut(text: bytes, whole: _Stretch, size: int) -> Iterator[_Stretch]:
+# Does something with each of some things, as `map` does, perhaps with several at once.
+_Each = Callable[[Callable[[Any], Any], Iterable[Any]], Iterable[Any]]
+
+
+def _cut(text: bytes, whole: _Stretch, size: int, *, each: _Each = map) -> Iterator[_Stretch]:
     """Cut a stretch at line ends into some of about this size."""
+    edges = [whole.start]
+    while edges[-1] < whole.stop:
+        before = min(edges[-1] + size, whole.stop) - 1
+        edges.append(text.find(b"\n", before, whole.stop) + 1 or whole.stop)
     signs = np.frombuffer(text, dtype=np.uint8)
-    start, line = whole.start, whole.line
-    while start < whole.stop:
-        before = min(start + size, whole.stop) - 1
-        stop = text.find(b"\n", before, whole.stop) + 1 or whole.stop
-        # Many times as fast as to count the bytes of a text in a text.
-        lines = int(np.count_nonzero(signs[start:stop] == _LINE_END))
-        lines += int(signs[stop - 1] != _LINE_END)
-        yield _Stretch(start, stop, line, lines)
+
+    def count(edge: tuple[int, int]) -> int:
+        # Many times as fast as to count a sign of the text itself.
+        ends = np.count_nonzero(signs[slice(*edge)] == _LINE_END)
+        return int(ends) + int(signs[edge[1] - 1] != _LINE_END)
+
+    line = whole.line
+    for edge, lines in zip(pairwise(edges), each(count, pairwise(edges)), strict=True):
+        yield _Stretch(*edge, line, lines)
         line += lines
-        start = stop
 
 
 def _lines(text: bytes, one: _Stretch, *, rows: int) -> NDArray[np.int32]:

@@ -73,8 +73,8 @@ def _dated_by_lines(lines: list[bytes], told: LogMap) -> bool:
     """Tell whether rows of bare times stand under lines that are dates and nothing else."""
     dated = rows = 0
     for line in lines:
-        if not dated and len(line) > _LONGEST_LINE:
-            continue  # no date, and above the first one nothing else counts
+        if not dated and not _date_of(line, told):
+            continue  # above the first date nothing else counts
         match = _TIME.search(line)
         if match is None:
             dated += bool(_date_of(line, told))
@@ -92,7 +92,7 @@ def _date_of(line: bytes, told: LogMap) -> str:
     if len(line) > _LONGEST_LINE:
         return ""
     bare = line.decode("utf-8", errors="replace").strip(_EDGES)
-    if not any(sign.isdigit() for sign in bare):
+    if not any(sign.isdigit() for sign in bare) or (bare[0].isdigit() and ":" in bare):
         return ""
     if _is_date(bare, told):
         return bare

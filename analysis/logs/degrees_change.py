@@ -4,12 +4,13 @@ Somebody set the controller to other degrees, or two logs were joined. Every tem
 in the same row to 1.8 times itself and 32, and stays there: heat does not do that.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.channels import base_name, channel
+from analysis.logs.bounds import Bounds, Ends, ends_of
 from analysis.units import SECONDS_PER_DAY
 
 # What sun and pump move within minutes; a change of degrees moves a slower one with it.
@@ -29,7 +30,9 @@ _QUIET_PERCENT = 15
 
 
 def degrees_change_at(
-    stamp_s: NDArray[np.int64], columns: Mapping[str, NDArray[np.float64]]
+    stamp_s: NDArray[np.int64],
+    columns: Mapping[str, NDArray[np.float64]],
+    known: Sequence[Bounds] = (),
 ) -> tuple[int, bool] | None:
     """Find where all temperatures of a log change from one kind of degrees to the other.
 
@@ -39,44 +42,58 @@ def degrees_change_at(
         Rising stamps [s].
     columns : mapping of str to ndarray, shape (n,)
         Channel to values, of whichever degrees [canonical unit where they are °C].
+    known : sequence of Bounds
+        Theirs, as far as they are known.
 
     Returns
     -------
     tuple or None
         The stamp of the first row after the change [s], and whether it is upward (from °C to °F).
     """
-    warm = {name: _near(values) for name, values in columns.items() if _is_warmth(name)}
+    warm = {
+        name: _near(values, ends_of(values, known))
+        for name, values in columns.items()
+        if _is_warmth(name)
+    }
     slow = [values for name, values in warm.items() if base_name(name) not in _QUICK]
     if len(warm) < _FEWEST or not slow:
         return None
-    fullest = _fullest(slow)
-    rows = np.flatnonzero(np.isfinite(fullest))
-    steps = np.diff(fullest[rows])
-    leaps = np.flatnonzero(np.abs(steps) >= _LEAST_K)
-    apart_s = stamp_s[rows[leaps + 1]] - stamp_s[rows[leaps]]
-    for at in leaps[apart_s <= _FARTHEST_S][:_MOST_LEAPS].tolist():
-        before, after = int(rows[at]), int(rows[at + 1])
-        if _changes(stamp_s, list(warm.values()), before, after, upward=bool(steps[at] > 0.0)):
-            return int(stamp_s[after]), bool(steps[at] > 0.0)
+    fullest = _fullest(slow, known)
+    before, after = _leaps(fullest)
+    near = stamp_s[after] - stamp_s[before] <= _FARTHEST_S
+    for one, other in zip(
+        before[near][:_MOST_LEAPS].tolist(), after[near][:_MOST_LEAPS].tolist(), strict=True
+    ):
+        upward = bool(fullest[other] > fullest[one])
+        if _changes(stamp_s, list(warm.values()), one, other, upward=upward):
+            return int(stamp_s[other]), upward
     return None
 
 
-def _fullest(columns: list[NDArray[np.float64]]) -> NDArray[np.float64]:
-    """Give the first of the columns with most values; one without a gap ends the search."""
-    most, fullest = -1, columns[0]
-    for values in columns:
-        count = int(np.count_nonzero(np.isfinite(values)))
-        if count > most:
-            most, fullest = count, values
-        if count == len(values):
-            break
-    return fullest
+def _leaps(values: NDArray[np.float64]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Give the rows before and after each leap, those without a value passed over."""
+    there = np.isfinite(values)
+    rows = None if there.all() else np.flatnonzero(there)
+    steps = np.diff(values if rows is None else values[rows])
+    leaps = np.flatnonzero((steps >= _LEAST_K) | (steps <= -_LEAST_K))
+    return (leaps, leaps + 1) if rows is None else (rows[leaps], rows[leaps + 1])
 
 
-def _near(values: NDArray[np.float64]) -> NDArray[np.float64]:
+def _fullest(
+    columns: Sequence[NDArray[np.float64]], known: Sequence[Bounds]
+) -> NDArray[np.float64]:
+    """Give the first of the columns with most values."""
+    whole = next((one for one in columns if ends_of(one, known).whole), None)
+    if whole is not None:
+        return whole
+    return max(columns, key=lambda values: int(np.count_nonzero(np.isfinite(values))))
+
+
+def _near(values: NDArray[np.float64], ends: Ends) -> NDArray[np.float64]:
     """Leave out what is no temperature in any degrees."""
-    far = np.abs(values) >= _FARTHEST_K
-    return np.where(far, np.nan, values) if far.any() else values
+    if ends.lowest > -_FARTHEST_K and ends.highest < _FARTHEST_K:
+        return values
+    return np.where(np.abs(values) >= _FARTHEST_K, np.nan, values)
 
 
 def _is_warmth(name: str) -> bool:

@@ -10,6 +10,7 @@ from itertools import accumulate
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.logs.bounds import Bounds, Ends, ends_of, together
 from analysis.logs.rows import Part
 
 
@@ -28,6 +29,7 @@ class Gathered:
         """
         *self._begins, room = accumulate(most, initial=0)
         self._rows, self._read = [0] * len(most), [0] * len(most)
+        self._ends: list[list[Ends]] = [[] for _ in range(columns)]
         self._stamp_s = np.empty(room, dtype=np.int64)
         self._lines = np.empty(room, dtype=np.int32)
         self._values = [np.empty(room) for _ in range(columns)]
@@ -39,6 +41,8 @@ class Gathered:
             end = at + len(part.stamp_s)
             for room, held in zip(self._columns(), _columns(part), strict=True):
                 room[at:end] = held
+            for ends, values in zip(self._ends, part.values, strict=True):
+                ends.append(ends_of(values, part.bounds))
             at = end
         self._rows[block] = at - self._begins[block]
         self._read[block] = sum(part.read for part in parts)
@@ -58,6 +62,10 @@ class Gathered:
             values=tuple(self._values),
             lines=self._lines,
             read=sum(self._read),
+            bounds=tuple(
+                Bounds(values=values, ends=together(ends))
+                for values, ends in zip(self._values, self._ends, strict=True)
+            ),
         )
 
     def _columns(self) -> tuple[NDArray[np.generic], ...]:

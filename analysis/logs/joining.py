@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from analysis.blocks import Block
 from analysis.channels import channel
 from analysis.layers import laid
+from analysis.logs.bounds import ends_of
 from analysis.logs.rows import ON
 from analysis.logs.understanding import FileValues
 
@@ -29,8 +30,10 @@ def settle_shares(files: Sequence[FileValues]) -> None:
     for one in files:
         for name in one.unsure:
             values = one.values[name]
-            held = values[np.isfinite(values)]
-            top = float(held.max()) if len(held) else 0.0
+            top = ends_of(values, one.bounds).highest
+            if not np.isfinite(top):
+                held = values[np.isfinite(values)]
+                top = float(held.max()) if len(held) else 0.0
             highest[name] = max(highest.get(name, 0.0), top)
     for one in files:
         for name, values in one.values.items():
@@ -39,8 +42,9 @@ def settle_shares(files: Sequence[FileValues]) -> None:
                 continue
             if name in one.unsure and highest[name] <= 1.0:
                 values = values * 100.0
-            on = values == ON
-            one.values[name] = np.where(on, 100.0, values) if on.any() else values
+            if ends_of(values, one.bounds).highest == ON:
+                values = np.where(values == ON, 100.0, values)
+            one.values[name] = values
 
 
 def count_impossible(files: Sequence[FileValues]) -> dict[str, int]:
@@ -65,9 +69,8 @@ def count_impossible(files: Sequence[FileValues]) -> dict[str, int]:
             found = channel(name)
             if found is None:
                 continue
-            if len(values) and (
-                np.fmin.reduce(values) < found.lowest or np.fmax.reduce(values) > found.highest
-            ):
+            ends = ends_of(values, one.bounds)
+            if ends.lowest < found.lowest or ends.highest > found.highest:
                 bad = (values < found.lowest) | (values > found.highest)
                 impossible.setdefault(name, []).append(one.stamp_s[bad])
     return {name: len(np.unique(np.concatenate(held))) for name, held in impossible.items()}

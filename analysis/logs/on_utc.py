@@ -26,6 +26,8 @@ from analysis.logs.walltime import (
 from analysis.units import SECONDS_PER_DAY
 
 _DAY = int(SECONDS_PER_DAY)
+# Dates that were exchanged jump by more (`exchanged.py`) [s].
+_PAUSE_S = 14 * _DAY
 
 
 def zone_of(plan: FilePlan, told: Told) -> str:
@@ -51,29 +53,25 @@ def on_utc(plan: FilePlan, part: Part, told: Told, problems: ProblemList) -> tup
     """Bring stamps to UTC and set aside those that are no time a log can hold."""
     stamp, name = plan.layout.stamp, plan.name
     head = stamp.head
-    part = _reversed(part)
-    if day_and_month_exchanged(part.stamp_s):
-        raise LogError(
-            "the rows jump by months and back, and run on without a jump once day and month change "
-            "places in all dates up to the 12th: a spreadsheet exchanged them; give the file that "
-            "the logger wrote, unopened",
-            file=name,
-            line=int(part.lines[0]),
-            column=head,
-        )
+    runs_on = _runs_on(part.stamp_s)
+    if not runs_on:
+        part = _reversed(part)
+        _no_exchanged_dates(plan, part)
     if stamp.count_s is not None and told.log_map.time_origin is not None:
         part = replace(part, stamp_s=part.stamp_s + int(told.log_map.time_origin.timestamp()))
-    late = at_the_end_of_their_day(part.stamp_s)
-    if late.any():
-        part = replace(part, stamp_s=np.where(late, part.stamp_s + _DAY, part.stamp_s))
-    part, put_back = _put_back(plan, part, told, problems)
+    clock = Clock()
+    if not runs_on:
+        late = at_the_end_of_their_day(part.stamp_s)
+        if late.any():
+            part = replace(part, stamp_s=np.where(late, part.stamp_s + _DAY, part.stamp_s))
+        part, put_back = _put_back(plan, part, told, problems)
+        clock = Clock(put_back=put_back, midnights=int(np.count_nonzero(late)))
     strange = (part.stamp_s < EARLIEST_S) | (part.stamp_s >= LATEST_S)
     if strange.any():
         strange &= ~in_span(told.log_map, part.stamp_s)
     why = "before 1990 or after 2100: the logger's clock was not set (a column that counts from "
     why += "another day needs time_origin in [log])"
     part = _without(name, part, strange, head, why, problems)
-    clock = Clock(put_back=put_back, midnights=int(np.count_nonzero(late)))
     if not stamp.aware:
         part, clock = _from_wall(plan, part, told, problems, clock=clock)
     error_s = clock_error_s(part.stamp_s, told.log_map, zone=zone_of(plan, told))
@@ -84,6 +82,28 @@ def on_utc(plan: FilePlan, part: Part, told: Told, problems: ProblemList) -> tup
         why = "in the future: the clock is ahead; set the logger's clock"
         part = _without(name, part, ahead, head, why, problems)
     return part, clock
+
+
+def _runs_on(stamp_s: NDArray[np.int64]) -> bool:
+    """Tell whether each stamp is later than the one before, and by no more than a pause.
+
+    Then nothing is to be put right of what the order of rows shows.
+    """
+    steps = np.diff(stamp_s)
+    return not len(steps) or bool(steps.min() > 0 and steps.max() <= _PAUSE_S)
+
+
+def _no_exchanged_dates(plan: FilePlan, part: Part) -> None:
+    if not day_and_month_exchanged(part.stamp_s):
+        return
+    raise LogError(
+        "the rows jump by months and back, and run on without a jump once day and month change "
+        "places in all dates up to the 12th: a spreadsheet exchanged them; give the file that "
+        "the logger wrote, unopened",
+        file=plan.name,
+        line=int(part.lines[0]),
+        column=plan.layout.stamp.head,
+    )
 
 
 def _from_wall(

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.logs.blocks import BlockReader
+from analysis.logs.bounds import Bounds, ends_of
 from analysis.logs.holding import Samples, held, what_is_written
 from analysis.logs.layout import Layout
 from analysis.logs.longtable import long_columns, series_of
@@ -37,6 +38,7 @@ class RowsRead:
     made : how many of the rows, the last ones, are none of the file: values hold there
     written : whether every value is written or only those that changed
     series, units : of a long table, the names of its series and their units
+    bounds : of the values, as far as they are known
     """
 
     stamp_s: NDArray[np.int64]
@@ -52,6 +54,7 @@ class RowsRead:
     written: Literal["all", "changes", "unsure"] = "all"
     series: tuple[str, ...] = ()
     units: tuple[str, ...] = ()
+    bounds: tuple[Bounds, ...] = ()
 
 
 def read_rows(plan: FilePlan, *, told: Told, problems: ProblemList) -> RowsRead:
@@ -83,7 +86,9 @@ def _holding(rows: RowsRead, samples: Sequence[Samples] | None, told: Told) -> R
     said = told.log_map.cells
     if samples is None:
         if said != "changes" and all(
-            np.count_nonzero(np.isfinite(one)) / len(one) > 0.7 for one in rows.values if len(one)
+            ends_of(one, rows.bounds).whole or np.count_nonzero(np.isfinite(one)) / len(one) > 0.7
+            for one in rows.values
+            if len(one)
         ):
             return rows
         samples = [
@@ -100,6 +105,7 @@ def _holding(rows: RowsRead, samples: Sequence[Samples] | None, told: Told) -> R
         rows,
         stamp_s=stamp_s,
         values=values,
+        bounds=(),
         read=rows.read + min(more, 0),
         made=max(more, 0),
         written=written,
@@ -121,6 +127,7 @@ def _wide_rows(plan: FilePlan, told: Told, problems: ProblemList) -> RowsRead:
         put_back=clock.put_back,
         midnights=clock.midnights,
         halves_told=clock.halves_told,
+        bounds=part.bounds,
     )
 
 

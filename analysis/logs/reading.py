@@ -16,6 +16,7 @@ from analysis.channels import channel
 from analysis.errors import LogError
 from analysis.logs.against_map import with_own, without_map
 from analysis.logs.asking import SURE_FRAC, Proposal, Question
+from analysis.logs.bounds import Bounds
 from analysis.logs.degrees_change import degrees_change_at
 from analysis.logs.joining import count_impossible, join, settle_shares
 from analysis.logs.layout import nothing_known
@@ -118,10 +119,11 @@ def read_logs(
     rows_read = sum(one.read for one in read)
     kept_once = sum(account.rows for account in accounts)
     added = _rows_added(read)
+    bounds = read[0].bounds if len(read) == 1 else ()
     stamp_s, columns, open_columns = join(read)
     read.clear()
     _give_back()
-    _of_one_kind_of_degrees(stamp_s, columns, accounts)
+    _of_one_kind_of_degrees(stamp_s, columns, accounts, bounds)
     return ParsedLog(
         stamp_s=stamp_s,
         stamp=told.stamp,
@@ -158,9 +160,10 @@ def _of_one_kind_of_degrees(
     stamp_s: NDArray[np.int64],
     columns: Mapping[str, NDArray[np.float64]],
     accounts: Sequence[FileRead],
+    bounds: Sequence[Bounds],
 ) -> None:
     """Refuse logs whose temperatures change from °C to °F, or back, without a word."""
-    found = degrees_change_at(stamp_s, columns)
+    found = degrees_change_at(stamp_s, columns, bounds)
     if found is None:
         return
     at_s, upward = found

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.logs.bounds import Bounds
 from analysis.logs.cells import cells_of, is_comment
 from analysis.logs.conversions import UNITS, folded_unit
 from analysis.logs.dialect import Dialect
@@ -29,13 +30,14 @@ class Part:
     """A stretch of rows: stamps as written, values as written, physical lines.
 
     `stamp_s` is of the wall clock where the format carries no zone; `read` counts rejected rows
-    too.
+    too; `bounds` are those of `values`, as far as they are known.
     """
 
     stamp_s: NDArray[np.int64]
     values: tuple[NDArray[np.float64], ...]
     lines: NDArray[np.int32]
     read: int
+    bounds: tuple[Bounds, ...] = ()
 
     def of_rows(self, keep: NDArray[np.bool_]) -> "Part":
         """Give the part with only these rows; how many were read stays."""
@@ -44,6 +46,7 @@ class Part:
             stamp_s=self.stamp_s[keep],
             values=tuple(held[keep] for held in self.values),
             lines=self.lines[keep],
+            bounds=(),
         )
 
 

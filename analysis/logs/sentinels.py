@@ -6,8 +6,12 @@ number, and by being reached and left in one step. A pump that is either off or 
 like that; so zero is never such a value, and a column needs many different other ones.
 """
 
+from collections.abc import Iterable
+
 import numpy as np
 from numpy.typing import NDArray
+
+from analysis.logs.bounds import Bounds, ends_of
 
 # Engineering judgement: three times the same far number is no accident, and a number that is half
 # of all there is, is the rule and no exception.
@@ -20,13 +24,15 @@ _ROUNDS = 3
 _LOOKED_AT = 1000
 
 
-def find_sentinels(values: NDArray[np.float64]) -> tuple[float, ...]:
+def find_sentinels(values: NDArray[np.float64], known: Iterable[Bounds] = ()) -> tuple[float, ...]:
     """Find the values of a column that stand for a broken sensor.
 
     Parameters
     ----------
     values : ndarray, shape (n,)
         In order of time [any unit]; NaN where missing.
+    known : iterable of Bounds
+        Theirs among others, where they are known.
 
     Returns
     -------
@@ -35,8 +41,8 @@ def find_sentinels(values: NDArray[np.float64]) -> tuple[float, ...]:
     """
     found: list[float] = []
     rest = values
+    lowest, highest, _ = ends_of(values, known)
     for _ in range(2 * _ROUNDS):
-        lowest, highest = _ends(rest)
         far = next(
             (end for end in (highest, lowest) if _is_sentinel(values, rest, end)),
             None,
@@ -45,14 +51,8 @@ def find_sentinels(values: NDArray[np.float64]) -> tuple[float, ...]:
             break
         found.append(far)
         rest = np.where(rest == far, np.nan, rest)
+        lowest, highest, _ = ends_of(rest)
     return tuple(found)
-
-
-def _ends(values: NDArray[np.float64]) -> tuple[float, float]:
-    if not len(values):
-        return np.nan, np.nan
-    lowest, highest = np.fmin.reduce(values), np.fmax.reduce(values)
-    return float(lowest), float(highest)
 
 
 def _is_sentinel(values: NDArray[np.float64], rest: NDArray[np.float64], end: float) -> bool:
@@ -77,6 +77,6 @@ def _others(values: NDArray[np.float64], end: float) -> NDArray[np.float64]:
 
 def _is_far(end: float, others: NDArray[np.float64]) -> bool:
     """Tell whether an end is further from everything else than everything else is apart."""
-    lowest, highest = _ends(others)
+    lowest, highest, _ = ends_of(others)
     gap = end - highest if end > highest else lowest - end
     return gap > _FAR_SPANS * (highest - lowest) and gap > 0.0

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.logs.stamp_matrix import seconds_of
 from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
 
 _DAY = int(SECONDS_PER_DAY)
@@ -109,7 +110,7 @@ class StampFormat:
         offsets = offsets[texts.offset : texts.offset + len(texts) + 1].astype(np.int64)
         signs = np.frombuffer(byte_buffer, dtype=np.uint8)
         lengths = np.diff(offsets)
-        widths = np.unique(lengths)
+        widths = lengths[:1] if (lengths == lengths[0]).all() else np.unique(lengths)
         if len(widths) > _MANY_LAYOUTS:
             return
         for width in widths.tolist():
@@ -125,11 +126,12 @@ class StampFormat:
                 else:
                     matrix = signs[offsets[rows][:, None] + np.arange(width)]
                 good, seconds = _of_matrix(matrix, match)
+                if good.all():
+                    out[rows], slow[rows] = seconds, False
+                    break
                 out[rows[good]] = seconds[good]
                 slow[rows[good]] = False
                 rows = rows[~good]
-                if not len(rows):
-                    break
 
 
 def _by_strptime(text: str, told: str) -> int | None:
@@ -198,40 +200,10 @@ def _of_matrix(
     matrix: NDArray[np.uint8], match: re.Match[str]
 ) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
     """Read rows of equal width: which of them have the layout of the match, and their seconds."""
-    spans = {name: match.span(name) for name, text in match.groupdict().items() if text}
+    groups = match.groupdict()
     # Rows with another zone or another month in letters than the first are another layout.
-    spans.pop("z", None)
-    named = spans.pop("b", None)
-    fixed = np.ones(matrix.shape[1], dtype=np.bool_)
-    for start, end in spans.values():
-        fixed[start:end] = False
-    good = (matrix[:, fixed] == matrix[0, fixed]).all(axis=1)
-    parts: dict[str, NDArray[np.int64]] = {}
-    for name in spans.keys() - {"p", "f"}:
-        start, end = spans[name]
-        value = np.zeros(len(matrix), dtype=np.int64)
-        for place in range(start, end):
-            digit = matrix[:, place] - np.uint8(48)  # wraps far above 9 for what is no digit
-            good &= digit <= 9
-            value = value * 10 + digit
-        parts[name] = value
-    if named is not None:
-        parts["m"] = np.full(len(matrix), month_of(match["b"]), dtype=np.int64)
-    year = parts["Y"] if "Y" in parts else 2000 + parts["y"]
-    hour = parts.get("H", np.zeros(len(matrix), dtype=np.int64))
-    if "p" in spans:
-        letter = matrix[:, spans["p"][0]] | np.uint8(32)
-        good &= ((letter == ord("a")) | (letter == ord("p"))) & (hour >= 1) & (hour <= 12)
-        hour = hour % 12 + np.where(letter == ord("p"), 12, 0)
-    minute = parts.get("M", np.zeros(len(matrix), dtype=np.int64))
-    second = parts.get("S", np.zeros(len(matrix), dtype=np.int64))
-    good &= (parts["m"] >= 1) & (parts["m"] <= 12) & (parts["d"] >= 1) & (year >= 1)
-    of_day_s = parts.get("s", np.zeros(len(matrix), dtype=np.int64))
-    good &= (hour <= 23) & (minute <= 59) & (second <= 59) & (of_day_s <= _DAY)
-    months = (year - 1970) * 12 + np.where(good, parts["m"], 1) - 1
-    first = months.astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)
-    after = (months + 1).astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)
-    good &= parts["d"] <= after - first
-    days = first + parts["d"] - 1
-    offset_s = _offset_s(match.groupdict().get("z"))
-    return good, days * _DAY + hour * _HOUR + minute * 60 + second + of_day_s - offset_s
+    spans = {
+        name: match.span(name) for name, text in groups.items() if text and name not in ("z", "b")
+    }
+    month = month_of(groups["b"]) if groups.get("b") else None
+    return seconds_of(matrix, spans, month=month, offset_s=_offset_s(groups.get("z")))

@@ -16,6 +16,7 @@ from analysis.logs.accounting import (
     used_column,
 )
 from analysis.logs.asking import SURE_FRAC, ColumnUnderstood, Proposal
+from analysis.logs.bounds import Bounds
 from analysis.logs.conversions import Unit, converted
 from analysis.logs.headers import Headers
 from analysis.logs.layout import Column, Layout, column_key, known_column, meanings_of
@@ -42,6 +43,7 @@ class FileValues:
     unsure : channels of shares whose scale only all the values tell
     mass_flows : channels of flow that still need the fluid's density
     bundle : number of what it was handed in with
+    bounds : of the values, as far as they are known
     added_s : stamps of rows, the last ones, that are none of the file's, but hold the figures of
         its days or values that did not change [s]
     """
@@ -54,6 +56,7 @@ class FileValues:
     read: int
     account: FileRead
     bundle: int = 0
+    bounds: tuple[Bounds, ...] = ()
     added_s: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
 
 
@@ -149,7 +152,7 @@ def file_values(
         if column.channel is None:
             open_values[key] = np.where(held == ON, 1.0, held)
             continue
-        far = () if column.channel.quantity in _REGISTERS else find_sentinels(held)
+        far = () if column.channel.quantity in _REGISTERS else find_sentinels(held, rows.bounds)
         canonical = _canonical(held, column.unit, rows, told)
         if plan.dialect.number_doubt and tells.get(column.head):
             # Its small numbers alone, which nobody doubts, would be another series.
@@ -176,6 +179,9 @@ def file_values(
     )
     return FileValues(
         stamp_s=rows.stamp_s,
+        bounds=tuple(
+            one for one in rows.bounds if any(one.values is held for held in values.values())
+        ),
         added_s=rows.stamp_s[len(rows.stamp_s) - rows.made :],
         values=values,
         open_values=open_values,

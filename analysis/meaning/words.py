@@ -106,6 +106,8 @@ def read_header(text: str) -> HeaderWords:
     )
 
 
+# Logs come daily with the same headers, and many columns of one have none.
+@lru_cache(maxsize=1024)
 def score_words(header: HeaderWords, *, quantity: str | None, daily: bool = False) -> WordScores:
     """Say how a header speaks for each channel.
 
@@ -151,10 +153,9 @@ def score_words(header: HeaderWords, *, quantity: str | None, daily: bool = Fals
 
 
 def _score(rule: Rule, parts: tuple[frozenset[str], ...], other: frozenset[str]) -> float | None:
-    wanted = frozenset().union(*rule.needs)
-    allowed = wanted | rule.allowed | ALWAYS
     if any(not any(part & group for part in parts) for group in rule.needs):
         return None
+    allowed = rule.allowed.union(ALWAYS, *rule.needs)
     if any(part & rule.never and not part & allowed for part in parts):
         return None
     strange = sum(1 for part in parts if not part & allowed and not part & other)

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from analysis.logs import blocks
+from analysis.logs.bounds import Bounds, Ends, ends_of
 from analysis.logs.gathered import Gathered
 from analysis.logs.reading import read_logs
 from analysis.logs.rows import Part
@@ -60,3 +61,29 @@ def test_lines_are_told_rightly_whatever_the_blocks(monkeypatch):
         np.testing.assert_array_equal(other.stamp_s, read[0].stamp_s)
         for name, values in read[0].columns.items():
             np.testing.assert_array_equal(other.columns[name], values)
+
+
+@pytest.mark.parametrize("gone", [None, 3, 12])
+def test_the_bounds_of_a_whole_are_those_of_its_values(gone):
+    parts = [part(0, 8), part(8, 0), part(8, 7)]
+    if gone is not None:
+        for one in parts:
+            one.values[0][one.lines == gone + 2] = np.nan
+    whole = Gathered([8, 0, 7], columns=2)
+    for block, one in enumerate(parts):
+        whole.lay(block, [one])
+    got = whole.part()
+    for bounds, values in zip(got.bounds, got.values, strict=True):
+        assert bounds.values is values
+        assert bounds.ends == ends_of(values)
+        assert bounds.ends.whole == bool(np.isfinite(values).all())
+
+
+def test_bounds_are_those_of_one_array_alone():
+    values = np.array([3.0, np.nan, 1.0])
+    known = [Bounds(values=values, ends=Ends(-5.0, 5.0, whole=True))]
+    assert ends_of(values, known) == (-5.0, 5.0, True)
+    assert ends_of(values.copy(), known) == (1.0, 3.0, False)
+    lowest, highest, _ = ends_of(np.array([np.nan]))
+    assert np.isnan([lowest, highest]).all()
+    assert ends_of(np.array([1.0, np.inf])) == (1.0, np.inf, False)
