@@ -7,8 +7,8 @@ from analysis.clock_check.curves import Curves, curves
 from analysis.clock_check.ends import after_noon_s, light_ends
 from analysis.clock_check.shift import shifts
 from analysis.grid import BIN_S, DAY_BINS
-from analysis.record import Floats
-from analysis.units import SECONDS_PER_HOUR
+from analysis.record import Floats, Ints
+from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
 
 SENSORS = ("irradiance_plane", "irradiance_horizontal")
 
@@ -51,7 +51,7 @@ def clock_columns(case: Case) -> dict[str, Floats]:
     if case.record.has("collector"):
         columns |= _by_collector(case)
     if columns:
-        rows = case.per_day(np.ones(len(case.record)))
+        rows = np.diff(case.row_edge)
         with np.errstate(invalid="ignore", divide="ignore"):
             columns["clock_step_s"] = case.per_day(case.record.step_s) / rows
     return columns
@@ -61,18 +61,42 @@ def _by_light(case: Case, light_w_m2: Floats) -> Floats:
     """Give each day's error after the middle between its first and its last light."""
     record = case.record
     told = np.full(len(case.days), np.nan)
-    rows = np.flatnonzero(np.isfinite(light_w_m2))
-    if rows.size < 2:
+    start_s, step_s = record.start_s, record.step_s
+    read = np.isfinite(light_w_m2)
+    if read.sum() < 2:
         return told
-    middle_s = record.start_s[rows] + (record.step_s[rows] / 2.0).astype(np.int64)
-    first, last = light_ends(
-        middle_s, light_w_m2[rows], step_s=float(np.median(record.step_s[rows]))
-    )
+    if not read.all():
+        start_s, step_s, light_w_m2 = start_s[read], step_s[read], light_w_m2[read]
+    middle_s = start_s + (step_s / 2.0).astype(np.int64)
+    first, last = light_ends(middle_s, light_w_m2, step_s=_usual_s(step_s))
     between = 0.5 * (first + last)
     day = np.searchsorted(case.days.edge_s, between, side="right") - 1
     inside = (day >= 0) & (day < len(case.days))
-    told[day[inside]] = after_noon_s(between[inside], case.site)
+    told[day[inside]] = _after_noon_s(case, day[inside], between[inside])
     return told
+
+
+def _after_noon_s(case: Case, day: Ints, time_s: Floats) -> Floats:
+    """Give how long after the sun's noon instants of these days are [s].
+
+    The hour angle grows evenly, so it is read between the middles of two bins.
+    """
+    place = (time_s - case.days.edge_s[day]) / BIN_S - 0.5
+    before = np.clip(place.astype(np.int64), 0, DAY_BINS - 2)
+    one, next_one = (
+        after_noon_s(case.sun.at((day, number)), case.site.place.latitude_deg)
+        for number in (before, before + 1)
+    )
+    half_s = 0.5 * SECONDS_PER_DAY
+    # Past the sun's midnight it begins anew.
+    grown = (next_one - one + half_s) % SECONDS_PER_DAY - half_s
+    return (one + grown * (place - before) + half_s) % SECONDS_PER_DAY - half_s
+
+
+def _usual_s(step_s: Floats) -> float:
+    """Give the median step; where all are alike, no row is sorted."""
+    alike = bool((step_s == step_s[0]).all())
+    return float(step_s[0] if alike else np.median(step_s))
 
 
 def _by_collector(case: Case) -> dict[str, Floats]:
@@ -149,16 +173,17 @@ def _highest(values: Floats) -> Floats:
 def _bridged(values: Floats) -> Floats:
     """Fill holes up to an hour, and longer ones between dark bins; the others stay."""
     flat = values.ravel()
-    known = np.flatnonzero(np.isfinite(flat))
-    if known.size < 2:
+    read = np.isfinite(flat)
+    known, place = np.flatnonzero(read), np.flatnonzero(~read)
+    if known.size < 2 or not place.size:
         return values
-    place = np.arange(flat.size)
-    filled = np.interp(place, known, flat[known], left=np.nan, right=np.nan)
     after = np.searchsorted(known, place)
     inside = (after > 0) & (after < known.size)
-    left, right = known[np.maximum(after - 1, 0)], known[np.minimum(after, known.size - 1)]
-    dark = _DARK_FRAC * np.repeat(_highest(values), values.shape[1])
-    good = inside & (
-        (right - left - 1 <= _BRIDGED_BINS) | (np.fmax(flat[left], flat[right]) <= dark)
-    )
-    return np.where(np.isfinite(flat) | ~good, flat, filled).reshape(values.shape)
+    place, after = place[inside], after[inside]
+    left, right = known[after - 1], known[after]
+    dark = _DARK_FRAC * _highest(values)[place // values.shape[1]]
+    good = (right - left - 1 <= _BRIDGED_BINS) | (np.fmax(flat[left], flat[right]) <= dark)
+    place = place[good]
+    filled = flat.copy()
+    filled[place] = np.interp(place, known, flat[known])
+    return filled.reshape(values.shape)

@@ -62,47 +62,96 @@ class Stillness:
 
 def stillness(case: Case, names: Iterable[str]) -> dict[str, Stillness]:
     """Give the runs of channels that were logged; a few missing values are passed over."""
-    apart = _apart(case.day, case.record.start_s)
-    return {name: _runs(case, case.record.columns[name], apart) for name in names}
+    everything = _Rows.of(case)
+    found = {}
+    for name in names:
+        values = case.record.columns[name]
+        read = np.isfinite(values)
+        if read.all():
+            found[name] = _runs(everything, values)
+        else:
+            rows = np.flatnonzero(read)
+            found[name] = _runs(_Rows.of(case, rows), values[rows])
+    return found
 
 
-def _apart(day: Ints, start_s: Ints) -> Bools:
-    """Tell which rows but the first begin anew: on another day, or after a long hole.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Rows:
+    """The rows in which a channel was read.
 
-    In a hole the value may have been any: night before and night after are no whole day.
+    Attributes
+    ----------
+    row : their numbers in the record
+    day, start_s, step_s : of each
+    apart : shape (n - 1,), which but the first begin anew: on another day, or after a long hole, in
+        which the value may have been any: night before and night after are no whole day
+    fewest : so many rows a run has at least
     """
-    return np.asarray((day[1:] != day[:-1]) | (start_s[1:] - start_s[:-1] > _LONGEST_HOLE_S))
+
+    row: Ints
+    day: Ints
+    start_s: Ints
+    step_s: Floats
+    apart: Bools
+    fewest: int
+
+    @staticmethod
+    def of(case: Case, row: Ints | None = None) -> "_Rows":
+        """Take these rows of a case; None: all."""
+        day, start_s, step_s = case.day, case.record.start_s, case.record.step_s
+        if row is None:
+            row = np.arange(len(day))
+        else:
+            day, start_s, step_s = day[row], start_s[row], step_s[row]
+        between_s = np.diff(start_s)
+        apart = (day[1:] != day[:-1]) | (between_s > _LONGEST_HOLE_S)
+        widest_s = between_s.max(initial=0, where=~apart)
+        least_s = SHORTEST_S - case.record.step_s.max()
+        fewest = int(least_s / widest_s) if widest_s else 1
+        return _Rows(row=row, day=day, start_s=start_s, step_s=step_s, apart=apart, fewest=fewest)
 
 
-def _runs(case: Case, values: Floats, apart: Bools) -> Stillness:
-    record, day = case.record, case.day
-    read = np.isfinite(values)
-    rows, start_s = np.arange(len(values)), record.start_s
-    if not read.all():
-        rows = np.flatnonzero(read)
-        values, day, start_s = values[rows], day[rows], start_s[rows]
-        apart = _apart(day, start_s)
-    new = np.ones(rows.size, dtype=np.bool_)
-    new[1:] = values[1:] != values[:-1]
-    new[1:] |= apart
-    first = np.flatnonzero(new)
-    follows = np.append(first[1:], rows.size)[: first.size]
+def _runs(rows: _Rows, values: Floats) -> Stillness:
+    new = np.ones(len(values) + 1, dtype=np.bool_)
+    np.not_equal(values[1:], values[:-1], out=new[1:-1])
+    new[1:-1] |= rows.apart
+    near = _near_repeats(values, rows.fewest)
+    new[:-1] &= near
+    # Rows that are not looked at end the run before them, and are none themselves.
+    new[1:-1] |= near[:-1] & ~near[1:]
+    edge = np.flatnonzero(new)
+    first, last = edge[:-1], edge[1:] - 1
     # Hardly a run is long, and whether its rows lie apart is soon said.
-    least_s = SHORTEST_S - record.step_s.max()
-    far = start_s[follows - 1] - start_s[first] >= least_s
-    first, follows = first[far], follows[far]
-    last = follows - 1
-    ends = follows == rows.size
-    closing = ends | (day[np.where(ends, 0, follows)] != day[first])
-    start_s, end_s = start_s[first], start_s[last] + record.step_s[rows[last]].astype(np.int64)
+    far = rows.start_s[last] - rows.start_s[first] >= SHORTEST_S - rows.step_s.max(initial=0.0)
+    far &= near[first]
+    first, last = first[far], last[far]
+    start_s, end_s = rows.start_s[first], rows.start_s[last] + rows.step_s[last].astype(np.int64)
     long = end_s - start_s >= SHORTEST_S
     first, last = first[long], last[long]
+    follows = np.minimum(last + 1, len(values) - 1)
     return Stillness(
-        day=day[first],
-        first=rows[first],
-        last=rows[last],
+        day=rows.day[first],
+        first=rows.row[first],
+        last=rows.row[last],
         start_s=start_s[long],
         end_s=end_s[long],
         value=values[first],
-        reaches_end=closing[long],
+        reaches_end=(last == follows) | (rows.day[follows] != rows.day[first]),
     )
+
+
+def _near_repeats(values: Floats, fewest: int) -> Bools:
+    """Tell rows about which a run of so many may lie.
+
+    Every such run holds two rows that lie half of it apart, counted from the first row of all; it
+    goes on for less than that beyond the outermost two that it holds.
+    """
+    apart = fewest // 2
+    if apart < 2:
+        return np.ones(len(values), dtype=np.bool_)
+    some = values[::apart]
+    same = some[1:] == some[:-1]
+    near = np.zeros(some.size + 2, dtype=np.bool_)
+    for moved in range(3):
+        near[moved : moved + same.size] |= same
+    return np.repeat(near[1:], apart)[: len(values)]

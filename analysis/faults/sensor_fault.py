@@ -370,13 +370,16 @@ def _flowing_s(case: Case) -> Floats:
 def _grains(case: Case) -> dict[str, np.ndarray]:
     """Give the smallest change that each temperature channel showed on each day [K]."""
     grains = {}
-    same_day = case.day[1:] == case.day[:-1]
-    change, some = np.zeros(len(case.record)), np.zeros(len(case.record), dtype=np.bool_)
+    change = np.full(len(case.record), np.nan)
+    begins = case.row_edge[case.row_edge < len(case.record)]
     for name, values in case.record.columns.items():
         if _quantity(name) == "temperature":
-            change[1:] = np.abs(np.diff(values))
-            some[1:] = same_day & (change[1:] > 0.0)
-            grains[f"grain_{name}"] = case.least(change, some)
+            np.subtract(values[1:], values[:-1], out=change[1:])
+            np.negative(np.abs(change, out=change), out=change)
+            # Neither what did not change nor midnight is a step.
+            np.copyto(change, np.nan, where=change == 0.0)
+            change[begins] = np.nan
+            grains[f"grain_{name}"] = -case.greatest(change)
     return grains
 
 

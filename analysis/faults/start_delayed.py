@@ -28,14 +28,13 @@ from analysis.faults._protocol import (
 from analysis.faults._switching import (
     Spell,
     cell_of_rows,
-    rows_of,
     span_of,
     steps_above,
     unjudged,
 )
 from analysis.heat import PUMP_ON_PERCENT, column
-from analysis.quantiles import quantile_of_groups
-from analysis.record import Floats
+from analysis.quantiles import median_of_rows, quantile_of_groups
+from analysis.record import Floats, Ints
 from analysis.results import Evidence
 from analysis.sources import VDI_2169, Source
 from analysis.urgency import urgency_of
@@ -229,7 +228,7 @@ def _reads_low_k(case: Case) -> Floats:
     over_k = np.where(steady, over_k, np.nan)
     told = np.isfinite(over_k).sum(axis=1) >= _LEAST_BINS
     level = np.full(len(case.days), np.nan)
-    level[told] = np.nanmedian(over_k[told], axis=1)
+    level[told] = median_of_rows(over_k[told])
     return level
 
 
@@ -243,31 +242,51 @@ def _tops_low_k(case: Case) -> Floats:
     """
     record = case.record
     hot, roof = column(record, "loop_hot"), column(record, "collector")
-    in_days = case.grid.cell >= 0
-    peak = np.full(case.grid.shape[0] * case.grid.shape[1], -np.inf)
-    np.fmax.at(peak, case.grid.cell[in_days], roof[case.grid.row[in_days]])
-    padded = np.concatenate((np.full(_BEFORE_BINS, -np.inf), peak))
-    lately_c = np.lib.stride_tricks.sliding_window_view(padded, _BEFORE_BINS + 1).max(axis=1)
-    up = rows_of(case, case.sky.sun_sine > 0.0)
-    over_k = np.where(up, hot - lately_c[cell_of_rows(case)], np.nan)
-
     on = column(record, "pump") >= PUMP_ON_PERCENT
     first = np.flatnonzero(on[1:] & ~on[:-1]) + 1  # a run that the log begins in is left out
     if not first.size:
         return np.full(len(case.days), np.nan)
-    starts = np.zeros(len(record), dtype=np.int64)
-    starts[first] = 1
-    run = np.cumsum(starts) - 1
-    began = first[np.maximum(run, 0)]
-    cool = over_k[began - 1] < 0.0
-    turned = record.start_s - record.start_s[began] >= _TURNED_S
+    lately_c = _lately_c(case, roof)
+    up, cell = (case.sky.sun_sine > 0.0).ravel(), cell_of_rows(case)
+
+    def over_k(rows: Ints) -> Floats:
+        return np.where(
+            up[cell[rows]] & (cell[rows] >= 0), hot[rows] - lately_c[cell[rows]], np.nan
+        )
+
+    rows = np.flatnonzero(on)
+    rows = rows[rows >= first[0]]
+    run = np.searchsorted(first, rows, side="right") - 1
+    began = first[run]
+    cool = (over_k(first - 1) < 0.0)[run]
+    turned = record.start_s[rows] - record.start_s[began] >= _TURNED_S
     # A day is told by itself: what a run shows after midnight counts for neither day.
-    same = (case.day >= 0) & (case.day == case.day[began])
-    told = on & (run >= 0) & same & (cool | turned) & np.isfinite(over_k)
-    tops = np.full(first.size, -np.inf)
-    np.maximum.at(tops, run[told], over_k[told])
-    seen = np.isfinite(tops)
-    return quantile_of_groups(tops[seen], case.day[first[seen]], len(case.days), 0.5)
+    same = (case.day[rows] >= 0) & (case.day[rows] == case.day[began])
+    rows_k = over_k(rows)
+    told = same & (cool | turned) & np.isfinite(rows_k)
+    tops, seen = _greatest_of_groups(rows_k[told], run[told])
+    return quantile_of_groups(tops, case.day[first[seen]], len(case.days), 0.5)
+
+
+def _lately_c(case: Case, roof: Floats) -> Floats:
+    """Give the hottest that the roof was in each bin and the two hours before it, bins in a row."""
+    in_days = slice(None) if case.grid.whole else np.flatnonzero(case.grid.cell >= 0)
+    cell = case.grid.cell[in_days]
+    pieces = roof if case.grid.whole else roof[case.grid.row[in_days]]
+    peak = np.full(case.grid.shape[0] * case.grid.shape[1], -np.inf)
+    highest, bins = _greatest_of_groups(pieces, cell)
+    peak[bins] = np.where(np.isnan(highest), -np.inf, highest)
+    padded = np.concatenate((np.full(_BEFORE_BINS, -np.inf), peak))
+    return np.asarray(
+        np.lib.stride_tricks.sliding_window_view(padded, _BEFORE_BINS + 1).max(axis=1)
+    )
+
+
+def _greatest_of_groups(values: Floats, group: Ints) -> tuple[Floats, Ints]:
+    """Give the greatest known value of each group that there is, and which; groups never fall."""
+    begins = np.flatnonzero(np.append(True, group[1:] != group[:-1])[: group.size])
+    greatest = np.fmax.reduceat(values, begins) if begins.size else np.zeros(0)
+    return greatest, group[begins]
 
 
 # Two hours before count as of late, and the pipe's content has passed after three minutes
