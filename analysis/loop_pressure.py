@@ -17,6 +17,7 @@ from analysis.grid import BIN_S
 from analysis.heat import PUMP_ON_PERCENT
 from analysis.loop_model import USUAL_PIPE_M
 from analysis.loop_pipes import pipe_for
+from analysis.quantiles import median_of_rows
 from analysis.record import Bools, Floats
 from analysis.runs import day_peak
 from analysis.site import Site
@@ -133,7 +134,7 @@ def _median(values: Floats, chosen: Bools) -> Floats:
     kept = np.where(chosen, values, np.nan)
     enough = np.isfinite(kept).sum(axis=1) >= _LEAST_COLD_BINS
     middle = np.full(values.shape[0], np.nan)
-    middle[enough] = np.nanmedian(kept[enough], axis=1)
+    middle[enough] = median_of_rows(kept[enough])
     return middle
 
 

@@ -11,6 +11,7 @@ from analysis.case import Case
 from analysis.cloudless import clear_sky
 from analysis.grid import BIN_S
 from analysis.heat import column
+from analysis.quantiles import median_of_rows
 from analysis.record import Bools, Floats
 from analysis.runs import long_runs
 from analysis.sky import LEVEL, NO_SOURCE, SOURCES_OF_SUN, WEATHER
@@ -118,8 +119,4 @@ def _clear_reading(
 
 def _median(values: Floats, flags: Bools) -> Floats:
     """Give the median of flagged known bins of each day, NaN where there are none."""
-    kept = np.where(flags, values, np.nan)
-    median = np.full(kept.shape[0], np.nan)
-    some = np.isfinite(kept).any(axis=1)
-    median[some] = np.nanmedian(kept[some], axis=1)
-    return median
+    return median_of_rows(np.where(flags, values, np.nan))

@@ -7,12 +7,13 @@ what sensors of class B and their places make.
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from analysis.case import Case
 from analysis.grid import BIN_S, DAY_BINS
-from analysis.record import Bools, Floats
+from analysis.record import Bools, Floats, known_or_zero
 from analysis.units import SECONDS_PER_HOUR
 
 Hours = tuple[Floats, Floats]
@@ -47,10 +48,59 @@ class Pair:
 
     one: str
     other: str
-    hours: Callable[[Case, str, str], Hours]
+    hours: Callable[["_Seen", str, str], Hours]
     least_h: float
     why: str
     least_range_k: float = _LEAST_RANGE_K
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Seen:
+    """A case with what several pairs ask of it, worked out once."""
+
+    case: Case
+
+    @cached_property
+    def sunny(self) -> Bools:
+        """Bins with a sun high enough to warm a collector."""
+        return np.asarray(self.case.sky.sun_sine > _SUN_SINE)
+
+    @cached_property
+    def dark(self) -> Bools:
+        """Bins of the night."""
+        return np.asarray(self.case.sky.sun_sine < _NIGHT_SINE)
+
+    @cached_property
+    def running(self) -> Bools:
+        """Bins in which the pump ran."""
+        if "pump" in self.case.channels:
+            return np.asarray(self.case.binned("pump") > 20.0)
+        return np.asarray(self.case.loop.moving_frac > 0.5)
+
+    @cached_property
+    def settled(self) -> Bools:
+        """Bins in which the loop has run for a while."""
+        settled = self.running.copy()
+        for back in range(1, _SETTLE_BINS):
+            settled[:, back:] &= self.running[:, :-back]
+            settled[:, :back] = False
+        return settled
+
+    @cached_property
+    def _extremes(self) -> dict[str, tuple[Floats, Floats]]:
+        return {}
+
+    def extremes(self, name: str) -> tuple[Floats, Floats]:
+        """Give the highest and the lowest of a channel on each day, NaN where it is not known."""
+        if name not in self._extremes:
+            values = self.case.binned(name)
+            self._extremes[name] = (np.fmax.reduce(values, axis=1), np.fmin.reduce(values, axis=1))
+        return self._extremes[name]
+
+    def range_k(self, name: str) -> Floats:
+        """Give how far apart they lie, 0 where nothing is known."""
+        high, low = self.extremes(name)
+        return known_or_zero(high - low)
 
 
 def spoken(case: Case) -> tuple[Floats, Floats]:
@@ -62,11 +112,11 @@ def spoken(case: Case) -> tuple[Floats, Floats]:
         at most: the first rule that shows one, and of its pairs the one that shows it longest
     hours : how long it speaks for a swap
     """
-    days = len(case.days)
+    days, seen = len(case.days), _Seen(case=case)
     says, hours = np.full((len(PAIRS), days), np.nan), np.zeros((len(PAIRS), days))
     for number, pair in enumerate(PAIRS):
         if {pair.one, pair.other} <= case.channels:
-            says[number], hours[number] = _spoken(case, pair)
+            says[number], hours[number] = _spoken(seen, pair)
     taken = np.zeros(days, dtype=np.bool_)
     for rule in dict.fromkeys(pair.hours for pair in PAIRS):
         members = [number for number, pair in enumerate(PAIRS) if pair.hours is rule]
@@ -77,10 +127,10 @@ def spoken(case: Case) -> tuple[Floats, Floats]:
     return says, hours
 
 
-def _spoken(case: Case, pair: Pair) -> Hours:
-    speaks_for, against = pair.hours(case, pair.one, pair.other)
-    alive = _range_k(case.binned(pair.one)) >= pair.least_range_k
-    alive &= _range_k(case.binned(pair.other)) >= pair.least_range_k
+def _spoken(seen: _Seen, pair: Pair) -> Hours:
+    speaks_for, against = pair.hours(seen, pair.one, pair.other)
+    alive = seen.range_k(pair.one) >= pair.least_range_k
+    alive &= seen.range_k(pair.other) >= pair.least_range_k
     shown = alive & (speaks_for >= pair.least_h) & (speaks_for > _OUTWEIGH * against)
     denied = alive & (against >= pair.least_h) & (against > _OUTWEIGH * speaks_for)
     return np.where(shown, 1.0, np.where(denied, 0.0, np.nan)), speaks_for
@@ -88,75 +138,79 @@ def _spoken(case: Case, pair: Pair) -> Hours:
 
 def sunlit_running_h(case: Case) -> Floats:
     """Give the hours in which the pump ran in the sun; shape (days,)."""
-    return _h(_running(case) & (case.sky.sun_sine > _SUN_SINE))
+    seen = _Seen(case=case)
+    return _h(seen.running & seen.sunny)
 
 
-def _layers(case: Case, upper: str, lower: str) -> Hours:
+def _layers(seen: _Seen, upper: str, lower: str) -> Hours:
     """Warm water lies above cold: standing water upside down mixes within minutes."""
-    over = case.binned(upper) - case.binned(lower)
+    over = seen.case.binned(upper) - seen.case.binned(lower)
     return _h(over < -3.0), _h(over > 1.5)
 
 
-def _pipes(case: Case, hot: str, cold: str) -> Hours:
+def _pipes(seen: _Seen, hot: str, cold: str) -> Hours:
     """While the sun's heat comes down, the pipe from the roof is the warmer one, and as the roof.
 
     Where the roof is unknown, high sun stands in for it.
     """
+    case = seen.case
     spread = case.binned(hot) - case.binned(cold)
     roof = case.loop.t_roof_c
     middle = (case.binned(hot) + case.binned(cold)) / 2.0
     fed = np.where(np.isfinite(roof), roof > middle, case.sky.sun_sine > 0.4)
-    use = _settled(case) & (case.sky.sun_sine > 0.0) & np.asarray(fed, dtype=np.bool_)
+    use = seen.settled & (case.sky.sun_sine > 0.0) & np.asarray(fed, dtype=np.bool_)
     return _h(use & (spread < -1.5)), _h(use & (spread > 1.5))
 
 
-def _roof_in_bottom(case: Case, roof: str, store: str) -> Hours:
+def _roof_in_bottom(seen: _Seen, roof: str, store: str) -> Hours:
     """Over a day the roof gets both hotter and colder than the store's bottom.
 
     A day that tells counts as a whole, with its hours of sun; so does a run in the sun. Where the
     controller is misled as well, a store full of cold water may be the colder one all summer: then
     how hot its sensor gets tells.
     """
-    high, low = _wider(case.binned(roof), case.binned(store))
-    sunny = _h(case.sky.sun_sine > _SUN_SINE)
-    swing_k = _range_k(case.binned(store))
+    case = seen.case
+    high, low = _wider(seen, roof, store)
+    sunny = _h(seen.sunny)
+    swing_k = seen.range_k(store)
     spanned = (high <= -5.0) & (low >= -3.0) & (swing_k >= _ROOF_RANGE_K)
     boils = (case.binned(store) >= _BOILS_C).any(axis=1)
     spanned |= boils & (high <= -_BEHIND_K) & (swing_k >= _SWING_K)
     wider = (high >= 3.0) & (low <= 1.0)
-    running = _settled(case) & (case.sky.sun_sine > _SUN_SINE)
+    running = seen.settled & seen.sunny
     healthy = _h(running & (case.binned(roof) > case.binned(store) + 3.0))
     return np.where(spanned, sunny, 0.0), np.where(wider, sunny, healthy)
 
 
-def _roof_in_top(case: Case, roof: str, store: str) -> Hours:
+def _roof_in_top(seen: _Seen, roof: str, store: str) -> Hours:
     """Before dawn the roof is as cold as the air; the top of a store never is.
 
     The backup may make it hotter than the roof gets, so the day's highest says nothing.
     """
-    _, low = _wider(case.binned(roof), case.binned(store))
-    length = np.full(len(case.days), 24.0)
+    _, low = _wider(seen, roof, store)
+    length = np.full(len(seen.case.days), 24.0)
     return np.where(low >= 10.0, length, 0.0), np.where(low <= -2.0, length, 0.0)
 
 
-def _wider(one: Floats, other: Floats) -> tuple[Floats, Floats]:
+def _wider(seen: _Seen, one: str, other: str) -> tuple[Floats, Floats]:
     """Give how far one's highest and lowest of each day lie above the other's, NaN unknown."""
-    both = np.isfinite(one) & np.isfinite(other)
-    enough = np.isfinite(one).sum(axis=1) >= _KNOWN_FRAC * DAY_BINS
-    enough &= np.isfinite(other).sum(axis=1) >= _KNOWN_FRAC * DAY_BINS
-    enough &= both.any(axis=1)
-    high, low = np.full(one.shape[0], np.nan), np.full(one.shape[0], np.nan)
-    high[enough] = np.nanmax(one[enough], axis=1) - np.nanmax(other[enough], axis=1)
-    low[enough] = np.nanmin(one[enough], axis=1) - np.nanmin(other[enough], axis=1)
+    known = [np.isfinite(seen.case.binned(name)) for name in (one, other)]
+    enough = (known[0] & known[1]).any(axis=1)
+    for flags in known:
+        enough &= flags.sum(axis=1) >= _KNOWN_FRAC * DAY_BINS
+    high, low = (
+        np.where(enough, mine - its, np.nan)
+        for mine, its in zip(seen.extremes(one), seen.extremes(other), strict=True)
+    )
     return high, low
 
 
-def _roof_in_pipe(case: Case, roof: str, pipe: str) -> Hours:
+def _roof_in_pipe(seen: _Seen, roof: str, pipe: str) -> Hours:
     """Before the day's first run the sun warms the roof, and the pipe stays as it was."""
-    sine = case.sky.sun_sine
+    case, sine = seen.case, seen.case.sky.sun_sine
     dawn = (sine > _DAWN_SINE[0]) & (sine <= _DAWN_SINE[1])
     before_noon = np.arange(sine.shape[1])[None, :] <= np.argmax(sine, axis=1)[:, None]
-    moved = np.maximum.accumulate(_running(case) | (case.loop.moving_frac > 0.0), axis=1)
+    moved = np.maximum.accumulate(seen.running | (case.loop.moving_frac > 0.0), axis=1)
     waiting = (sine > 0.0) & before_noon & ~moved & (case.loop.known_s > 0.0)
     rises = []
     for name in (roof, pipe):
@@ -170,27 +224,27 @@ def _roof_in_pipe(case: Case, roof: str, pipe: str) -> Hours:
     )
 
 
-def _air_on_roof(case: Case, air: str, roof: str) -> Hours:
+def _air_on_roof(seen: _Seen, air: str, roof: str) -> Hours:
     """In the sun no collector is far colder than the air."""
-    over = case.binned(air) - case.binned(roof)
-    sun = case.sky.sun_sine > _SUN_SINE
+    over, sun = seen.case.binned(air) - seen.case.binned(roof), seen.sunny
     # In the course of a night both get as cold: a store in the air's place does not.
-    night = (case.sky.sun_sine < _NIGHT_SINE) & np.isfinite(over)
+    night = seen.dark & np.isfinite(over)
     nearest = np.where(night, np.abs(over), np.inf).min(axis=1)
     apart = night.any(axis=1) & (nearest > 8.0)
     return _h(sun & (over > 15.0)), np.where(apart, 24.0, _h(sun & (over < -15.0)))
 
 
-def _air_in_loop(case: Case, air: str, warm: str) -> Hours:
+def _air_in_loop(seen: _Seen, air: str, warm: str) -> Hours:
     """By night the roof is as cold as the air, and the store and its pipes are warmer.
 
     By day and with the pump on, the pipes are nearly as warm as roof and store, and the air is not.
     """
+    case = seen.case
     roof, outside, inside = case.loop.t_roof_c, case.binned(air), case.binned(warm)
-    night = (case.sky.sun_sine < _NIGHT_SINE) & ~_running(case)
+    night = seen.dark & ~seen.running
     shows = night & (outside > roof + 5.0) & (np.abs(inside - roof) < 3.0)
     denies = night & (inside > roof + 5.0) & (np.abs(outside - roof) < 3.0)
-    running = _settled(case) & (case.sky.sun_sine > _SUN_SINE)
+    running = seen.settled & seen.sunny
     shows |= running & (roof > inside + 15.0) & (np.abs(outside - roof) < 10.0) & (outside > inside)
     denies |= running & (inside > outside + 8.0)
     return _h(shows), _h(denies)
@@ -200,33 +254,10 @@ def _h(flags: Bools) -> Floats:
     return np.asarray(flags.sum(axis=1) / _HOURS)
 
 
-def _range_k(values: Floats) -> Floats:
-    some = np.isfinite(values).any(axis=1)
-    ranges = np.zeros(values.shape[0])
-    ranges[some] = np.nanmax(values[some], axis=1) - np.nanmin(values[some], axis=1)
-    return ranges
-
-
 def _mean(values: Floats, flags: Bools) -> Floats:
     known = flags & np.isfinite(values)
     with np.errstate(invalid="ignore", divide="ignore"):
         return np.asarray(np.where(known, values, 0.0).sum(axis=1) / known.sum(axis=1))
-
-
-def _running(case: Case) -> Bools:
-    if "pump" in case.channels:
-        return np.asarray(case.binned("pump") > 20.0)
-    return np.asarray(case.loop.moving_frac > 0.5)
-
-
-def _settled(case: Case) -> Bools:
-    """Tell bins in which the loop has run for a while."""
-    running = _running(case)
-    settled = running.copy()
-    for back in range(1, _SETTLE_BINS):
-        settled[:, back:] &= running[:, :-back]
-        settled[:, :back] = False
-    return settled
 
 
 _SPANS = "over the day “{other}” gets both hotter and colder than “{one}”"

@@ -62,7 +62,7 @@ def switching_columns(case: Case) -> dict[str, Floats]:
     after = np.append(on[1:], False)
     comes, goes = ~on & after & (over_k < _FAR_K), on & ~after
     start, stop = comes & _pairs(ruled, near), goes & _pairs(ruled, near)
-    hours = case.per_day(ruled * record.step_s) / SECONDS_PER_HOUR
+    hours = case.seconds(ruled) / SECONDS_PER_HOUR
     seen = hours > 0.0
     return {
         "switch_start_k": _outer(case, over_k, start, _OUTER_FRAC),
@@ -70,7 +70,7 @@ def switching_columns(case: Case) -> dict[str, Floats]:
         "switch_stop_k": _outer(case, over_k, stop, 1.0 - _OUTER_FRAC),
         "switch_starts": np.where(seen, case.per_day(start.astype(np.float64)), np.nan),
         "switch_sun_h": np.where(seen, hours, np.nan),
-        "switch_step_s": _outer(case, record.step_s, ruled, 0.5),
+        "switch_step_s": _usual_step_s(case, ruled),
     }
 
 
@@ -181,6 +181,14 @@ def rows_of(case: Case, flags: Bools) -> Bools:
     cell = cell_of_rows(case)
     found = flags.ravel()[cell]
     return found if case.grid.whole else np.where(cell >= 0, found, False)
+
+
+def _usual_step_s(case: Case, flags: Bools) -> Floats:
+    """Give the median step of the flagged rows of each day; NaN where there are none."""
+    step_s = case.record.step_s
+    if (step_s == step_s[0]).all():
+        return np.where(case.seconds(flags) > 0.0, step_s[0], np.nan)
+    return _outer(case, step_s, flags, 0.5)
 
 
 def _outer(case: Case, values: Floats, flags: Bools, frac: float) -> Floats:

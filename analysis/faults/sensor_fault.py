@@ -370,16 +370,26 @@ def _flowing_s(case: Case) -> Floats:
 def _grains(case: Case) -> dict[str, np.ndarray]:
     """Give the smallest change that each temperature channel showed on each day [K]."""
     grains = {}
-    change = np.full(len(case.record), np.nan)
-    begins = case.row_edge[case.row_edge < len(case.record)]
+    change = np.zeros(len(case.record))
+    # Sizes are in the order of their bits, read as whole numbers: less one, nothing is the greatest
+    # of all, beyond what is not known.
+    bits = change.view(np.uint64)
+    begins, some = case.row_edge[:-1], np.diff(case.row_edge) > 0
     for name, values in case.record.columns.items():
         if _quantity(name) == "temperature":
             np.subtract(values[1:], values[:-1], out=change[1:])
-            np.negative(np.abs(change, out=change), out=change)
-            # Neither what did not change nor midnight is a step.
-            np.copyto(change, np.nan, where=change == 0.0)
-            change[begins] = np.nan
-            grains[f"grain_{name}"] = -case.greatest(change)
+            np.abs(change, out=change)
+            change[begins[some]] = 0.0  # midnight is no step
+            bits -= np.uint64(1)
+            least = np.full(len(some), np.nan)
+            found = (
+                np.minimum.reduceat(bits[: case.row_edge[-1]], begins[some])
+                if some.any()
+                else bits[:0]
+            )
+            found += np.uint64(1)
+            least[some] = np.where(found == 0, np.nan, found.view(np.float64))
+            grains[f"grain_{name}"] = least
     return grains
 
 
