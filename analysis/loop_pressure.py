@@ -70,18 +70,23 @@ def vessel_bar_l(site: Site) -> float | None:
     return loop.vessel_l * (loop.vessel_precharge_bar + AIR_BAR)
 
 
-def grown_l(case: Case) -> Floats:
+def grown_l(case: Case, bins: int | None = None) -> Floats:
     """Give by how much the loop's fluid has grown against 15 °C [l].
+
+    Parameters
+    ----------
+    case : the days
+    bins : so many of each day from midnight on; None: all
 
     Returns
     -------
     shape (days, bins), NaN where collector or store is unknown; pipes without a sensor count as
     the mean of roof and store while fluid moves, else as a room
     """
-    facts = case.site.loop
-    roof, store = case.loop.t_roof_c, case.loop.t_store_bottom_c
-    moving = case.loop.moving_frac > 0.5
-    pipes = 0.5 * (case.binned("loop_hot") + case.binned("loop_cold"))
+    facts, first = case.site.loop, np.s_[:, :bins]
+    roof, store = case.loop.t_roof_c[first], case.loop.t_store_bottom_c[first]
+    moving = case.loop.moving_frac[first] > 0.5
+    pipes = 0.5 * (case.binned("loop_hot") + case.binned("loop_cold"))[first]
     pipes = np.where(np.isfinite(pipes), pipes, np.where(moving, 0.5 * (roof + store), 20.0))
     by_volume = float(_density(case, _USUAL_C)) * float(
         specific_heat_j_kgk(
@@ -116,16 +121,16 @@ def cold_columns(case: Case) -> dict[str, Floats]:
     `cold_pressure_bar` median, gauge; `cold_grown_l` how much the fluid is grown then, against
     15 °C; `cold_gas_c` the resting pipes' temperature.
     """
-    pressure, roof = case.binned("pressure"), case.loop.t_roof_c
-    pump = case.binned("pump")
-    still = np.where(np.isfinite(pump), pump < PUMP_ON_PERCENT, case.loop.moving_frac == 0.0)
-    cold = still & ~(roof > _COLD_ROOF_C) & np.isfinite(pressure)
-    cold[:, _NIGHT_BINS:] = False
-    pipes = 0.5 * (case.binned("loop_hot") + case.binned("loop_cold"))
+    night = np.s_[:, :_NIGHT_BINS]
+    pressure, pump = case.binned("pressure")[night], case.binned("pump")[night]
+    moving = case.loop.moving_frac[night]
+    still = np.where(np.isfinite(pump), pump < PUMP_ON_PERCENT, moving == 0.0)
+    cold = still & ~(case.loop.t_roof_c[night] > _COLD_ROOF_C) & np.isfinite(pressure)
+    pipes = 0.5 * (case.binned("loop_hot")[night] + case.binned("loop_cold")[night])
     cold &= ~(pipes > _COLD_PIPES_C)
     return {
         COLD: _median(pressure, cold),
-        _GROWN: _median(grown_l(case), cold),
+        _GROWN: _median(grown_l(case, _NIGHT_BINS), cold),
         _GAS: _median(pipes, cold),
     }
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from analysis.record import Floats, Ints
+from analysis.record import Bools, Floats, Ints
 
 
 def quantile_of_rows(values: Floats, frac: float) -> Floats:
@@ -41,6 +41,23 @@ def median_of_rows(values: Floats) -> Floats:
     low = ordered[each, np.maximum(known - 1, 0) // 2]
     high = ordered[each, np.minimum(known // 2, values.shape[1] - 1)]
     return np.asarray(np.where(known > 0, 0.5 * (low + high), np.nan))
+
+
+def median_of_chosen(values: Floats, chosen: Bools) -> Floats:
+    """Give the median of the known values of each row that are chosen; shape (n,), NaN of none.
+
+    Parameters
+    ----------
+    values, chosen : shape (n, m)
+    """
+    row, place = np.nonzero(chosen)
+    if not row.size:
+        return np.full(len(values), np.nan)
+    # Few are chosen: side by side they are sooner sorted.
+    count = np.bincount(row, minlength=len(values))
+    packed = np.full((len(values), int(count.max())), np.nan)
+    packed[row, np.arange(row.size) - (np.cumsum(count) - count)[row]] = values[row, place]
+    return median_of_rows(packed)
 
 
 def median_of(values: Floats) -> float:

@@ -8,10 +8,10 @@ clear hours.
 import numpy as np
 
 from analysis.case import Case
-from analysis.cloudless import clear_sky
+from analysis.cloudless import USUAL_LINKE, clear_sky
 from analysis.grid import BIN_S
 from analysis.heat import column
-from analysis.quantiles import median_of_rows
+from analysis.quantiles import median_of_chosen
 from analysis.record import Bools, Floats
 from analysis.runs import long_runs
 from analysis.sky import LEVEL, NO_SOURCE, SOURCES_OF_SUN, WEATHER
@@ -65,10 +65,10 @@ def sensor_columns(case: Case) -> dict[str, Floats]:
     clear = long_runs(smooth, _CLEAR_BINS)
     known = told & np.isfinite(reading).any(axis=1)
     columns = {
-        "sensor_clear_ratio": _median(ratio, clear),
+        "sensor_clear_ratio": median_of_chosen(ratio, clear),
         "sensor_clear_h": clear.sum(axis=1) * BIN_S / SECONDS_PER_HOUR,
-        "sensor_clear_mass": _median(air_mass(case.sky.sun_sine), clear),
-        "sensor_night_w_m2": _median(reading, case.sky.sun_sine < _NIGHT_SINE),
+        "sensor_clear_mass": median_of_chosen(_masses(case, clear), clear),
+        "sensor_night_w_m2": median_of_chosen(reading, case.sky.sun_sine < _NIGHT_SINE),
         "sensor_over_h": over.sum(axis=1) * BIN_S / SECONDS_PER_HOUR,
     }
     return {name: np.where(known, values, np.nan) for name, values in columns.items()}
@@ -81,10 +81,7 @@ def _against_clear(case: Case, reading: Floats, *, level: Bools) -> tuple[Floats
     place = np.nonzero((sine > _LEAST_SINE) & (facing > _LEAST_FACING) & np.isfinite(reading))
     outside = extraterrestrial_w_m2(case.grid.start_s[place] + BIN_S // 2)
     flat = np.broadcast_to(level, reading.shape)[place]
-    seen = [
-        _clear_reading(case, sine[place], facing[place], outside, flat, linke)
-        for linke in (None, _CLEAN_LINKE)
-    ]
+    seen = _clear_readings(case, sine[place], facing[place], outside, flat)
     ratio = np.full(reading.shape, np.nan)
     ratio[place] = reading[place] / seen[0]
     beyond = np.zeros(reading.shape, dtype=np.bool_)
@@ -93,14 +90,15 @@ def _against_clear(case: Case, reading: Floats, *, level: Bools) -> tuple[Floats
     return ratio, long_runs(beyond, _OVER_BINS)
 
 
-def _clear_reading(
-    case: Case, sine: Floats, facing: Floats, outside: Floats, flat: Bools, linke: float | None
+def _clear_readings(
+    case: Case, sine: Floats, facing: Floats, outside: Floats, flat: Bools
 ) -> Floats:
+    """Give what a sensor reads under ordinary and under the cleanest air; shape (2, n) [W/m2]."""
     sky = clear_sky(
         cos_zenith=sine,
         extraterrestrial_w_m2=outside,
         elevation_m=case.site.place.elevation_m,
-        **({} if linke is None else {"linke": linke}),
+        linke=np.array([[USUAL_LINKE], [_CLEAN_LINKE]]),
     )
     if flat.all():
         return sky.ghi
@@ -117,6 +115,8 @@ def _clear_reading(
     return np.where(flat, sky.ghi, plane.total_w_m2)
 
 
-def _median(values: Floats, flags: Bools) -> Floats:
-    """Give the median of flagged known bins of each day, NaN where there are none."""
-    return median_of_rows(np.where(flags, values, np.nan))
+def _masses(case: Case, chosen: Bools) -> Floats:
+    """Give the mass of the air in chosen bins, NaN in others."""
+    masses = np.full(chosen.shape, np.nan)
+    masses[chosen] = air_mass(case.sky.sun_sine[chosen])
+    return masses

@@ -4,6 +4,7 @@ By dawn a collector left alone has come down to the air, whatever the store hold
 store feeds stands near its bottom, night after night, however warm or cold that is.
 """
 
+from collections.abc import Callable
 from datetime import date
 
 import numpy as np
@@ -12,8 +13,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from analysis.case import Case, pump_on
 from analysis.days import DayTable
 from analysis.grid import BIN_S, DAY_BINS
-from analysis.record import Bools, Floats
-from analysis.runs import day_span
+from analysis.record import Bools, Floats, Ints
 from analysis.units import SECONDS_PER_HOUR
 
 # The hour that tells, and the hours before it in which nothing may have run.
@@ -30,14 +30,14 @@ _WARMER_BELOW_K = 2.0
 _LEAST_WARM_K = 3.0
 
 
-def dawn_columns(case: Case, night: Bools, season_c: Floats) -> dict[str, Floats]:
+def dawn_columns(case: Case, night: Bools, season_c: Callable[[Ints], Floats]) -> dict[str, Floats]:
     """Give collector and store bottom at dawn, and the season; (days,), NaN unknown [°C].
 
     Parameters
     ----------
     case : the days
     night : shape (days, bins), bins that count as night
-    season_c : shape (days, bins), the season's mean of the air [°C]
+    season_c : the season's mean of the air at instants [°C]
     """
     morning = night & (np.arange(night.shape[1]) < DAY_BINS // 2)
     quiet = ~pump_on(case) & (case.loop.known_s > 0.0)
@@ -45,12 +45,15 @@ def dawn_columns(case: Case, night: Bools, season_c: Floats) -> dict[str, Floats
         # Nothing rises to the roof without something warmer below.
         quiet &= case.loop.t_store_hottest_c > case.loop.t_roof_c + _WARMER_BELOW_K
     means = np.full((3, len(case.days)), np.nan)
-    for day, (_, last) in day_span(morning).items():
-        if last >= _REST_BINS and quiet[day, last - _REST_BINS : last].all():
-            dawn = slice(last - _DAWN_BINS, last)
-            means[0, day] = case.loop.t_roof_c[day, dawn].mean()
-            means[1, day] = case.loop.t_store_bottom_c[day, dawn].mean()
-            means[2, day] = season_c[day, last - 1]
+    day = np.flatnonzero(morning.any(axis=1))
+    last = morning.shape[1] - morning[day, ::-1].argmax(axis=1)
+    day, last = day[last >= _REST_BINS], last[last >= _REST_BINS]
+    rested = quiet[day[:, None], last[:, None] - np.arange(1, _REST_BINS + 1)].all(axis=1)
+    day, last = day[rested], last[rested]
+    dawn = (day[:, None], last[:, None] - np.arange(_DAWN_BINS, 0, -1))
+    means[0, day] = case.loop.t_roof_c[dawn].mean(axis=1)
+    means[1, day] = case.loop.t_store_bottom_c[dawn].mean(axis=1)
+    means[2, day] = season_c(case.grid.start_s[day, last - 1])
     return dict(zip(("dawn_roof_c", "dawn_store_c", "dawn_season_c"), means, strict=True))
 
 

@@ -16,6 +16,7 @@ from analysis.clear_days import EDGE_FRAC
 from analysis.days import DayTable, Happening
 from analysis.quantiles import quantile_of_sorted
 from analysis.record import Bools, Floats
+from analysis.runs import day_span
 from analysis.units import SECONDS_PER_HOUR
 
 # The flow at commissioning belongs to full command; below it pumps are not linear (engineering
@@ -69,9 +70,8 @@ def running_span_s(case: Case) -> dict[str, Floats]:
     """Give first and last instant of each day's pumping, columns of shape (days,) [epoch s]."""
     on = case.binned("pump") >= BANDS_PERCENT[-1][0]
     spans = np.full((2, len(case.days)), np.nan)
-    for day in np.flatnonzero(on.any(axis=1)).tolist():
-        seen = np.flatnonzero(on[day])
-        spans[:, day] = case.span_s(day, int(seen[0]), int(seen[-1]) + 1)
+    for day, (first, last) in day_span(on).items():
+        spans[:, day] = case.span_s(day, first, last)
     return {"pumped_from_s": spans[0], "pumped_until_s": spans[1]}
 
 

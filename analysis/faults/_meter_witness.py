@@ -45,23 +45,30 @@ _BY_FLOW = ("flow_and_temperatures", "flow_and_store_temperature")
 Spans = dict[int, tuple[int, int]]
 
 
-def witness_columns(case: Case) -> dict[str, Floats]:
+def binned_reading_l_min(case: Case) -> Floats:
+    """Give the flow that the meter read on the bins, NaN unknown; what the rest goes by."""
+    if not {"flow", "flow_volume"} & case.channels:
+        return np.full(case.grid.shape, np.nan)
+    return case.grid.mean(flow_reading_l_min(record=case.record, site=case.site))
+
+
+def witness_columns(case: Case, read_l_min: Floats) -> dict[str, Floats]:
     """Give what each day says of the scale of the reading; arrays of shape (days,), NaN unknown.
 
     `meter_share` flow read over commissioned at near full command; `meter_sun_share` the same share
     as sun and spread tell it; `meter_store_share` what the store gained over the heat counted.
     """
-    flow, pump = _read_l_min(case), case.binned("pump")
+    pump = case.binned("pump")
     steady = steady_in(pump, BANDS_PERCENT[0])
     asked = case.model.flow_l_min * pump / 100.0
     return {
-        "meter_share": share_of(case, flow, asked, steady & np.isfinite(flow)),
+        "meter_share": share_of(case, read_l_min, asked, steady & np.isfinite(read_l_min)),
         "meter_sun_share": sunlit_share(case),
         "meter_store_share": _store_share(case, steady),
     }
 
 
-def dead_spans(case: Case) -> Spans:
+def dead_spans(case: Case, read_l_min: Floats) -> Spans:
     """Give bins, by day, in which nothing was counted although heat came down."""
     nothing = np.full(case.grid.shape, np.nan)
     pump = case.binned("pump")
@@ -70,7 +77,7 @@ def dead_spans(case: Case) -> Spans:
     came = commanded & (hot - cold > _SPREAD_K) & (np.abs(case.loop.t_roof_c - hot) < _ROOF_K)
     if {"flow", "flow_volume"} & case.channels:
         asked = case.model.flow_l_min * pump / 100.0
-        dead = came & (np.abs(_read_l_min(case)) < _DEAD_FRAC * asked)
+        dead = came & (np.abs(read_l_min) < _DEAD_FRAC * asked)
         # A trickle brings warm fluid down as well, but it leaves the roof stranded.
         stranded = case.loop.t_roof_c - case.loop.t_store_bottom_c > case.model.stranded_k
         often = (commanded & stranded).sum(axis=1) > _STRANDED_BINS
@@ -89,7 +96,7 @@ def dead_spans(case: Case) -> Spans:
     return day_span(warmed & still[:, None])
 
 
-def ghost_spans(case: Case) -> Spans:
+def ghost_spans(case: Case, read_l_min: Floats) -> Spans:
     """Give bins, by day, with a flow that the pipes deny while the pump is off."""
     pump = case.binned("pump")
     off = pump < PUMP_ON_PERCENT
@@ -98,35 +105,30 @@ def ghost_spans(case: Case) -> Spans:
     pipes = np.maximum(case.binned("loop_hot"), case.binned("loop_cold"))
     bottom, roof = case.loop.t_store_bottom_c, case.loop.t_roof_c
     apart = (pipes < bottom - _APART_K) | (pipes < roof - _APART_K)
-    shown = np.abs(_read_l_min(case)) > _GHOST_FRAC * case.model.flow_l_min
+    shown = np.abs(read_l_min) > _GHOST_FRAC * case.model.flow_l_min
     return _long(off & apart & shown, _GHOST_H)
 
 
-def stuck_spans(case: Case) -> Spans:
+def stuck_spans(case: Case, read_l_min: Floats) -> Spans:
     """Give bins, by day, of one value that stayed through pump and rest."""
+    del read_l_min
     if "flow" not in case.record.columns:
         return {}
-    # Only rows that have the value: a pump that ran in a hole says nothing.
-    read = np.isfinite(case.record.columns["flow"])
-    pump = np.where(read, column(case.record, "pump"), np.nan)
+    flow, pump = case.record.columns["flow"], column(case.record, "pump")
     step_s = case.record.step_s
     spans: Spans = {}
     for run in stillness(case, ("flow",))["flow"].longer(_STUCK_S):
         if abs(run.value) <= FLOW_ZERO_FRAC * case.model.flow_l_min:
             continue
-        on = pump[run.rows] > COMMANDED_PERCENT
-        off = pump[run.rows] < PUMP_ON_PERCENT
+        # Only rows that have the value: a pump that ran in a hole says nothing.
+        read = np.isfinite(flow[run.rows])
+        on = read & (pump[run.rows] > COMMANDED_PERCENT)
+        off = read & (pump[run.rows] < PUMP_ON_PERCENT)
         each = min(float(step_s[run.rows][flags].sum()) for flags in (on, off))
         if each >= _EACH_S:
             midnight = int(case.grid.start_s[run.day, 0])
             spans[run.day] = ((run.start_s - midnight) // BIN_S, (run.end_s - midnight) // BIN_S)
     return spans
-
-
-def _read_l_min(case: Case) -> Floats:
-    if not {"flow", "flow_volume"} & case.channels:
-        return np.full(case.grid.shape, np.nan)
-    return case.grid.mean(flow_reading_l_min(record=case.record, site=case.site))
 
 
 def _long(flags: Bools, least_h: float) -> Spans:

@@ -98,7 +98,9 @@ def _overdue(case: Case, clear: Sky) -> Bools:
     gain_w = np.ascontiguousarray(np.nan_to_num(clear.gain_w).T)
     over = np.zeros(gain_w.shape)
     warm = np.zeros(air.shape[0])
-    for number in range(air.shape[1]):
+    # Before the first light nothing warms, and after the last nothing is asked.
+    lit = np.flatnonzero((gain_w > 0.0).any(axis=1))
+    for number in range(lit[0], lit[-1] + 1) if lit.size else ():
         loss_w = model.loss_w(warm)
         warm = np.maximum(warm + BIN_S * (gain_w[number] - loss_w) / model.collector_j_k, 0.0)
         over[number] = warm

@@ -50,28 +50,49 @@ def switching_columns(case: Case) -> dict[str, Floats]:
     nothing but the difference ruled; `switch_step_s` the usual step of the rows.
     """
     record = case.record
-    pump = column(record, "pump")
-    over_k = column(record, "collector") - column(record, "store_bottom")
-    on = pump >= PUMP_ON_PERCENT
-    known = np.isfinite(pump) & np.isfinite(over_k)
+    pump, roof, bottom = (column(record, name) for name in _NEEDED)
     free = _free(case)
-    ruled = rows_of(case, free & ~case.full_or_locked) & known
-    by_bottom = rows_of(case, free & ~case.bottom_full_or_locked) & known
-    near = np.diff(record.start_s) <= _NEXT_STEP * record.step_s[:-1]
-    near &= case.day[1:] == case.day[:-1]
-    after = np.append(on[1:], False)
-    comes, goes = ~on & after & (over_k < _FAR_K), on & ~after
-    start, stop = comes & _pairs(ruled, near), goes & _pairs(ruled, near)
+    ruled, cell = rows_of(case, free & ~case.full_or_locked), cell_of_rows(case)
+    known = [np.isfinite(values) for values in (pump, roof, bottom)]
+    for flags in known:
+        ruled &= flags
+    on = pump >= PUMP_ON_PERCENT
+    switches = _switches(case, on)
+    comes = ~on[switches]
+    over_k = roof[switches] - bottom[switches]
+    near = comes & (over_k < _FAR_K)
+    told = ruled[switches] & ruled[switches + 1]
+    by_bottom = (free & ~case.bottom_full_or_locked).ravel()
+    alone = np.ones(switches.shape, dtype=np.bool_)
+    for at in (switches, switches + 1):
+        for flags in known:
+            alone &= flags[at]
+        alone &= by_bottom[cell[at]] & (cell[at] >= 0)
+    start = near & told
     hours = case.seconds(ruled) / SECONDS_PER_HOUR
     seen = hours > 0.0
+    day = case.day[switches]
+
+    def outer(chosen: Bools, frac: float) -> Floats:
+        return quantile_of_groups(over_k[chosen], day[chosen], len(case.days), frac)
+
+    starts = np.bincount(day[start], minlength=len(case.days)).astype(np.float64)
     return {
-        "switch_start_k": _outer(case, over_k, start, _OUTER_FRAC),
-        "switch_start_bottom_k": _outer(case, over_k, comes & _pairs(by_bottom, near), _OUTER_FRAC),
-        "switch_stop_k": _outer(case, over_k, stop, 1.0 - _OUTER_FRAC),
-        "switch_starts": np.where(seen, case.per_day(start.astype(np.float64)), np.nan),
+        "switch_start_k": outer(start, _OUTER_FRAC),
+        "switch_start_bottom_k": outer(near & alone, _OUTER_FRAC),
+        "switch_stop_k": outer(~comes & told, 1.0 - _OUTER_FRAC),
+        "switch_starts": np.where(seen, starts, np.nan),
         "switch_sun_h": np.where(seen, hours, np.nan),
         "switch_step_s": _usual_step_s(case, ruled),
     }
+
+
+def _switches(case: Case, on: Bools) -> Ints:
+    """Give the rows of days after which the pump comes on or goes off, without a hole between."""
+    rows = np.flatnonzero(on[1:] != on[:-1])
+    start_s, step_s, day = case.record.start_s, case.record.step_s, case.day
+    near = start_s[rows + 1] - start_s[rows] <= _NEXT_STEP * step_s[rows]
+    return np.asarray(rows[near & (day[rows] == day[rows + 1]) & (day[rows] >= 0)])
 
 
 def unjudged(table: DayTable, starts: str = "switch_start_k") -> str:
@@ -149,13 +170,6 @@ def running(values: Floats, frac: float, width: int) -> Floats:
     return quantile_of_rows(windows, frac)
 
 
-def _pairs(flags: Bools, near: Bools) -> Bools:
-    """Tell rows that are flagged, as is the one that follows without a hole."""
-    pair = np.zeros(len(flags), dtype=np.bool_)
-    pair[:-1] = near & flags[:-1] & flags[1:]
-    return pair
-
-
 def _free(case: Case) -> Bools:
     """Tell bins in which the sun is up, and neither a full store nor a hot roof shaped the pump.
 
@@ -188,10 +202,5 @@ def _usual_step_s(case: Case, flags: Bools) -> Floats:
     step_s = case.record.step_s
     if (step_s == step_s[0]).all():
         return np.where(case.seconds(flags) > 0.0, step_s[0], np.nan)
-    return _outer(case, step_s, flags, 0.5)
-
-
-def _outer(case: Case, values: Floats, flags: Bools, frac: float) -> Floats:
-    """Give a quantile of the flagged rows of each day; NaN where there are none."""
     rows = np.flatnonzero(flags & (case.day >= 0))
-    return quantile_of_groups(values[rows], case.day[rows], len(case.days), frac)
+    return quantile_of_groups(step_s[rows], case.day[rows], len(case.days), 0.5)

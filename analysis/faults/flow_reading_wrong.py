@@ -17,6 +17,7 @@ from analysis.faults._cautions import ELECTRICITY, HOT_PARTS, LOCAL_CODES, STEAM
 from analysis.faults._flow_share import against_own, happenings_of, running_span_s
 from analysis.faults._meter_witness import (
     METERS,
+    binned_reading_l_min,
     dead_spans,
     ghost_spans,
     stuck_spans,
@@ -127,8 +128,9 @@ class FlowReadingWrong:
         if not set(METERS) & case.channels:
             return Observation()
         found = []
+        read_l_min = binned_reading_l_min(case)
         for way, spans_of in enumerate(_SPANS):
-            for day, (first, last) in spans_of(case).items():
+            for day, (first, last) in spans_of(case, read_l_min).items():
                 start_s, end_s = case.span_s(day, first, last)
                 found.append(
                     Happening(
@@ -139,7 +141,7 @@ class FlowReadingWrong:
                         values={"way": float(way)},
                     )
                 )
-        columns = {**witness_columns(case), **running_span_s(case)}
+        columns = {**witness_columns(case, read_l_min), **running_span_s(case)}
         return Observation(columns=columns, happenings=tuple(found))
 
     def conclude(self, history: History) -> Conclusion:

@@ -25,7 +25,7 @@ from analysis.faults._protocol import (
     Observation,
 )
 from analysis.loop_pipes import around_pipes_c
-from analysis.record import Bools, Floats, Ints
+from analysis.record import Bools, Floats, Ints, known_or_zero
 from analysis.results import Evidence
 from analysis.runs import day_span
 from analysis.sources import ISO_9806, VDI_2169, Source
@@ -125,19 +125,21 @@ class ReverseCirculation:
         cost_w = self._cost_w(case, excess)
         columns = {"night_judged_h": case.hours(able), "night_fed_h": hours}
         after_dusk = case.sky.sun_sine < self.night_sine
-        columns.update(dawn_columns(case, after_dusk, _season_c(case)))
+        columns.update(dawn_columns(case, after_dusk, lambda at_s: _season_c(case, at_s)))
         enough = hours >= self.least_night_h
         whole = night & np.isfinite(columns["dawn_roof_c"])[:, None] & np.isfinite(excess)
+        cost_kwh = kwh_from_j((known_or_zero(cost_w) * case.loop.known_s).sum(axis=1))
         found = (
-            *_happenings(case, fed & enough[:, None], cost_w, excess, self.kind),
-            *_happenings(case, whole & ~enough[:, None], cost_w, excess, _CANDIDATE),
+            *_happenings(case, fed & enough[:, None], cost_kwh, excess, self.kind),
+            *_happenings(case, whole & ~enough[:, None], cost_kwh, excess, _CANDIDATE),
         )
         return Observation(columns=columns, happenings=found)
 
     def _excess_k(self, case: Case) -> Floats:
         if "ambient" in case.channels:
             return np.asarray(case.loop.t_roof_c - case.loop.t_ambient_c)
-        return np.asarray(case.loop.t_roof_c - _season_c(case) - self.night_margin_k)
+        season_c = _season_c(case, case.grid.start_s)
+        return np.asarray(case.loop.t_roof_c - season_c - self.night_margin_k)
 
     def _cost_w(self, case: Case, excess: Floats) -> Floats:
         """Give what the roof and the pipes on the way lose while the store feeds them [W].
@@ -253,36 +255,43 @@ class ReverseCirculation:
 
 
 def _happenings(
-    case: Case, fed: Bools, cost_w: Floats, excess_k: Floats, kind: str
+    case: Case, fed: Bools, cost_kwh: Floats, excess_k: Floats, kind: str
 ) -> list[Happening]:
     """Give one for each day with a flagged bin, from its first to its last."""
-    known_s = case.loop.known_s
-    backwards_w = np.where(fed, np.minimum(np.nan_to_num(case.loop.heat_w), 0.0), 0.0)
+    spans = day_span(fed)
+    days = np.array(list(spans), dtype=np.int64)
+    fed, known_s, excess_k = fed[days], case.loop.known_s[days], excess_k[days]
+    backwards_w = np.where(fed, np.minimum(known_or_zero(case.loop.heat_w[days]), 0.0), 0.0)
     over_k = fed & np.isfinite(excess_k)
     with np.errstate(invalid="ignore", divide="ignore"):
         mean_k = np.where(over_k, excess_k, 0.0).sum(axis=1) / over_k.sum(axis=1)
-    of_day = {
-        "hours": case.hours(fed),
+    values = {
+        "hours": np.where(fed, known_s, 0.0).sum(axis=1) / SECONDS_PER_HOUR,
         "excess_k": mean_k,
         "metered_kwh": -kwh_from_j((backwards_w * known_s).sum(axis=1)),
-        "inferred_kwh": kwh_from_j((np.nan_to_num(cost_w) * known_s).sum(axis=1)),
+        "inferred_kwh": cost_kwh[days],
     }
     found = []
-    for day, span in day_span(fed).items():
+    for (day, span), row in zip(
+        spans.items(), np.stack(list(values.values()), axis=1).tolist(), strict=True
+    ):
         start_s, end_s = case.span_s(day, *span)
-        values = {name: float(values[day]) for name, values in of_day.items()}
         found.append(
             Happening(
-                kind=kind, date=case.days.dates[day], start_s=start_s, end_s=end_s, values=values
+                kind=kind,
+                date=case.days.dates[day],
+                start_s=start_s,
+                end_s=end_s,
+                values=dict(zip(values, row, strict=True)),
             )
         )
     return found
 
 
-def _season_c(case: Case) -> Floats:
-    """Give the season's mean of the air at the site, shape (days, bins) [°C]."""
+def _season_c(case: Case, time_s: Ints) -> Floats:
+    """Give the season's mean of the air at the site at instants [°C]."""
     place = case.site.place
-    season = seasonal_air_c(place.latitude_deg, case.grid.start_s)
+    season = seasonal_air_c(place.latitude_deg, time_s)
     return np.asarray(season - COOLER_K_M * max(place.elevation_m, 0.0))
 
 

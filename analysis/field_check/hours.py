@@ -15,10 +15,10 @@ from analysis.days import Happening
 from analysis.field_check.equations import estimated_w
 from analysis.grid import BIN_S
 from analysis.loop_pipes import around_pipes_c
-from analysis.record import Bools, Floats
+from analysis.record import Bools, Floats, Ints
 from analysis.sky import LEVEL, PLANE
 from analysis.sources import ISO_24194
-from analysis.sun import horizon_blocks, sun_vectors
+from analysis.sun import horizon_blocks
 from analysis.units import SECONDS_PER_HOUR
 
 SOURCES = (ISO_24194.at("clause 5.4, quoted from secondary text"),)
@@ -77,8 +77,14 @@ INDICATIVE = Limits(
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Hours:
-    """Means and extremes of every clock hour; shape (days, hours), NaN where not whole."""
+    """Means and extremes of the clock hours that the loop ran through, shape (n,), in order.
 
+    `day` and `hour` are where they are, `bins` of shape (n, bins of an hour) theirs in the day.
+    """
+
+    day: Ints
+    hour: Ints
+    bins: Ints
     measured_w: Floats
     per_k_w_k: Floats
     optical_w: Floats
@@ -91,7 +97,10 @@ class _Hours:
     wind_m_s: Floats
     incidence_deg: Floats
     step_s: Floats
-    running: Bools
+
+    def where(self, chosen: Bools) -> "_Hours":
+        """Give some of them."""
+        return _Hours(**{name: getattr(self, name)[chosen] for name in _Hours.__slots__})
 
 
 def field_check_hours(case: Case) -> tuple[Happening, ...]:
@@ -110,46 +119,52 @@ def field_check_hours(case: Case) -> tuple[Happening, ...]:
         return ()
     hours = _hours(case)
     mild, strict = _held(hours, INDICATIVE), _held(hours, STRICT)
-    mild &= np.isin(case.sky.source, (PLANE, LEVEL))[:, None]
-    strict &= (case.sky.source == PLANE)[:, None]
+    source = case.sky.source[hours.day]
+    mild &= (source == PLANE) | (source == LEVEL)
+    strict &= source == PLANE
     strict &= len({(one.tilt_deg, one.azimuth_deg) for one in case.site.arrays}) == 1
     # Of each hour, never of the whole record: a day is judged by itself, however many come along.
     mild &= hours.step_s <= INDICATIVE.longest_step_s
     strict &= hours.step_s <= STRICT.longest_step_s
     mild |= strict
-    chosen = np.argwhere(mild & ~_shaded(case, mild))
-    return tuple(_hour(case, hours, int(day), int(hour), strict) for day, hour in chosen)
+    hours, strict = hours.where(mild), strict[mild]
+    lit = ~_shaded(case, hours)
+    return _happenings(case, hours.where(lit), strict[lit])
 
 
-def _hour(case: Case, hours: _Hours, day: int, hour: int, strict: Bools) -> Happening:
-    place = (day, hour)
-    optical = np.array([hours.optical_w[place], hours.optical_hem_w[place]])
+def _happenings(case: Case, hours: _Hours, strict: Bools) -> tuple[Happening, ...]:
+    """Give each of these hours, with what was measured and what is estimated."""
     modified, plain = estimated_w(
-        optical_w=optical,
-        excess_k=hours.excess_k[place],
-        rise_k_h=hours.rise_k_h[place],
+        optical_w=np.stack([hours.optical_w, hours.optical_hem_w]),
+        excess_k=hours.excess_k,
+        rise_k_h=hours.rise_k_h,
         a1_w_k=case.model.loss_w_k,
         a2_w_k2=case.model.loss_w_k2,
         a5_j_k=case.model.collector_j_k,
-    ).tolist()
-    start, end = case.span_s(day, hour * _BINS, (hour + 1) * _BINS)
-    pipe_k = hours.excess_k[place] + hours.air_c[place] - around_pipes_c(hours.air_c[place])
-    return Happening(
-        kind=HOUR_KIND,
-        date=case.days.dates[day],
-        start_s=start,
-        end_s=end,
-        values={
-            "measured_w": float(hours.measured_w[place]),
-            "per_k_w_k": float(hours.per_k_w_k[place]),
-            "estimated_w": modified,
-            "estimated_hem_w": plain,
-            "optical_w": float(hours.optical_w[place]),
-            "optical_hem_w": float(hours.optical_hem_w[place]),
-            "pipe_w": float(case.model.pipe_w_k * pipe_k),
-            "strict": float(strict[place]),
-            "wind_known": float(np.isfinite(hours.wind_m_s[place])),
-        },
+    )
+    pipe_k = hours.excess_k + hours.air_c - around_pipes_c(hours.air_c)
+    values = {
+        "measured_w": hours.measured_w,
+        "per_k_w_k": hours.per_k_w_k,
+        "estimated_w": modified,
+        "estimated_hem_w": plain,
+        "optical_w": hours.optical_w,
+        "optical_hem_w": hours.optical_hem_w,
+        "pipe_w": case.model.pipe_w_k * pipe_k,
+        "strict": strict.astype(np.float64),
+        "wind_known": np.isfinite(hours.wind_m_s).astype(np.float64),
+    }
+    rows = np.stack(list(values.values()), axis=1).tolist()
+    start_s = case.grid.start_s[hours.day, hours.bins[:, 0]].tolist()
+    return tuple(
+        Happening(
+            kind=HOUR_KIND,
+            date=case.days.dates[day],
+            start_s=start,
+            end_s=start + _BINS * BIN_S,
+            values=dict(zip(values, row, strict=True)),
+        )
+        for day, start, row in zip(hours.day.tolist(), start_s, rows, strict=True)
     )
 
 
@@ -158,32 +173,36 @@ def _hours(case: Case) -> _Hours:
     days, bins = case.grid.shape
     whole = bins // _BINS
     running = (loop.moving_frac > 0.95) & (loop.known_s >= 0.99 * BIN_S) & case.expected.carried
+    through = running[:, : whole * _BINS].reshape(days, whole, _BINS).all(axis=2)
+    day, hour = np.nonzero(through)
+    of_hour = hour[:, None] * _BINS + np.arange(_BINS)
 
     def cut(values: Floats) -> Floats:
-        return values[:, : whole * _BINS].reshape(days, whole, _BINS)
-
-    through: Bools = cut(running.astype(np.float64)).min(axis=2) > 0.5
+        return np.asarray(values[day[:, None], of_hour])
 
     def mean(values: Floats) -> Floats:
-        return np.where(through, cut(values).mean(axis=2), np.nan)
+        return np.asarray(cut(values).mean(axis=1))
 
-    fluid = cut(loop.t_mean_c)
+    fluid, air = cut(loop.t_mean_c), cut(loop.t_ambient_c)
     between_h = (_BINS - 1) * BIN_S / SECONDS_PER_HOUR
     hem = sum(array.area_m2 * eta0_hemispherical(array) for array in case.site.arrays)
+    plane = mean(sky.g_plane_w_m2)
     return _Hours(
+        day=day,
+        hour=hour,
+        bins=of_hour,
         measured_w=mean(loop.heat_w),
         per_k_w_k=mean(loop.per_k_w_k),
         optical_w=mean(sky.gain_w),
-        optical_hem_w=hem * mean(sky.g_plane_w_m2),
-        g_plane_w_m2=mean(sky.g_plane_w_m2),
-        excess_k=mean(loop.t_mean_c - loop.t_ambient_c),
-        rise_k_h=(fluid[:, :, -1] - fluid[:, :, 0]) / between_h,
-        swing_k=fluid.max(axis=2) - fluid.min(axis=2),
-        air_c=mean(loop.t_ambient_c),
+        optical_hem_w=hem * plane,
+        g_plane_w_m2=plane,
+        excess_k=(fluid - air).mean(axis=1),
+        rise_k_h=(fluid[:, -1] - fluid[:, 0]) / between_h,
+        swing_k=fluid.max(axis=1) - fluid.min(axis=1),
+        air_c=air.mean(axis=1),
         wind_m_s=mean(case.binned("wind")),
-        incidence_deg=np.degrees(np.arccos(np.clip(cut(sky.cos_incidence).min(axis=2), -1, 1))),
-        step_s=cut(case.grid.mean(case.record.step_s.astype(np.float64))).max(axis=2),
-        running=through,
+        incidence_deg=np.degrees(np.arccos(np.clip(cut(sky.cos_incidence).min(axis=1), -1, 1))),
+        step_s=cut(case.grid.mean(case.record.step_s)).max(axis=1),
     )
 
 
@@ -191,8 +210,7 @@ def _held(hours: _Hours, limits: Limits) -> Bools:
     """Tell hours that keep to the limits; an unknown wind does not break them."""
     known = np.isfinite(hours.measured_w) & np.isfinite(hours.optical_w + hours.excess_k)
     return np.asarray(
-        hours.running
-        & known
+        known
         & (hours.g_plane_w_m2 >= limits.least_w_m2)
         & (hours.incidence_deg <= limits.most_incidence_deg)
         & (hours.swing_k <= limits.most_swing_k)
@@ -201,20 +219,9 @@ def _held(hours: _Hours, limits: Limits) -> Bools:
     )
 
 
-def _shaded(case: Case, chosen: Bools) -> Bools:
+def _shaded(case: Case, hours: _Hours) -> Bools:
     """Tell hours of which the site's horizon hides the sun in some part."""
-    shaded = np.zeros(chosen.shape, dtype=np.bool_)
-    if case.site.horizon is None or not chosen.any():
-        return shaded
-    day, hour = np.nonzero(chosen)
-    bins = hour[:, None] * _BINS + np.arange(_BINS)[None, :]
-    place = case.site.place
-    sun = sun_vectors(
-        time_s=(case.grid.start_s[day[:, None], bins] + BIN_S // 2).ravel(),
-        latitude_deg=place.latitude_deg,
-        longitude_deg=place.longitude_deg,
-        elevation_m=place.elevation_m,
-    )
-    blocked = horizon_blocks(sun=sun, horizon=case.site.horizon)
-    shaded[day, hour] = blocked.reshape(bins.shape).any(axis=1)
-    return shaded
+    if case.site.horizon is None or not hours.day.size:
+        return np.zeros(hours.day.shape, dtype=np.bool_)
+    sun = case.sun.at((hours.day[:, None], hours.bins))
+    return np.asarray(horizon_blocks(sun=sun, horizon=case.site.horizon).any(axis=1))
