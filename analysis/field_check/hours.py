@@ -223,5 +223,6 @@ def _shaded(case: Case, hours: _Hours) -> Bools:
     """Tell hours of which the site's horizon hides the sun in some part."""
     if case.site.horizon is None or not hours.day.size:
         return np.zeros(hours.day.shape, dtype=np.bool_)
-    sun = case.sun.at((hours.day[:, None], hours.bins))
-    return np.asarray(horizon_blocks(sun=sun, horizon=case.site.horizon).any(axis=1))
+    sun = case.sun.at((hours.day[:, None], hours.bins)).shaped(-1)
+    blocked = horizon_blocks(sun=sun, horizon=case.site.horizon)
+    return np.asarray(blocked.reshape(hours.bins.shape).any(axis=1))
