@@ -34,6 +34,7 @@ from service.ingest import map_endpoints, version_endpoints
 from service.ingest.batches import Batch, store_batches
 from service.ingest.files import RawStore
 from service.ingest.gate import Gate, KnownKeys
+from service.ingest.places import Places
 from service.ingest.schemas import Pushed
 from service.mail import endpoints as mail
 from service.openapi import describe
@@ -64,6 +65,7 @@ def create_app(settings: Settings, database: Database, clock: Clock) -> FastAPI:
     app.state.settings = settings
     app.state.database = database
     app.state.clock = clock
+    app.state.places = Places(settings.max_pushes)
     app.state.gate = _gate(settings, database, clock)
     app.state.known_keys = KnownKeys()
     app.state.raw = RawStore(settings.data_dir)
@@ -110,7 +112,7 @@ def _gate(settings: Settings, database: Database, clock: Clock) -> Gate[Batch]:
     def write(db: Session, batches: Sequence[Batch]) -> Sequence[Pushed | ServiceError]:
         return store_batches(db, batches, now=clock.now(), settle_s=settings.push_settle_s)
 
-    return Gate(database, most=settings.max_pushes, write=write)
+    return Gate(database, write=write)
 
 
 def _service_error(request: Request, error: Exception) -> Response:

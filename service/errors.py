@@ -4,6 +4,7 @@ ServiceError                  status, title; shown as problem details (RFC 9457)
 ├─ SignedOutError 401
 ├─ NotAllowedError 403        signed in, but the role does not reach so far
 ├─ NotFoundError 404          also for what belongs to somebody else
+├─ TooSlowError 408
 ├─ ConflictError 409
 ├─ TooLargeError 413
 ├─ InvalidError 422           with the place: key, row, field, line
@@ -47,6 +48,13 @@ class NotFoundError(ServiceError):
 
     status = 404
     title = "Not found"
+
+
+class TooSlowError(ServiceError):
+    """The body does not come in the time that others can wait."""
+
+    status = 408
+    title = "Too slow"
 
 
 class ConflictError(ServiceError):

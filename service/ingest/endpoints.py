@@ -5,7 +5,7 @@ Access is checked before a body is read, and bodies are streamed to disk.
 
 import tempfile
 from datetime import date, datetime, timedelta
-from typing import IO, Annotated
+from typing import IO, Annotated, Any
 
 from fastapi import APIRouter, Query, Request, Response
 from starlette.concurrency import run_in_threadpool
@@ -19,6 +19,7 @@ from service.errors import InvalidError, NotFoundError, SignedOutError
 from service.ingest import actions, queries
 from service.ingest.batches import Batch
 from service.ingest.gate import Gate, KnownKeys
+from service.ingest.places import Places
 from service.ingest.schemas import Pushed, Series, UploadShown, UploadsShown
 from service.ingest.series import plot_series
 from service.ingest.shown import Naming, upload_shown
@@ -113,20 +114,30 @@ def give_upload(here: Here, slug: str, upload_id: RowId) -> UploadShown:
         return upload_shown(slug, upload, naming=Naming.of(db, site.id))
 
 
-@router.post("/rows", responses={429: {"description": "Too many at once; see Retry-After."}})
+_BUSY: dict[int | str, dict[str, Any]] = {
+    408: {"description": "The body comes too slowly while others wait."},
+    429: {"description": "Too many at once; see Retry-After."},
+}
+
+
+@router.post("/rows", responses=_BUSY)
 async def push_rows(request: Request, here: Here, slug: str) -> Pushed:
     """Take a gateway's batch of rows as JSON; all of it or nothing.
 
     The body is `{"rows": [{"time": "2025-06-01T12:00:00Z", "t_collector_c": 61.2}, ...]}` or
     `{"columns": {"time": [...], "t_collector_c": [...]}}`. Rows may be late, out of order or sent
     twice. They are on disk when the answer comes. Where more gateways come at once than can be
-    served, the answer is 429 and says in Retry-After when to come again.
+    served, the answer is 429 and says in Retry-After when to come again; whose body dawdles while
+    others wait gets 408.
     """
     gate: Gate[Batch] = request.app.state.gate
+    places: Places = request.app.state.places
     told = request.headers.get("content-length", "")
-    with gate.entered(int(told) if told.isdigit() else here.settings.max_push_bytes):
+    size = int(told) if told.isdigit() else here.settings.max_push_bytes
+    with places.taken(slug, size) as place:
         key_hash = await _gateway_key(request, here, slug)
-        batch = Batch(slug=slug, key_hash=key_hash, body=await request.body())
+        body = await places.read(place, request.body())
+        batch = Batch(slug=slug, key_hash=key_hash, body=body)
         try:
             return await gate.store(batch)
         except (SignedOutError, NotFoundError):

@@ -1,8 +1,4 @@
-"""How many gateway batches are taken at the same time, and how those inside come onto the disk.
-
-The morning after an outage all gateways come at once. What is let in is written soon; the rest is
-turned away before its body is read, so that memory stays bounded and pages still find a thread.
-Each is told another moment, lest they come back together.
+"""How gateways' batches come onto the disk; how many are let in at all: `places`.
 
 Whoever's turn it is writes for all that wait: the disk is waited for once instead of for each, and
 what they share is asked once. On SQLite one writes at a time.
@@ -10,10 +6,8 @@ what they share is asked once. On SQLite one writes at a time.
 
 import asyncio
 import logging
-import random
 from collections import OrderedDict, deque
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from typing import Generic, TypeVar
 
 from anyio import CancelScope, to_thread
@@ -21,16 +15,13 @@ from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.orm import Session
 
 from service.db.engine import Database
-from service.errors import ServiceError, TooManyError
+from service.errors import ServiceError
 from service.ingest.schemas import Pushed
 
 LOG = logging.getLogger("suntally.web")
 
 Batch = TypeVar("Batch")
 
-_SOONEST_S, _LATEST_S = 5, 30
-# Of the bodies that are held at the same time.
-_MOST_BYTES = 64 * 1024 * 1024
 # Batches that are written together, and writers at the same time.
 _TOGETHER = 16
 _WRITERS_SQLITE, _WRITERS_POSTGRES = 1, 2
@@ -39,12 +30,11 @@ _MOST_KEYS = 20_000
 
 
 class Gate(Generic[Batch]):
-    """Counts who is inside and has it written; one for each application.
+    """Has what waits written; one for each application.
 
     Parameters
     ----------
     database : where to
-    most : how many may be inside
     write : stores batches within a transaction; for each what became of it, or why it was refused
         and left nothing
     """
@@ -53,40 +43,13 @@ class Gate(Generic[Batch]):
         self,
         database: Database,
         *,
-        most: int,
         write: Callable[[Session, Sequence[Batch]], Sequence[Pushed | ServiceError]],
     ) -> None:
         self._database = database
-        self._most = most
         self._write_batches = write
-        self._inside = 0
-        self._bytes = 0
         writers = _WRITERS_SQLITE if database.is_sqlite else _WRITERS_POSTGRES
         self._turn = asyncio.Semaphore(writers)
         self._waiting: deque[tuple[Batch, asyncio.Future[Pushed]]] = deque()
-
-    @contextmanager
-    def entered(self, size_bytes: int) -> Iterator[None]:
-        """Let a batch in that says to be of this size.
-
-        Raises
-        ------
-        TooManyError : as many as may are inside
-        """
-        full = self._inside >= self._most
-        if full or (self._inside and self._bytes + size_bytes > _MOST_BYTES):
-            raise TooManyError(
-                "More batches come in than can be stored at the moment; nothing of this one was. "
-                "Send it again after the seconds in Retry-After.",
-                retry_after_s=random.randint(_SOONEST_S, _LATEST_S),  # noqa: S311
-            )
-        self._inside += 1
-        self._bytes += size_bytes
-        try:
-            yield
-        finally:
-            self._inside -= 1
-            self._bytes -= size_bytes
 
     async def store(self, batch: Batch) -> Pushed:
         """Have a batch stored; gives what became of it once that is on disk.

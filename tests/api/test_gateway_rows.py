@@ -26,6 +26,7 @@ from service.errors import (
 )
 from service.ingest.batches import Batch, store_batches
 from service.ingest.gate import Gate
+from service.ingest.places import Places
 from service.ingest.schemas import Pushed
 from tests.build_service import LOCAL, BackEnd, back_ends, tidy_log
 
@@ -244,6 +245,63 @@ def test_who_comes_beyond_what_can_be_stored_is_told_when_to_come_again(
         assert push(client, slug, key, ROWS[2:4]).json()["new"] == 2
 
 
+def test_who_sends_slowly_gives_the_place_to_who_comes(back: BackEnd) -> None:
+    """At the address itself: one half of a body, then silence."""
+    app = replace(back, settings=back.settings.model_copy(update={"max_pushes": 1})).app()
+    app.state.places = Places(1, patience_s=0.05)
+    slug = back.add_site()
+    key = back.add_key(slug)
+    body = json.dumps({"rows": ROWS[:2]}).encode()
+
+    async def request(*parts: bytes) -> int:
+        """Send parts of the body, and no more; gives the status."""
+        messages = [{"type": "http.request", "body": part, "more_body": True} for part in parts]
+        messages[-1]["more_body"] = b"".join(parts) != body
+        told: list[int] = []
+        silent = False
+
+        async def receive() -> dict[str, object]:
+            nonlocal silent
+            if messages:
+                return messages.pop(0)
+            if silent:
+                return {"type": "http.disconnect"}
+            silent = True
+            await asyncio.sleep(3600)
+            raise AssertionError
+
+        async def send(message: dict[str, object]) -> None:
+            if message["type"] == "http.response.start":
+                told.append(int(str(message["status"])))
+
+        headers = {
+            "host": "127.0.0.1",
+            "authorization": f"Bearer {key}",
+            "content-length": str(len(body)),
+        }
+        await app(
+            {
+                "type": "http", "http_version": "1.1", "method": "POST", "scheme": "http",
+                "path": f"/api/sites/{slug}/rows", "query_string": b"", "root_path": "",
+                "headers": [(name.encode(), value.encode()) for name, value in headers.items()],
+                "server": ("127.0.0.1", 80), "client": ("127.0.0.1", 1),
+            },
+            receive,
+            send,
+        )  # fmt: skip
+        return told[0]
+
+    async def morning() -> tuple[int, int, int]:
+        slow = asyncio.create_task(request(body[:10]))
+        await asyncio.sleep(0.02)
+        early = await request(body)
+        await asyncio.sleep(0.2)
+        late = await request(body[:10], body[10:])
+        return early, late, await slow
+
+    assert asyncio.run(morning()) == (429, 200, 408)
+
+
 def batch_of(back: BackEnd, slug: str, key: str, rows: list[dict]) -> Batch:
     return Batch(slug=slug, key_hash=hashed(key), body=json.dumps({"rows": rows}).encode())
 
@@ -272,7 +330,7 @@ def test_batches_that_wait_are_written_together_and_a_failing_one_keeps_none_bac
         return told
 
     async def all_at_once(numbers: range) -> list[Pushed | BaseException]:
-        gate = Gate(back.database, most=64, write=write)
+        gate = Gate(back.database, write=write)
         given = (gate.store(batches[number]) for number in numbers)
         return await asyncio.gather(*given, return_exceptions=True)
 
