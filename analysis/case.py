@@ -11,11 +11,12 @@ from types import MappingProxyType
 
 import numpy as np
 
-from analysis.days import LocalDays, day_index, days_of_span
+from analysis.days import LocalDays, days_of_span
 from analysis.dead_logger import dead_rows, without_dead
-from analysis.expected import Expected, expected_heat, full_store, held
+from analysis.expected import Expected, expected_heat, full_store
 from analysis.grid import BIN_S, Grid, grid_of
 from analysis.heat import PUMP_ON_PERCENT, TRICKLE_FRAC, HeatFlow, column, heat_flow
+from analysis.held import held
 from analysis.irradiance import clear_sky_horizontal_w_m2
 from analysis.loop_model import LoopModel, loop_model
 from analysis.loop_state import Loop
@@ -123,6 +124,11 @@ class Case:
         """Sum a value of each row over its day; shape (days,)."""
         return self._over_days(np.add, weight, np.zeros(len(self.days)))
 
+    def per_day_of(self, rows: Ints, weight: Floats) -> Floats:
+        """Sum a value of each of some rows, which rise, over their days; shape (days,)."""
+        edge = np.searchsorted(rows, self.row_edge)
+        return _joined(np.add, weight, edge, np.zeros(len(self.days)))
+
     def seconds(self, flags: Bools) -> Floats:
         """Give how long a condition on rows held on each day; shape (days,) [s]."""
         # Most channels are known throughout.
@@ -144,12 +150,7 @@ class Case:
         return np.full(len(self.days), np.nan)
 
     def _over_days(self, join: np.ufunc, values: Floats, nothing: Floats) -> Floats:
-        """Join the values of each day's rows; days without rows stay as `nothing` says."""
-        edge, joined = self.row_edge, nothing
-        some = np.flatnonzero(edge[1:] > edge[:-1])
-        if some.size:
-            joined[some] = join.reduceat(values[: edge[-1]], edge[some], dtype=np.float64)
-        return joined
+        return _joined(join, values, self.row_edge, nothing)
 
     @cached_property
     def row_edge(self) -> Ints:
@@ -167,6 +168,15 @@ class Case:
         return start + first * BIN_S, start + last * BIN_S
 
 
+def _joined(join: np.ufunc, values: Floats, edge: Ints, nothing: Floats) -> Floats:
+    """Join the values between edges; where there are none it stays as `nothing` says."""
+    joined = nothing
+    some = np.flatnonzero(edge[1:] > edge[:-1])
+    if some.size:
+        joined[some] = join.reduceat(values[: edge[-1]], edge[some], dtype=np.float64)
+    return joined
+
+
 def case_of(
     *, site: Site, record: Record, channels: frozenset[str], weather: Weather | None = None
 ) -> Case:
@@ -181,8 +191,7 @@ def case_of(
     """
     end_s = int(record.start_s[-1] + record.step_s[-1])
     days = days_of_span(start_s=int(record.start_s[0]), end_s=end_s, timezone=site.place.timezone)
-    day = day_index(record.start_s, record.step_s, days)
-    grid = grid_of(record, days, day)
+    grid = grid_of(record, days)
     bins = {name: grid.mean(record.columns[name]) for name in _GRID_CHANNELS if record.has(name)}
     model = loop_model(site)
     sun = sun_on(grid, site)
@@ -202,7 +211,7 @@ def case_of(
         channels=channels,
         record=record,
         days=days,
-        day=day,
+        day=grid.day,
         grid=grid,
         bins=MappingProxyType(bins),
         heat=heat,

@@ -102,16 +102,15 @@ def _heat(case: Case, unread: Bools) -> dict[str, Floats]:
     heat, step = case.heat, case.record.step_s
     if heat.basis is None:
         return {}
-    power = known_or_zero(heat.power_w)
+    power, step_s = known_or_zero(heat.power_w[heat.row]), step[heat.row]
     columns = {
-        "heat_kwh": kwh_from_j(case.per_day(power * step)),
+        "heat_kwh": kwh_from_j(case.per_day_of(heat.row, power * step_s)),
         "heat_measured": np.full(len(case.days), float(heat.measured)),
     }
-    day, step_s = case.day[heat.u_row], step[heat.u_row]
     for name in HEAT_PARTS:
         if name in heat.u_w:
-            summed_j = np.bincount(day, heat.u_w[name] * step_s, len(case.days))
-            columns[f"heat_{name}_u_kwh"] = kwh_from_j(summed_j.astype(np.float64))
+            summed_j = case.per_day_of(heat.row, heat.u_w[name] * step_s)
+            columns[f"heat_{name}_u_kwh"] = kwh_from_j(summed_j)
     columns["heat_random_kwh2"] = _sampling_kwh2(case)
     columns |= pair_columns(case)
     nothing = case.seconds(np.isfinite(heat.power_w)) <= 0.0
@@ -145,17 +144,18 @@ def _sampling_kwh2(case: Case) -> Floats:
     triangle with twice the variance of the two changes; what no sample saw hides behind the same.
     """
     power, step = case.heat.power_w, case.record.step_s
-    change_w = np.diff(power)
     # Most of the time the loop stands and nothing changes.
-    rows = np.flatnonzero(change_w) + 1
-    changed_w = known_or_zero(change_w[rows - 1])
+    near = np.zeros(len(power) + 1, dtype=np.bool_)
+    near[case.heat.row], near[case.heat.row + 1] = True, True
+    rows = np.flatnonzero(near[1:-1]) + 1
+    changed_w = known_or_zero(power[rows] - power[rows - 1])
     gap_s = case.record.start_s[rows] - case.record.start_s[rows - 1]
     changed_w = np.where(gap_s > _NEXT_STEP * step[rows], 0.0, changed_w)
     change_w = np.zeros(len(power))
     change_w[rows] = changed_w
     there_and_back = np.maximum(-changed_w * change_w[rows - 1], 0.0)
     added = np.square(kwh_from_j(step[rows])) * (np.square(changed_w) + 2.0 * there_and_back) / 12.0
-    return np.bincount(case.day[rows], added, len(case.days)).astype(np.float64)
+    return case.per_day_of(rows, added)
 
 
 def _expected(case: Case, unread: Bools) -> dict[str, Floats]:

@@ -16,7 +16,6 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.record import Floats, Ints
 from analysis.units import SECONDS_PER_HOUR
@@ -178,13 +177,6 @@ def joined(tables: Sequence[DayTable], *, timezone: str) -> DayTable:
     ]
     happenings.sort(key=lambda item: (item.start_s, item.kind))
     return DayTable(days=days, columns=columns, happenings=tuple(happenings))
-
-
-def day_index(start_s: Ints, step_s: Floats, days: LocalDays) -> NDArray[np.int64]:
-    """Give for each row the number of the day its middle falls in; -1 outside all days."""
-    middle = start_s + (step_s / 2.0).astype(np.int64)
-    number = np.searchsorted(days.edge_s, middle, side="right") - 1
-    return np.where((number >= 0) & (number < len(days)), number, -1)
 
 
 def span_s(table: DayTable) -> tuple[int, int] | None:

@@ -73,6 +73,6 @@ def without_dead(heat: HeatFlow, dead: Bools) -> HeatFlow:
         power_w=np.where(dead, np.nan, heat.power_w),
         capacity_w_k=np.where(dead, np.nan, heat.capacity_w_k),
         moving=heat.moving & ~dead,
-        u_w={name: np.where(dead[heat.u_row], 0.0, part) for name, part in heat.u_w.items()},
+        u_w={name: np.where(dead[heat.row], 0.0, part) for name, part in heat.u_w.items()},
         per_k_w_k=np.where(dead, 0.0, heat.per_k_w_k),
     )

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.healthy_loop import Surroundings, run_healthy_loop
+from analysis.held import held
 from analysis.loop_model import LoopModel
 from analysis.loop_pipes import around_pipes_c
 from analysis.loop_state import Loop, lossy_c, stored_w
@@ -185,16 +186,6 @@ def _cold_share(loop: Loop, site: Site) -> Floats:
     share = np.where(room > 5.0, 0.5 + 0.5 * top_room / np.maximum(room, 5.0), np.nan)
     typical = quantile_of_rows(share, 0.5)
     return np.clip(np.where(np.isnan(typical), 0.75, typical), 0.5, 1.0)
-
-
-def held(values: Floats) -> Floats:
-    """Hold the last known value within each day, the first one backwards."""
-    known = np.isfinite(values)
-    place = np.where(known, np.arange(values.shape[1])[None, :], 0)
-    last = np.maximum.accumulate(place, axis=1)
-    first = np.argmax(known, axis=1)
-    last = np.where(last < first[:, None], first[:, None], last)
-    return np.take_along_axis(values, last, axis=1)
 
 
 def _bridged(values: Floats) -> Floats:

@@ -29,6 +29,7 @@ class Grid:
     ----------
     shape : (days, bins)
     start_s : shape (days, bins), start of each bin, UTC epoch seconds
+    day : shape (n,), the day that each row's middle falls in, -1 outside all days
     row : shape (m,), the row a piece comes from
     cell : shape (m,), the flat bin it falls in
     seconds : shape (m,), how long it is [s]
@@ -37,6 +38,7 @@ class Grid:
 
     shape: tuple[int, int]
     start_s: Ints
+    day: Ints
     row: Ints
     cell: Ints
     seconds: Floats
@@ -67,17 +69,16 @@ class Grid:
         return np.ones(int(self.row[-1]) + 1 if self.row.size else 0, dtype=np.bool_)
 
 
-def grid_of(record: Record, days: LocalDays, day: Ints) -> Grid:
+def grid_of(record: Record, days: LocalDays) -> Grid:
     """Lay rows onto the bins of their days.
 
     Parameters
     ----------
     record : the rows
     days : local days
-    day : shape (n,), each row's day, -1 outside (see `analysis.days.day_index`)
     """
     bins = int(np.ceil(days.length_s.max() / BIN_S)) if len(days) else 0
-    row, cell, seconds = lay_rows(record.start_s, record.step_s, day, days.edge_s, bins, BIN_S)
+    day, row, cell, seconds = lay_rows(record.start_s, record.step_s, days.edge_s, bins, BIN_S)
     whole = row.size == len(record) and bool((np.diff(row) == 1).all())
     # The record's own array: a copy less to hold.
     seconds = record.step_s if whole else seconds
@@ -86,6 +87,7 @@ def grid_of(record: Record, days: LocalDays, day: Ints) -> Grid:
     return Grid(
         shape=(len(days), bins),
         start_s=start,
+        day=day,
         row=row,
         cell=cell,
         seconds=seconds,

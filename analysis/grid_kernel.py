@@ -11,23 +11,33 @@ _SLACK_FRAC = 0.01
 
 @compiled
 def lay_rows(
-    start_s: Ints, step_s: Floats, day: Ints, edge_s: Ints, bins: int, bin_s: int
-) -> tuple[Ints, Ints, Floats]:
+    start_s: Ints, step_s: Floats, edge_s: Ints, bins: int, bin_s: int
+) -> tuple[Ints, Ints, Ints, Floats]:
     """Cut rows into pieces no longer than a bin; each falls into the bin that its middle is in.
 
     Parameters
     ----------
-    start_s, step_s, day : shape (n,), of each row; a day below 0 gives it no piece
+    start_s, step_s : shape (n,), of each row
     edge_s : shape (days + 1,), the local midnights
     bins, bin_s : how many bins a day has, and how long each is [s]
 
     Returns
     -------
-    row, flat bin and length [s] of each piece
+    the day that each row's middle falls in, -1 outside all days, which gives it no piece; row, flat
+    bin and length [s] of each piece
     """
+    day = np.empty(start_s.size, dtype=np.int64)
     parts = np.zeros(start_s.size, dtype=np.int64)
+    at = 0
     for number in range(start_s.size):
-        if day[number] >= 0:
+        middle_s = start_s[number] + int(step_s[number] / 2.0)
+        while at > 0 and middle_s < edge_s[at]:
+            at -= 1
+        while at < edge_s.size - 2 and middle_s >= edge_s[at + 1]:
+            at += 1
+        inside = edge_s[at] <= middle_s < edge_s[at + 1]
+        day[number] = at if inside else -1
+        if inside:
             parts[number] = max(int(np.ceil(step_s[number] / bin_s - _SLACK_FRAC)), 1)
     count = parts.sum()
     row, cell, seconds = (
@@ -39,12 +49,12 @@ def lay_rows(
     for number in range(start_s.size):
         for part in range(parts[number]):
             length_s = step_s[number] / parts[number]
-            middle_s = start_s[number] + (part + 0.5) * length_s - edge_s[day[number]]
-            place = min(max(int(np.floor(middle_s / bin_s)), 0), bins - 1)
+            along_s = start_s[number] + (part + 0.5) * length_s - edge_s[day[number]]
+            place = min(max(int(np.floor(along_s / bin_s)), 0), bins - 1)
             row[piece], seconds[piece] = number, length_s
             cell[piece] = day[number] * bins + place
             piece += 1
-    return row, cell, seconds
+    return day, row, cell, seconds
 
 
 @compiled

@@ -73,7 +73,7 @@ class HeatFlow:
     power_w : net heat into the store [W], NaN unknown
     capacity_w_k : heat capacity flow while fluid moves, else 0 [W/K]; NaN where not known
     moving : fluid moves, as far as the log tells
-    u_row : shape (m,), the rows in which the heat is more than a known nought
+    row : shape (m,), the rows in which the heat is more than a known nought
     u_w : name to systematic standard uncertainty of these rows, shape (m,); each fully correlated
         over time [W]
     per_k_w_k : what a kelvin more between the two pipes adds to `power_w` [W/K], 0 where it does
@@ -84,7 +84,7 @@ class HeatFlow:
     power_w: Floats
     capacity_w_k: Floats
     moving: Bools
-    u_row: Ints
+    row: Ints
     u_w: Mapping[str, Floats]
     per_k_w_k: Floats
 
@@ -178,7 +178,7 @@ def _from_flow(site: Site, record: Record, channels: frozenset[str], basis: str)
         power_w=_among(record, rows, power),
         capacity_w_k=capacity_w_k,
         moving=np.abs(capacity_w_k) > 0.0,
-        u_row=rows,
+        row=rows,
         u_w=u_w,
         per_k_w_k=_among(record, rows, np.where(upwards, -per_k_w_k, per_k_w_k)),
     )
@@ -256,7 +256,7 @@ def _from_store_temperature(
         power_w=_among(record, rows, power),
         capacity_w_k=capacity_w_k,
         moving=capacity_w_k > 0.0,
-        u_row=rows,
+        row=rows,
         u_w=u_w,
         per_k_w_k=np.zeros(len(record)),
     )
@@ -307,7 +307,7 @@ def _given(record: Record, basis: str, power: Floats, u_frac: float) -> HeatFlow
         power_w=power,
         capacity_w_k=np.full(len(record), np.nan),
         moving=moving,
-        u_row=rows,
+        row=rows,
         u_w={"method": known_or_zero(power[rows]) * u_frac},
         per_k_w_k=np.zeros(len(record)),
     )
@@ -321,7 +321,7 @@ def _unknown(record: Record) -> HeatFlow:
         power_w=nothing,
         capacity_w_k=nothing,
         moving=pump >= PUMP_ON_PERCENT,
-        u_row=np.zeros(0, dtype=np.int64),
+        row=np.zeros(0, dtype=np.int64),
         u_w={},
         per_k_w_k=np.zeros(len(record)),
     )

@@ -12,6 +12,7 @@ from analysis.collector import STAGNATION_AMBIENT_C, standard_stagnation_c
 from analysis.grid import BIN_S
 from analysis.loop_model import LIMIT_BAND_K, LoopModel
 from analysis.record import Bools, Floats, known_or_zero
+from analysis.tube_kernel import Tubes, tubes_over_k
 
 # How much of a heat-pipe collector's capacity is in its tubes, behind the glass: absorber, inner
 # glass and pipe; the rest is manifold and fluid (engineering judgement).
@@ -123,21 +124,14 @@ def _tubes_over_k(loop: Loop, model: LoopModel, carried: Bools, gain_w: Floats) 
     begins_c = min(array.heat_pipe_limit_c or 0.0 for array in limited) - LIMIT_BAND_K
     apart = ~carried & (roof > begins_c) & np.isfinite(gain_w + air)
     over = np.zeros(roof.shape)
-    if not apart.any():
-        return over
     most_k = max(standard_stagnation_c(array) for array in limited) - STAGNATION_AMBIENT_C
-    bound_c = air + most_k * gain_w / model.brightest_w
-    capacity_j_k = TUBE_SHARE_FRAC * model.collector_j_k
-    for number in np.flatnonzero(apart.any(axis=0)).tolist():
-        now = apart[:, number]
-        at, sun, outside = roof[now, number], gain_w[now, number], air[now, number]
-        # A share of the tubes' heat still passes near the limit.
-        shut = np.clip((at - begins_c) / LIMIT_BAND_K, 0.0, 1.0)
-        was = at + (over[now, number - 1] if number else 0.0)
-        excess = was - outside
-        loss_w_k = model.loss_w_k + model.loss_w_k2 * np.abs(excess)
-        damping = 1.0 + BIN_S * loss_w_k / capacity_j_k
-        tube = outside + (excess + BIN_S * shut * sun / capacity_j_k) / damping
-        tube = np.minimum(tube, np.maximum(bound_c[now, number], was))
-        over[now, number] = np.maximum(tube - at, 0.0)
+    tubes = Tubes(
+        begins_c=begins_c,
+        band_k=LIMIT_BAND_K,
+        most_k_w=most_k / model.brightest_w,
+        rate_k_w=BIN_S / (TUBE_SHARE_FRAC * model.collector_j_k),
+        loss_w_k=model.loss_w_k,
+        loss_w_k2=model.loss_w_k2,
+    )
+    tubes_over_k(tubes, apart, roof, air, gain_w, over)
     return over

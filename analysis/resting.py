@@ -34,14 +34,15 @@ def pair_columns(case: Case) -> dict[str, Floats]:
     """
     if case.heat.basis not in PAIR_BASES:
         return {}
-    weight = case.heat.per_k_w_k * case.record.step_s
+    rows = case.heat.row
+    weight = case.heat.per_k_w_k[rows] * case.record.step_s[rows]
     share = np.abs(weight)
-    size = case.per_day(share)
-    columns = {"heat_per_k_kwh": kwh_from_j(case.per_day(weight))}
+    size = case.per_day_of(rows, share)
+    columns = {"heat_per_k_kwh": kwh_from_j(case.per_day_of(rows, weight))}
     for pipe in ("hot", "cold"):
-        read = known_or_zero(column(case.record, f"loop_{pipe}"))
+        read = known_or_zero(column(case.record, f"loop_{pipe}")[rows])
         with np.errstate(invalid="ignore", divide="ignore"):
-            columns[f"heat_{pipe}_c"] = case.per_day(share * read) / size
+            columns[f"heat_{pipe}_c"] = case.per_day_of(rows, share * read) / size
     return columns | _at_rest(case)
 
 

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 
 from analysis.days import (
-    day_index,
     days_of_span,
     local_date,
     local_days,
     local_midnight_s,
 )
 from analysis.grid import BIN_S, grid_of
+from analysis.record import Record
 from tests.build import a_record, at
 
 
@@ -23,8 +23,8 @@ def london(first, last):
 
 
 def laid(record, days):
-    day = day_index(record.start_s, record.step_s, days)
-    return grid_of(record, days, day), day
+    grid = grid_of(record, days)
+    return grid, grid.day
 
 
 @pytest.mark.parametrize(
@@ -68,7 +68,8 @@ def test_a_row_belongs_to_the_day_of_its_middle():
     days = london("2025-01-01", "2025-01-02")
     start = np.array([at("2024-12-31T23:50"), at("2025-01-01T23:54"), at("2025-01-01T23:56")])
     step = np.full(3, 600.0)
-    assert day_index(start, step, days).tolist() == [-1, 0, 1]
+    record = Record(start_s=start, step_s=step, columns={}, masked={})
+    assert laid(record, days)[1].tolist() == [-1, 0, 1]
 
 
 @pytest.mark.parametrize("step_s", [10, 60, 120, 300, 420, 600, 900, 3600])

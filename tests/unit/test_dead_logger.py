@@ -37,7 +37,7 @@ def test_the_day_moves_so_that_freezing_it_changes_something():
 def test_a_row_repeated_by_daylight_is_no_heat(value):
     heat = heat_of(**frozen(CHANNELS, value))
     assert np.isnan(heat.power_w[DEAD]).all()
-    dead = np.isin(heat.u_row, np.arange(len(heat.power_w))[DEAD])
+    dead = np.isin(heat.row, np.arange(len(heat.power_w))[DEAD])
     assert dead.any() == (value is None)
     assert not any(part[dead].any() for part in heat.u_w.values())
     assert np.isfinite(np.delete(heat.power_w, DEAD)).all()
