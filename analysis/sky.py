@@ -16,6 +16,7 @@ from analysis.site import Array, Site
 from analysis.sky_parts import parts_of, with_ring
 from analysis.sun import (
     SunVectors,
+    absorber_axes,
     absorber_plane,
     extraterrestrial_w_m2,
     horizon_blocks,
@@ -109,6 +110,7 @@ def sky_of(
             site=site,
             sun=sun.at(here),
             time_s=middle[here],
+            outside_w_m2=extraterrestrial_w_m2(middle[here]),
             source=number,
             reading=_daylight(readings[number], here),
             weather=weather,
@@ -157,7 +159,8 @@ class _Light:
 
     site: Site
     sun: SunVectors
-    time_s: np.ndarray
+    time_s: Ints
+    outside_w_m2: Floats
     source: int
     reading: Floats
     weather: Weather | None
@@ -202,16 +205,15 @@ class _Light:
     def _on(self, tilt_deg: float, azimuth_deg: float) -> Plane:
         """Give the light on a plane, the ring around the sun with the beam."""
         cosine = incidence(sun=self.sun, tilt_deg=tilt_deg, azimuth_deg=azimuth_deg)
-        outside = extraterrestrial_w_m2(self.time_s)
         if self.source == PLANE:
-            return self._moved(tilt_deg, cosine, outside)
+            return self._moved(tilt_deg, azimuth_deg, cosine)
         blocked = horizon_blocks(sun=self.sun, horizon=self.site.horizon)
         if self.source == LEVEL:
             plane = from_horizontal(
                 g_horizontal_w_m2=self.reading,
                 cos_incidence=cosine,
                 cos_zenith=self.sun.up,
-                extraterrestrial_w_m2=outside,
+                extraterrestrial_w_m2=self.outside_w_m2,
                 tilt_deg=tilt_deg,
                 model=self.site.sun.model,
             )
@@ -224,7 +226,7 @@ class _Light:
                 dni=dni,
                 cos_incidence=cosine,
                 cos_zenith=self.sun.up,
-                extraterrestrial_w_m2=outside,
+                extraterrestrial_w_m2=self.outside_w_m2,
                 tilt_deg=tilt_deg,
                 model=self.site.sun.model,
             )
@@ -235,35 +237,47 @@ class _Light:
             plane,
             cos_incidence=cosine,
             cos_zenith=self.sun.up,
-            outside_w_m2=outside,
+            outside_w_m2=self.outside_w_m2,
             tilt_deg=tilt_deg,
         )
         return with_ring(plane, parts, cos_incidence=cosine)
 
-    def _moved(self, tilt_deg: float, cosine: Floats, outside: Floats) -> Plane:
+    def _moved(self, tilt_deg: float, azimuth_deg: float, cosine: Floats) -> Plane:
         """Take the sensor's plane apart and put it together on another plane.
 
         The sensor lies in the plane of the first array; only arrays that face elsewhere, or turned
         absorbers, differ from it.
         """
         first = self.site.arrays[0]
-        sensor_cosine = incidence(
-            sun=self.sun, tilt_deg=first.tilt_deg, azimuth_deg=first.azimuth_deg
-        )
+        same = _same_plane((tilt_deg, azimuth_deg), (first.tilt_deg, first.azimuth_deg))
+        sensor_cosine = cosine
+        if not same:
+            sensor_cosine = incidence(
+                sun=self.sun, tilt_deg=first.tilt_deg, azimuth_deg=first.azimuth_deg
+            )
         seen = split_plane(
             g_plane_w_m2=self.reading,
             cos_incidence=sensor_cosine,
             cos_zenith=self.sun.up,
-            extraterrestrial_w_m2=outside,
+            extraterrestrial_w_m2=self.outside_w_m2,
             tilt_deg=first.tilt_deg,
         )
         parts = parts_of(
             seen,
             cos_incidence=sensor_cosine,
             cos_zenith=self.sun.up,
-            outside_w_m2=outside,
+            outside_w_m2=self.outside_w_m2,
             tilt_deg=first.tilt_deg,
         )
-        if np.allclose(sensor_cosine, cosine, atol=1e-9):
+        if same:
             return with_ring(seen, parts, cos_incidence=cosine)
         return parts.on(cos_incidence=cosine, tilt_deg=tilt_deg)
+
+
+def _same_plane(one_deg: tuple[float, float], other_deg: tuple[float, float]) -> bool:
+    """Tell whether two planes of this tilt and azimuth lie alike."""
+    one, other = (
+        np.array(absorber_axes(tilt_deg=tilt, azimuth_deg=way).normal)
+        for tilt, way in (one_deg, other_deg)
+    )
+    return bool(np.allclose(one, other, rtol=0.0, atol=1e-9))
