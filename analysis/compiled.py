@@ -11,8 +11,12 @@ from pickle import UnpicklingError
 from threading import Lock
 from typing import Any, ParamSpec, TypeVar, cast
 
+import numpy as np
+from numpy.typing import NDArray
+
 _Given = ParamSpec("_Given")
 _Result = TypeVar("_Result")
+_Number = TypeVar("_Number", bound=np.generic)
 
 # No folder to keep it in, a full disk, a file cut short by a lost current.
 _NOT_KEPT = (RuntimeError, OSError, EOFError, UnpicklingError)
@@ -37,6 +41,16 @@ def compiled(loop: Callable[_Given, _Result]) -> Callable[_Given, _Result]:
         return made[0](*args, **kwargs)
 
     return call
+
+
+def given(values: NDArray[_Number]) -> NDArray[_Number]:
+    """Give an array as a loop reads it: whole rows in order, not to be written.
+
+    What may be written, and what is a part of another array, would each be compiled for anew.
+    """
+    read = np.ascontiguousarray(values).view()
+    read.setflags(write=False)
+    return read
 
 
 def make_ready() -> None:

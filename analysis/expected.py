@@ -17,7 +17,7 @@ from analysis.loop_pipes import around_pipes_c
 from analysis.loop_state import Loop, lossy_c, stored_w
 from analysis.quantiles import quantile_of_rows
 from analysis.record import Bools, Floats, known_or_zero
-from analysis.runs import long_runs
+from analysis.runs import long_runs, short_holes
 from analysis.site import Site
 from analysis.sky import Sky
 from analysis.sources import ISO_9806
@@ -80,7 +80,7 @@ def carried_heat(loop: Loop, model: LoopModel, gain_w: Floats) -> Bools:
     stranded = (loop.t_roof_c - loop.t_store_bottom_c) > model.stranded_k
     carried = moved & ~(stranded & still_idle(loop, model, gain_w))
     # A loop that pauses delivers after the pause what the collectors took up in it.
-    return carried | _short_holes(carried & (loop.known_s > 0.0), PAUSE_BINS) & ~stranded
+    return carried | short_holes(carried & (loop.known_s > 0.0), PAUSE_BINS) & ~stranded
 
 
 def full_store(loop: Loop, site: Site, *, after_yesterday: bool = True) -> Bools:
@@ -126,7 +126,7 @@ def expected_heat(*, site: Site, model: LoopModel, sky: Sky, loop: Loop) -> Expe
     healthy = run_healthy_loop(site=site, model=model, around=around)
     store_known = np.isfinite(loop.t_store_bottom_c)
     wrong = ~carried & (healthy.running_frac > 0.0) & store_known & (loop.known_s > 0.0)
-    paused = wrong | (_short_holes(wrong, PAUSE_BINS) & ~carried)
+    paused = wrong | (short_holes(wrong, PAUSE_BINS) & ~carried)
     standing = long_runs(paused, WRONG_STANDING_BINS)
     standing_w = np.where(standing, healthy.power_w, 0.0)
     # What trickles into a store that is full all the same, a healthy loop brings as well.
@@ -199,16 +199,3 @@ def _bridged(values: Floats) -> Floats:
         near = np.where(np.isfinite(right), (left + right) / 2.0, np.nan)
         bridged = np.where(hole & np.isfinite(near), near, bridged)
     return bridged
-
-
-def _short_holes(flags: Bools, most: int) -> Bools:
-    """Give the holes of at most so many bins between flagged bins, within each day."""
-    holes = ~flags
-    return holes & ~long_runs(holes, most + 1) & _between(flags)
-
-
-def _between(flags: Bools) -> Bools:
-    """Tell bins with a flagged one somewhere before and somewhere after, within each day."""
-    before = np.maximum.accumulate(flags, axis=1)
-    after = np.maximum.accumulate(flags[:, ::-1], axis=1)[:, ::-1]
-    return before & after

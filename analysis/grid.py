@@ -10,6 +10,7 @@ from functools import cached_property
 
 import numpy as np
 
+from analysis.compiled import given
 from analysis.days import LocalDays
 from analysis.grid_kernel import bin_means, lay_rows
 from analysis.record import Bools, Floats, Ints, Record
@@ -58,10 +59,7 @@ class Grid:
     def mean_where(self, values: Floats, flags: Bools) -> Floats:
         """Give the mean over the part of each bin in which a condition on rows held."""
         mean = np.empty(self.shape)
-        # One compiled loop for what may be written and what may not.
-        given = values.view()
-        given.setflags(write=False)
-        bin_means(given, flags, self.row, self.cell, self.seconds, mean.ravel())
+        bin_means(given(values), given(flags), self.row, self.cell, self.seconds, mean.ravel())
         return mean
 
     @cached_property

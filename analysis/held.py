@@ -2,14 +2,14 @@
 
 import numpy as np
 
-from analysis.compiled import compiled
+from analysis.compiled import compiled, given
 from analysis.record import Floats
 
 
 def held(values: Floats) -> Floats:
     """Hold the last known value within each day, the first one backwards; shape (days, bins)."""
     through = np.empty(values.shape)
-    _hold(values, through)
+    _hold(given(values), through)
     return through
 
 

@@ -7,8 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.compiled import given
 from analysis.grid import BIN_S
 from analysis.record import Bools, Floats, Ints
+from analysis.runs_kernel import find_short, keep_long, latch
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,12 +76,16 @@ def day_span(flags: Bools) -> dict[int, tuple[int, int]]:
 
 def long_runs(flags: Bools, least: int) -> Bools:
     """Keep only runs of at least so many bins, within each day."""
-    day, first, last = _ends(flags)
-    long = last - first >= least
-    change = np.zeros((flags.shape[0], flags.shape[1] + 1), dtype=np.int8)
-    change[day[long], first[long]] = 1
-    change[day[long], last[long]] = -1
-    return np.cumsum(change, axis=1, dtype=np.int8)[:, :-1].astype(np.bool_)
+    kept = np.zeros(flags.shape, dtype=np.bool_)
+    keep_long(given(flags), least, kept)
+    return kept
+
+
+def short_holes(flags: Bools, most: int) -> Bools:
+    """Give the holes of at most so many bins between flagged bins, within each day."""
+    holes = np.zeros(flags.shape, dtype=np.bool_)
+    find_short(given(flags), most, holes)
+    return holes
 
 
 def latched(sets: Bools, holds: Bools, before: Bools | None = None) -> Bools:
@@ -90,13 +96,10 @@ def latched(sets: Bools, holds: Bools, before: Bools | None = None) -> Bools:
     sets, holds : shape (days, bins); a bin that sets needs no holding
     before : shape (days,), the state before the first bin; None: off
     """
-    place = np.arange(sets.shape[1], dtype=np.int16)
-    last_set = np.maximum.accumulate(np.where(sets, place, np.int16(-2)), axis=1)
-    last_loss = np.maximum.accumulate(np.where(sets | holds, np.int16(-1), place), axis=1)
-    on = last_set > last_loss
-    if before is not None:
-        on |= before[:, None] & (last_loss < 0)
-    return np.asarray(on)
+    on = np.empty(sets.shape, dtype=np.bool_)
+    first = np.zeros(sets.shape[0], dtype=np.bool_) if before is None else before
+    latch(given(sets), given(holds), given(first), on)
+    return on
 
 
 def lately(flags: Bools, most: int) -> Bools:
