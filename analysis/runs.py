@@ -109,6 +109,26 @@ def lately(flags: Bools, most: int) -> Bools:
     return np.asarray(place - last <= most)
 
 
+def in_a_row(join: np.ufunc, values: Floats, count: int) -> Floats:
+    """Join each so many values in a row, as the greatest or the least of them.
+
+    Parameters
+    ----------
+    join : a ufunc that may take a value twice: `numpy.maximum`, `numpy.minimum`
+    values : shape (..., m)
+    count : 1 to m
+
+    Returns
+    -------
+    shape (..., m - count + 1)
+    """
+    joined, width = values, 1
+    while 2 * width <= count:
+        joined, width = join(joined[..., width:], joined[..., :-width]), 2 * width
+    rest = count - width
+    return joined if not rest else np.asarray(join(joined[..., rest:], joined[..., :-rest]))
+
+
 def day_peak(values: Floats) -> Floats:
     """Give the greatest known value of each day; shape (days,), NaN where there is none."""
     greatest = np.where(np.isnan(values), -np.inf, values).max(axis=1, initial=-np.inf)

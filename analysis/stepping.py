@@ -11,7 +11,7 @@ import numpy as np
 from analysis.case import Case
 from analysis.days import DayTable
 from analysis.heat import column
-from analysis.record import Floats
+from analysis.record import Floats, Ints
 
 # Engineering judgement: fewer edges say nothing; a value under this share of its running neighbour
 # lies between. A switched pump is seen at its full command or off; means of one are full for a good
@@ -29,21 +29,27 @@ def edge_columns(case: Case) -> dict[str, Floats]:
     record = case.record
     pump = column(record, "pump")
     on = pump > 0.0
-    edges, between = np.zeros(len(record)), np.zeros(len(record))
-    if len(record) > 2:
-        before, here, after = pump[:-2], pump[1:-1], pump[2:]
-        near = record.start_s[2:] - record.start_s[:-2] <= 2.2 * record.step_s[1:-1]
-        start = near & (before == 0.0) & (here > 0.0) & (after > 0.0)
-        stop = near & (before > 0.0) & (here > 0.0) & (after == 0.0)
-        neighbour = np.where(start, after, before)
-        edges[1:-1] = start | stop
-        between[1:-1] = (start | stop) & (here < _BETWEEN_FRAC * neighbour)
+    # A value at an edge is the first or the last above nothing.
+    change = np.flatnonzero(on[1:] != on[:-1])
+    here = change + on[change + 1]
+    here = here[(here > 0) & (here < len(record) - 1)]
+    before, after = pump[here - 1], pump[here + 1]
+    start = (before == 0.0) & (after > 0.0)
+    stop = (before > 0.0) & (after == 0.0)
+    near = record.start_s[here + 1] - record.start_s[here - 1] <= 2.2 * record.step_s[here]
+    edge = near & (start | stop)
+    between = edge & (pump[here] < _BETWEEN_FRAC * np.where(start, after, before))
     return {
-        "edges": case.per_day(edges),
-        "edges_between": case.per_day(between),
-        "rows_on": case.per_day(on.astype(np.float64)),
-        "rows_full": case.per_day((pump >= _FULL_PERCENT).astype(np.float64)),
+        "edges": _counted(case, here[edge]),
+        "edges_between": _counted(case, here[between]),
+        "rows_on": _counted(case, np.flatnonzero(on)),
+        "rows_full": _counted(case, np.flatnonzero(pump >= _FULL_PERCENT)),
     }
+
+
+def _counted(case: Case, rows: Ints) -> Floats:
+    """Count rows by day."""
+    return np.diff(np.searchsorted(rows, case.row_edge)).astype(np.float64)
 
 
 def values_kind(table: DayTable) -> Literal["sample", "mean"] | None:

@@ -102,28 +102,26 @@ def _usual_s(step_s: Floats) -> float:
 def _by_collector(case: Case) -> dict[str, Floats]:
     """Give each day's error after the whole curve of what the collector gained, and its noise."""
     gain = _gain_w(case)
-    whole = np.s_[:, :DAY_BINS]
-    drawn = curves(
-        site=case.site,
-        time_s=case.grid.start_s[whole] + BIN_S // 2,
-        sun=case.sun.at(whole),
-    )
-    found = shifts(
-        _bridged(_levelled(_smoothed(np.maximum(gain, 0.0)))),
-        Curves(beam=_levelled(drawn.beam), even=_levelled(drawn.even)),
-    )
-    good = (
+    seen = _bridged(_levelled(_smoothed(np.maximum(gain, 0.0))))
+    days = np.flatnonzero(
         (_highest(gain) > _LEAST_GAIN_FRAC * case.model.brightest_w)
         & ~(_highest(case.binned("collector")) > _HOTTEST_C)
-        & (found.misfit < _MOST_MISFIT)
-        & (found.noise_s < _MOST_NOISE_S)
+        & np.isfinite(seen).all(axis=1)
     )
-    by_store = not (case.record.has("loop_hot") or case.heat.measured)
-    late_s = _STORE_LATE_S if by_store else 0.0
-    return {
-        "clock_roof_s": np.where(good, found.offset_s - late_s, np.nan),
-        "clock_roof_noise_s": np.where(good, found.noise_s, np.nan),
-    }
+    told = np.full((2, len(case.days)), np.nan)
+    if days.size:
+        whole = (days, slice(DAY_BINS))
+        drawn = curves(
+            site=case.site,
+            time_s=case.grid.start_s[whole] + BIN_S // 2,
+            sun=case.sun.at(whole),
+        )
+        found = shifts(seen[days], Curves(beam=_levelled(drawn.beam), even=_levelled(drawn.even)))
+        good = (found.misfit < _MOST_MISFIT) & (found.noise_s < _MOST_NOISE_S)
+        by_store = not (case.record.has("loop_hot") or case.heat.measured)
+        late_s = _STORE_LATE_S if by_store else 0.0
+        told[:, days] = np.where(good, (found.offset_s - late_s, found.noise_s), np.nan)
+    return {"clock_roof_s": told[0], "clock_roof_noise_s": told[1]}
 
 
 def _gain_w(case: Case) -> Floats:
@@ -161,6 +159,10 @@ def _smoothed(values: Floats) -> Floats:
     if flat.size < around.size:
         return values
     total = np.convolve(np.where(known, flat, 0.0), around, "same")
+    if known.all():
+        # Only at the very ends are there fewer than all of them.
+        beside = np.minimum(np.arange(flat.size), _SMOOTH_BINS)
+        return np.asarray(total / (1 + beside + beside[::-1])).reshape(values.shape)
     count = np.convolve(known.astype(np.float64), around, "same")
     return np.where(known, total / np.maximum(count, 1.0), np.nan).reshape(values.shape)
 

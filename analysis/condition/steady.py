@@ -16,7 +16,7 @@ from analysis.case import Case
 from analysis.day_figures import usual_sun
 from analysis.days import DayTable
 from analysis.loop_state import lossy_c
-from analysis.record import Bools, Floats
+from analysis.record import Bools, Floats, known_or_zero
 from analysis.runs import long_runs
 from analysis.units import SECONDS_PER_HOUR, kwh_from_j
 
@@ -75,42 +75,41 @@ def steady_columns(case: Case) -> dict[str, Floats]:
     the loop's temperature [°C]; `pump_h`, `pump2_h` the pump command as a share, and its square,
     times hours. `steady_filled` is 1 where the store came up to its limit.
     """
-    steady = _steady(case)
+    steady = np.nonzero(_steady(case))
     loop, expected, model = case.loop, case.expected, case.model
-    excess = model.over_air_k(lossy_c(loop, model), loop.t_ambient_c)
-    per_k_w_k = loop.per_k_w_k
+    excess = model.over_air_k(lossy_c(loop, model)[steady], loop.t_ambient_c[steady])
     # The command is of use beside a flow reading only.
-    pump = case.binned("pump") / 100.0 if "flow" in case.bins else np.full(excess.shape, np.nan)
+    pump = (
+        case.bins["pump"][steady] / 100.0
+        if {"flow", "pump"} <= case.bins.keys()
+        else np.zeros(excess.shape)
+    )
     limit_c = case.site.store.limit_c - _FILLED_K
     filled = (loop.t_store_bottom_c >= limit_c).any(axis=1)
     columns: dict[str, Floats] = {"steady_filled": np.where(filled, 1.0, 0.0)}
-    warm = excess > _WARM_K
-    for name, chosen in (("cool", steady & ~warm), ("warm", steady & warm)):
-        seconds = np.where(chosen, loop.known_s, 0.0)
-        parts: tuple[Floats, ...] = (
-            seconds.sum(axis=1) / SECONDS_PER_HOUR,
-            _sum_kwh(loop.heat_w + expected.pipe_w + expected.stored_w, seconds),
-            _sum_kwh(loop.heat_w, seconds),
-            _sum_kwh(expected.gain_w, seconds),
-            _sum_kwh(expected.loss_w, seconds),
-            _sum_h(excess, seconds),
-            _sum_kwh(per_k_w_k, seconds),
-            _sum_kwh(per_k_w_k * loop.t_mean_c, seconds),
-            _sum_h(pump, seconds),
-            _sum_h(pump**2, seconds),
-        )
-        columns |= {
-            f"steady_{name}_{part}": values for part, values in zip(_PARTS, parts, strict=True)
-        }
+    heat_w, per_k_w_k = loop.heat_w[steady], loop.per_k_w_k[steady]
+    rates = {
+        "h": np.ones(excess.shape),
+        "out_kwh": heat_w + expected.pipe_w[steady] + expected.stored_w[steady],
+        "heat_kwh": heat_w,
+        "gain_kwh": expected.gain_w[steady],
+        "loss_kwh": expected.loss_w[steady],
+        "kh": excess,
+        "kwh_k": per_k_w_k,
+        "level_kwh": per_k_w_k * loop.t_mean_c[steady],
+        "pump_h": pump,
+        "pump2_h": pump**2,
+    }
+    seconds, days = loop.known_s[steady], len(case.days)
+    of_class = steady[0] + days * (excess > _WARM_K)
+    for part in _PARTS:
+        total: Floats = np.bincount(
+            of_class, weights=known_or_zero(rates[part]) * seconds, minlength=2 * days
+        ).astype(np.float64)
+        held = kwh_from_j(total) if "kwh" in part else total / SECONDS_PER_HOUR
+        for name, values in zip(CLASSES, np.split(held, 2), strict=True):
+            columns[f"steady_{name}_{part}"] = values
     return columns
-
-
-def _sum_kwh(power_w: Floats, seconds: Floats) -> Floats:
-    return kwh_from_j((np.nan_to_num(power_w) * seconds).sum(axis=1))
-
-
-def _sum_h(values: Floats, seconds: Floats) -> Floats:
-    return np.asarray((np.nan_to_num(values) * seconds).sum(axis=1) / SECONDS_PER_HOUR)
 
 
 def _steady(case: Case) -> Bools:

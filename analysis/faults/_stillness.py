@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -62,17 +63,25 @@ class Stillness:
 
 def stillness(case: Case, names: Iterable[str]) -> dict[str, Stillness]:
     """Give the runs of channels that were logged; a few missing values are passed over."""
-    everything = _Rows.of(case)
-    found = {}
-    for name in names:
-        values = case.record.columns[name]
-        read = np.isfinite(values)
-        if read.all():
-            found[name] = _runs(everything, values)
-        else:
-            rows = np.flatnonzero(read)
-            found[name] = _runs(_Rows.of(case, rows), values[rows])
-    return found
+    # Two faults ask for a channel: it is gone through once for a case.
+    known = _KNOWN.setdefault(case, {})
+    asked = list(names)
+    if missing := [name for name in asked if name not in known]:
+        every = _Rows.of(case)
+        known |= {name: _of_channel(case, name, every) for name in missing}
+    return {name: known[name] for name in asked}
+
+
+_KNOWN: WeakKeyDictionary[Case, dict[str, Stillness]] = WeakKeyDictionary()
+
+
+def _of_channel(case: Case, name: str, every: "_Rows") -> Stillness:
+    values = case.record.columns[name]
+    read = np.isfinite(values)
+    if read.all():
+        return _runs(every, values)
+    rows = np.flatnonzero(read)
+    return _runs(_Rows.of(case, rows), values[rows])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -107,7 +116,7 @@ class _Rows:
         apart = (day[1:] != day[:-1]) | (between_s > _LONGEST_HOLE_S)
         widest_s = between_s.max(initial=0, where=~apart)
         least_s = SHORTEST_S - case.record.step_s.max()
-        fewest = int(least_s / widest_s) if widest_s else 1
+        fewest = int(least_s / widest_s) if widest_s else 0
         return _Rows(row=row, day=day, start_s=start_s, step_s=step_s, apart=apart, fewest=fewest)
 
 
@@ -120,11 +129,11 @@ def _runs(rows: _Rows, values: Floats) -> Stillness:
     # Rows that are not looked at end the run before them, and are none themselves.
     new[1:-1] |= near[:-1] & ~near[1:]
     edge = np.flatnonzero(new)
-    first, last = edge[:-1], edge[1:] - 1
-    # Hardly a run is long, and whether its rows lie apart is soon said.
-    far = rows.start_s[last] - rows.start_s[first] >= SHORTEST_S - rows.step_s.max(initial=0.0)
-    far &= near[first]
-    first, last = first[far], last[far]
+    # Hardly a run is long, and how many rows it has is soon said.
+    many = np.flatnonzero(np.diff(edge) > rows.fewest)
+    first, last = edge[many], edge[many + 1] - 1
+    looked = near[first]
+    first, last = first[looked], last[looked]
     start_s, end_s = rows.start_s[first], rows.start_s[last] + rows.step_s[last].astype(np.int64)
     long = end_s - start_s >= SHORTEST_S
     first, last = first[long], last[long]

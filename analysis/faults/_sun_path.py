@@ -12,7 +12,7 @@ from analysis.case import Case
 from analysis.days import DayTable
 from analysis.grid import BIN_S
 from analysis.loop_state import collector_c
-from analysis.record import Bools, Floats
+from analysis.record import Bools, Floats, Ints
 from analysis.runs import lately
 from analysis.site import Site
 from analysis.sky import NO_SOURCE, Sky
@@ -49,16 +49,20 @@ def sun_path_columns(case: Case) -> dict[str, Floats]:
     `sun_<azimuth>_frac` read by the sun sensor over a clear sky's; NaN where the day does not tell.
     """
     clear = case.clear
-    sector = (azimuth_deg(case.sun) - FIRST_DEG) // SECTOR_DEG
-    bright = clear.gain_w >= _LEAST_OFFER_FRAC * case.model.brightest_w
-    taken_w = _taken_w(case)
-    told = bright & _telling(case, clear) & np.isfinite(taken_w)
-    columns = _by_sector(taken_w, clear.gain_w, told, sector, "lit")
+    bright = np.nonzero(clear.gain_w >= _LEAST_OFFER_FRAC * case.model.brightest_w)
+    sector = ((azimuth_deg(case.sun.at(bright)) - FIRST_DEG) // SECTOR_DEG).astype(np.int64)
+    inside = (sector >= 0) & (sector < len(SECTORS))
+    bins, sector = tuple(place[inside] for place in bright), sector[inside]
+    of_day = bins[0] * len(SECTORS) + sector
+    taken_w = _taken_w(case)[bins]
+    told = _telling(case, clear)[bins] & np.isfinite(taken_w)
+    days = len(case.days)
+    columns = _by_sector(taken_w[told], clear.gain_w[bins][told], of_day[told], days, "lit")
     sensed = case.sky.source != NO_SOURCE
     if sensed.any():
-        read = case.sky.g_plane_w_m2
-        told = bright & np.isfinite(read) & sensed[:, None]
-        columns |= _by_sector(read, clear.g_plane_w_m2, told, sector, "sun")
+        read = case.sky.g_plane_w_m2[bins]
+        told = np.isfinite(read) & sensed[bins[0]]
+        columns |= _by_sector(read[told], clear.g_plane_w_m2[bins][told], of_day[told], days, "sun")
     return columns
 
 
@@ -100,22 +104,22 @@ def _overdue(case: Case, clear: Sky) -> Bools:
     warm = np.zeros(air.shape[0])
     # Before the first light nothing warms, and after the last nothing is asked.
     lit = np.flatnonzero((gain_w > 0.0).any(axis=1))
+    per_j = BIN_S / model.collector_j_k
+    per_k, per_k2, gained = per_j * model.loss_w_k, per_j * model.loss_w_k2, per_j * gain_w
     for number in range(lit[0], lit[-1] + 1) if lit.size else ():
-        loss_w = model.loss_w(warm)
-        warm = np.maximum(warm + BIN_S * (gain_w[number] - loss_w) / model.collector_j_k, 0.0)
+        # It is never colder than the air, so its loss is a plain curve.
+        warm = np.maximum(warm + gained[number] - warm * (per_k + per_k2 * warm), 0.0)
         over[number] = warm
     return np.asarray(air + over.T > np.maximum(begins, start_c + _SURELY_K))
 
 
 def _by_sector(
-    values: Floats, offered: Floats, told: Bools, sector: Floats, what: str
+    values: Floats, offered: Floats, of_day: Ints, days: int, what: str
 ) -> dict[str, Floats]:
-    day, place = np.nonzero(told & (sector >= 0) & (sector < len(SECTORS)))
-    of_day = day * len(SECTORS) + sector[day, place].astype(np.int64)
-    size = told.shape[0] * len(SECTORS)
+    """Sum bins by day and sector, whose number `of_day` is, sectors of a day in a row."""
     count, taken, due = (
-        np.bincount(of_day, weights=weights, minlength=size)
-        for weights in (None, values[day, place], offered[day, place])
+        np.bincount(of_day, weights=weights, minlength=days * len(SECTORS))
+        for weights in (None, values, offered)
     )
     with np.errstate(invalid="ignore", divide="ignore"):
         share = np.where(count >= _LEAST_BINS, taken / due, np.nan).reshape(-1, len(SECTORS))

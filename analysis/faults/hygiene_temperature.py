@@ -23,7 +23,7 @@ from analysis.faults._protocol import (
 from analysis.grid import BIN_S
 from analysis.record import Bools, Floats
 from analysis.results import Evidence
-from analysis.runs import day_peak
+from analysis.runs import day_peak, in_a_row
 from analysis.season import SEASON_DAYS
 from analysis.sources import HSE_HOT_WATER, WHO_LEGIONELLA, Source
 from analysis.urgency import Level, urgency_of
@@ -95,7 +95,7 @@ class HygieneTemperature:
         """Give the temperature that the store's top held for an hour."""
         top = case.binned("store_top")
         length = min(self.hour_bins, top.shape[1])
-        held = np.lib.stride_tricks.sliding_window_view(top, length, axis=1).min(axis=2)
+        held = in_a_row(np.minimum, top, length)
         known = np.isfinite(top).sum(axis=1) * BIN_S >= self.known_frac * case.days.length_s
         # One hot hour in half a day is enough; a cold half day says nothing of the other half.
         hour_c = day_peak(held)

@@ -28,7 +28,7 @@ from analysis.faults._stillness import ConstantRun, Stillness, stillness
 from analysis.grid import BIN_S
 from analysis.heat import PUMP_ON_PERCENT, TRICKLE_FRAC, column
 from analysis.precedence_rules import GAVE_NO_VALUE, OFF_ITS_SCALE
-from analysis.record import Bools, Floats
+from analysis.record import Bools, Floats, Ints
 from analysis.results import Evidence
 from analysis.sources import IEC_60751, Source
 from analysis.units import SECONDS_PER_HOUR, kwh_from_j
@@ -129,23 +129,21 @@ class SensorFault:
 
     def _stuck(self, case: Case, still: dict[str, Stillness]) -> list[Happening]:
         found: list[Happening] = []
-        flowed_s = np.append(0.0, np.cumsum(_flowing_s(case)))
+        proven = _flowing(case)
         for name, runs in still.items():
             quantity = _quantity(name)
             for run in runs.longer(self.still_active_s):
-                moved = self._moved(case, quantity, name, run, flowed_s)
+                moved = self._moved(case, quantity, name, run, proven)
                 all_day = run.end_s - run.start_s >= self.still_day_s
                 if moved > 0.0 or (all_day and quantity == "temperature"):
                     found.append(self._seen_stuck(case, name, run, moved))
         return found
 
-    def _moved(
-        self, case: Case, quantity: str, name: str, run: ConstantRun, flowed_s: Floats
-    ) -> float:
+    def _moved(self, case: Case, quantity: str, name: str, run: ConstantRun, proven: Ints) -> float:
         """Tell whether plant or sun moved so much meanwhile that the value had to follow.
 
         1: by whatever steps it is logged; 0.5: the pump ran or heat moved, so by fine steps at
-        least; 0: no. `flowed_s` is how long the pipes proved flow before each row.
+        least; 0: no. `proven` are the rows in which the pipes prove flow.
         """
         if quantity == "irradiance":
             begin = case.grid.start_s[run.day]
@@ -156,7 +154,8 @@ class SensorFault:
             # Nothing flows at night and on a resting day: zero counts only where the pipes show
             # flow, another value only beside a pump that changed meanwhile.
             if abs(run.value) <= 0.05:
-                proven_s = flowed_s[run.rows.stop] - flowed_s[run.rows.start]
+                first, after = np.searchsorted(proven, (run.rows.start, run.rows.stop))
+                proven_s = case.record.step_s[proven[first:after]].sum()
                 return float(proven_s >= SECONDS_PER_HOUR)
             on = _pumping(case, run.rows)
             return float(bool(on.any()) and not bool(on.all()))
@@ -354,17 +353,18 @@ def _pumping(case: Case, rows: slice) -> Bools:
     return np.asarray(column(case.record, "pump")[rows] >= PUMP_ON_PERCENT)
 
 
-def _flowing_s(case: Case) -> Floats:
-    """Give how long in each row the pipes proved that the commanded pump moved fluid [s].
+def _flowing(case: Case) -> Ints:
+    """Give the rows in which the pipes prove that the commanded pump moves fluid.
 
     The hot pipe at the store is warmer than the cold one and near the roof: standing pipes come
     down to the room, and a trickle leaves the roof far above them (judgement).
     """
     record = case.record
-    hot, cold = column(record, "loop_hot"), column(record, "loop_cold")
-    roof, pumping = column(record, "collector"), _pumping(case, slice(None))
-    flowing = pumping & (hot - cold > 4.0) & (np.abs(roof - hot) < 10.0)
-    return np.where(flowing, record.step_s, 0.0)
+    rows = np.flatnonzero(_pumping(case, slice(None)))
+    hot, cold, roof = (
+        column(record, name)[rows] for name in ("loop_hot", "loop_cold", "collector")
+    )
+    return np.asarray(rows[(hot - cold > 4.0) & (np.abs(roof - hot) < 10.0)])
 
 
 def _grains(case: Case) -> dict[str, np.ndarray]:

@@ -36,6 +36,7 @@ from analysis.heat import PUMP_ON_PERCENT, column
 from analysis.quantiles import median_of_rows, quantile_of_groups
 from analysis.record import Floats, Ints
 from analysis.results import Evidence
+from analysis.runs import in_a_row
 from analysis.sources import VDI_2169, Source
 from analysis.urgency import urgency_of
 
@@ -277,9 +278,7 @@ def _lately_c(case: Case, roof: Floats) -> Floats:
     highest, bins = _greatest_of_groups(pieces, cell)
     peak[bins] = np.where(np.isnan(highest), -np.inf, highest)
     padded = np.concatenate((np.full(_BEFORE_BINS, -np.inf), peak))
-    return np.asarray(
-        np.lib.stride_tricks.sliding_window_view(padded, _BEFORE_BINS + 1).max(axis=1)
-    )
+    return in_a_row(np.maximum, padded, _BEFORE_BINS + 1)
 
 
 def _greatest_of_groups(values: Floats, group: Ints) -> tuple[Floats, Ints]:
