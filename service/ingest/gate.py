@@ -1,7 +1,7 @@
 """How gateways' batches come onto the disk; how many are let in at all: `places`.
 
-Whoever's turn it is writes for all that wait: the disk is waited for once instead of for each, and
-what they share is asked once. On SQLite one writes at a time.
+All that wait are written together: the disk is waited for once instead of for each, and what they
+share is asked once. On SQLite one writes at a time.
 """
 
 import asyncio
@@ -10,7 +10,7 @@ from collections import OrderedDict, deque
 from collections.abc import Callable, Sequence
 from typing import Generic, TypeVar
 
-from anyio import CancelScope, to_thread
+from anyio import to_thread
 from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.orm import Session
 
@@ -47,8 +47,9 @@ class Gate(Generic[Batch]):
     ) -> None:
         self._database = database
         self._write_batches = write
-        writers = _WRITERS_SQLITE if database.is_sqlite else _WRITERS_POSTGRES
-        self._turn = asyncio.Semaphore(writers)
+        self._writers = _WRITERS_SQLITE if database.is_sqlite else _WRITERS_POSTGRES
+        self._writing = 0
+        self._tasks: set[asyncio.Task[None]] = set()  # a task that nobody holds may be collected
         self._waiting: deque[tuple[Batch, asyncio.Future[Pushed]]] = deque()
 
     async def store(self, batch: Batch) -> Pushed:
@@ -60,13 +61,24 @@ class Gate(Generic[Batch]):
         """
         answer: asyncio.Future[Pushed] = asyncio.get_running_loop().create_future()
         self._waiting.append((batch, answer))
-        async with self._turn:
-            # Who has the turn may write for others, and others may have written for them.
-            some = [self._waiting.popleft() for _ in range(min(_TOGETHER, len(self._waiting)))]
-            if some:
-                with CancelScope(shield=True):
-                    await self._write(some)
+        if self._writing < self._writers:
+            self._writing += 1
+            # A task of its own: whoever sent a batch is answered as soon as that is written, and
+            # what others wait for goes on when a sender leaves.
+            task = asyncio.create_task(self._write_all())
+            self._tasks.add(task)
+            task.add_done_callback(self._tasks.discard)
         return await answer
+
+    async def _write_all(self) -> None:
+        """Write what waits, as much at once as came meanwhile."""
+        try:
+            while self._waiting:
+                count = min(_TOGETHER, len(self._waiting))
+                await self._write([self._waiting.popleft() for _ in range(count)])
+        finally:
+            # At once, not when the task is cleared away: who comes in between must find it free.
+            self._writing -= 1
 
     async def _write(self, some: Sequence[tuple[Batch, asyncio.Future[Pushed]]]) -> None:
         outcomes: Sequence[Pushed | Exception]

@@ -338,8 +338,7 @@ def test_batches_that_wait_are_written_together_and_a_failing_one_keeps_none_bac
         patched.setattr(Database, "session", counting)
         told = asyncio.run(all_at_once(range(4)))
     assert [type(one) for one in told] == [Pushed, Pushed, Pushed, InvalidError]
-    # Each writer's first found nobody waiting; the others were written in one transaction.
-    assert len(begun) == (2 if back.database.is_sqlite else 3)
+    assert len(begun) == 1  # all in one transaction
     told = asyncio.run(all_at_once(range(4, 7)))
     assert [type(one) for one in told] == [ZeroDivisionError, Pushed, Pushed]
     told = asyncio.run(all_at_once(range(6, 3, -1)))
@@ -426,3 +425,28 @@ def test_a_key_that_another_process_withdraws_stores_nothing_more(
         assert push(client, slug, key, ROWS[1:2]).status_code == 401
     with back.database.reading() as db:
         assert db.scalars(select(DayBlock.rows)).one() == 1
+
+
+def test_whoever_waits_is_answered_with_those_that_were_written_with_them(back: BackEnd) -> None:
+    """Not after those that came later; these are written together in turn."""
+    groups: list[int] = []
+
+    def write(_db: Session, some: list[int]) -> list[Pushed | ServiceError]:
+        groups.append(len(some))
+        return [Pushed(accepted=number, new=0, changed=0) for number in some]
+
+    async def senders() -> list[int]:
+        gate = Gate(back.database, write=write)
+        answered: list[int] = []
+
+        async def sender(first: int) -> None:
+            for number in range(first, first + 3):
+                told = await gate.store(number)
+                answered.append(told.accepted)
+
+        await asyncio.gather(*(sender(10 * one) for one in range(12)))
+        return answered
+
+    answered = asyncio.run(senders())
+    assert answered == [10 * one + turn for turn in range(3) for one in range(12)]
+    assert groups == [12, 12, 12]
