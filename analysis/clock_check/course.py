@@ -283,12 +283,15 @@ def _pieces(days: ClockDays) -> tuple[list[int], float]:
     best = np.full(len(edges), np.inf)
     best[0] = 0.0
     # For each level, the cheapest that all before a piece is, less what the level sums up to there.
-    before, open_to = np.full(len(levels), np.inf), 0
-    for here in range(1, len(edges)):
-        for start in range(open_to, begins[here]):
-            np.minimum(before, best[start] + fresh[start] - summed[start], out=before)
-        open_to = begins[here]
-        best[here] = (summed[here] + before).min()
+    before, opened, here = np.full((1, len(levels)), np.inf), 0, 1
+    while here < len(edges):
+        # Pieces that end at these edges begin before the first of them: where, is settled.
+        ends = slice(here, max(int(np.searchsorted(begins, here, side="right")), here + 1))
+        starts = slice(opened, int(begins[ends][-1]))
+        begun = (best[starts] + fresh[starts])[:, None] - summed[starts]
+        before = np.minimum.accumulate(np.concatenate([before[-1:], begun]))
+        best[ends] = (summed[ends] + before[begins[ends] - opened]).min(axis=1)
+        opened, here = starts.stop, ends.stop
     return _cuts(edges, summed, best + fresh, begins), float(best[-1])
 
 

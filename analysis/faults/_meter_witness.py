@@ -117,9 +117,9 @@ def stuck_spans(case: Case, read_l_min: Floats) -> Spans:
     flow, pump = case.record.columns["flow"], column(case.record, "pump")
     step_s = case.record.step_s
     spans: Spans = {}
-    for run in stillness(case, ("flow",))["flow"].longer(_STUCK_S):
-        if abs(run.value) <= FLOW_ZERO_FRAC * case.model.flow_l_min:
-            continue
+    runs = stillness(case, ("flow",))["flow"]
+    moving = ~(np.abs(runs.value) <= FLOW_ZERO_FRAC * case.model.flow_l_min)
+    for run in runs.longer(_STUCK_S, moving):
         # Only rows that have the value: a pump that ran in a hole says nothing.
         read = np.isfinite(flow[run.rows])
         on = read & (pump[run.rows] > COMMANDED_PERCENT)

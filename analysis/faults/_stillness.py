@@ -47,8 +47,8 @@ class Stillness:
     value: Floats
     reaches_end: Bools
 
-    def longer(self, least_s: float) -> tuple[ConstantRun, ...]:
-        """Give the runs of at least this length [s]."""
+    def longer(self, least_s: float, among: Bools | bool = True) -> tuple[ConstantRun, ...]:
+        """Give the runs of at least this length [s], those among which they are looked for."""
         return tuple(
             ConstantRun(
                 day=int(self.day[run]),
@@ -57,7 +57,7 @@ class Stillness:
                 end_s=int(self.end_s[run]),
                 value=float(self.value[run]),
             )
-            for run in np.flatnonzero(self.end_s - self.start_s >= least_s).tolist()
+            for run in np.flatnonzero((self.end_s - self.start_s >= least_s) & among).tolist()
         )
 
 

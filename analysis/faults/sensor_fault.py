@@ -15,6 +15,7 @@ from analysis.channels import channel
 from analysis.days import DayTable, Happening
 from analysis.faults._cautions import ELECTRICITY, HEIGHT, HOT_PARTS, LOCAL_CODES, NO_COLD_FILL
 from analysis.faults._episodes import days_between
+from analysis.faults._grain import grain_columns, grain_k
 from analysis.faults._protocol import (
     Conclusion,
     FaultText,
@@ -110,7 +111,7 @@ class SensorFault:
         still = stillness(case, filter(_is_watched, case.record.columns))
         found = [*self._open(case), *self._stuck(case, still)]
         found.sort(key=lambda item: item.start_s)
-        columns = {**_tails(case, still), **_grains(case)}
+        columns = {**_tails(case, still), **grain_columns(case)}
         return Observation(columns=columns, happenings=tuple(found))
 
     def _open(self, case: Case) -> list[Happening]:
@@ -129,34 +130,45 @@ class SensorFault:
 
     def _stuck(self, case: Case, still: dict[str, Stillness]) -> list[Happening]:
         found: list[Happening] = []
-        proven = _flowing(case)
         for name, runs in still.items():
             quantity = _quantity(name)
-            for run in runs.longer(self.still_active_s):
-                moved = self._moved(case, quantity, name, run, proven)
+            for run in runs.longer(self.still_active_s, self._telling(case, quantity, runs)):
+                moved = self._moved(case, quantity, name, run)
                 all_day = run.end_s - run.start_s >= self.still_day_s
                 if moved > 0.0 or (all_day and quantity == "temperature"):
                     found.append(self._seen_stuck(case, name, run, moved))
         return found
 
-    def _moved(self, case: Case, quantity: str, name: str, run: ConstantRun, proven: Ints) -> float:
+    def _telling(self, case: Case, quantity: str, runs: Stillness) -> Bools | bool:
+        """Tell the runs that may say something: at night the sun is dark, and nothing flows.
+
+        A flow of zero counts only where the pipes show flow, and a dark sensor after a whole day.
+        """
+        if quantity == "irradiance":
+            return np.asarray(runs.end_s - runs.start_s >= self.still_day_s)
+        if quantity != "flow":
+            return True
+        proven = _flowing(case)
+        before_s = np.append(0.0, np.cumsum(case.record.step_s[proven]))
+        first, after = np.searchsorted(proven, (runs.first, runs.last + 1))
+        flowed = before_s[after] - before_s[first] >= SECONDS_PER_HOUR
+        return np.asarray(flowed | ~(np.abs(runs.value) <= _NO_FLOW_L_MIN))
+
+    def _moved(self, case: Case, quantity: str, name: str, run: ConstantRun) -> float:
         """Tell whether plant or sun moved so much meanwhile that the value had to follow.
 
         1: by whatever steps it is logged; 0.5: the pump ran or heat moved, so by fine steps at
-        least; 0: no. `proven` are the rows in which the pipes prove flow.
+        least; 0: no.
         """
         if quantity == "irradiance":
             begin = case.grid.start_s[run.day]
             within = (begin >= run.start_s) & (begin < run.end_s)
             up_s = float((within & (case.sky.sun_sine[run.day] > 0.1)).sum()) * BIN_S
-            return float(up_s >= self.lit_s and run.end_s - run.start_s >= self.still_day_s)
+            return float(up_s >= self.lit_s)
         if quantity == "flow":
-            # Nothing flows at night and on a resting day: zero counts only where the pipes show
-            # flow, another value only beside a pump that changed meanwhile.
-            if abs(run.value) <= 0.05:
-                first, after = np.searchsorted(proven, (run.rows.start, run.rows.stop))
-                proven_s = case.record.step_s[proven[first:after]].sum()
-                return float(proven_s >= SECONDS_PER_HOUR)
+            # Another value than zero counts only beside a pump that changed meanwhile.
+            if abs(run.value) <= _NO_FLOW_L_MIN:
+                return 1.0
             on = _pumping(case, run.rows)
             return float(bool(on.any()) and not bool(on.all()))
         base = name.rstrip("_23456789")
@@ -222,7 +234,7 @@ class SensorFault:
 
     def _spells(self, table: DayTable, name: str) -> list[list[Happening]]:
         groups: list[list[Happening]] = []
-        coarse = _grain_k(table, name) >= self.coarse_k
+        coarse = grain_k(table, name) >= self.coarse_k
         for item in table.of_kind(self.kind):
             if item.channel != name or (coarse and item.values.get("moved", 1.0) < 1.0):
                 continue
@@ -318,6 +330,10 @@ class SensorFault:
         )
 
 
+# What a meter may show of a flow that is none (engineering judgement).
+_NO_FLOW_L_MIN = 0.05
+
+
 def _quantity(name: str) -> str:
     known = channel(name)
     return "" if known is None else known.quantity
@@ -365,39 +381,3 @@ def _flowing(case: Case) -> Ints:
         column(record, name)[rows] for name in ("loop_hot", "loop_cold", "collector")
     )
     return np.asarray(rows[(hot - cold > 4.0) & (np.abs(roof - hot) < 10.0)])
-
-
-def _grains(case: Case) -> dict[str, np.ndarray]:
-    """Give the smallest change that each temperature channel showed on each day [K]."""
-    grains = {}
-    change = np.zeros(len(case.record))
-    # Sizes are in the order of their bits, read as whole numbers: less one, nothing is the greatest
-    # of all, beyond what is not known.
-    bits = change.view(np.uint64)
-    begins, some = case.row_edge[:-1], np.diff(case.row_edge) > 0
-    for name, values in case.record.columns.items():
-        if _quantity(name) == "temperature":
-            np.subtract(values[1:], values[:-1], out=change[1:])
-            np.abs(change, out=change)
-            change[begins[some]] = 0.0  # midnight is no step
-            bits -= np.uint64(1)
-            least = np.full(len(some), np.nan)
-            found = (
-                np.minimum.reduceat(bits[: case.row_edge[-1]], begins[some])
-                if some.any()
-                else bits[:0]
-            )
-            found += np.uint64(1)
-            least[some] = np.where(found == 0, np.nan, found.view(np.float64))
-            grains[f"grain_{name}"] = least
-    return grains
-
-
-def _grain_k(table: DayTable, name: str) -> float:
-    """Give the step of a channel's readings, of the others' where it never changed [K]."""
-    own = table.column(f"grain_{name}")
-    if not np.isfinite(own).any():
-        others = [values for key, values in table.columns.items() if key.startswith("grain_")]
-        own = np.concatenate(others) if others else own
-    known = own[np.isfinite(own)]
-    return float(np.median(known)) if known.size else 0.0

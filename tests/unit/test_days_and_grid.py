@@ -13,6 +13,7 @@ from analysis.days import (
 )
 from analysis.grid import BIN_S, grid_of
 from analysis.record import Record
+from analysis.runs import in_a_row
 from tests.build import a_record, at
 
 
@@ -131,3 +132,11 @@ def test_rows_outside_the_days_are_left_out():
     grid, day = laid(record, days)
     assert (day >= 0).sum() == 288
     assert grid.seconds_where(np.ones(len(record), dtype=np.bool_)).sum() == 86400.0
+
+
+def test_the_greatest_of_so_many_in_a_row_is_that_of_each_window():
+    values = np.random.default_rng(3).normal(size=(4, 40))
+    for count in (1, 2, 3, 7, 16, 25, 40):
+        windows = np.lib.stride_tricks.sliding_window_view(values, count, axis=1)
+        assert in_a_row(np.maximum, values, count).tolist() == windows.max(axis=2).tolist()
+        assert in_a_row(np.minimum, values, count).tolist() == windows.min(axis=2).tolist()
