@@ -88,7 +88,7 @@ def _look(db: Session, site_id: int) -> _Seen | None:
     if site is None or site.deleted_at is not None:
         return None
     marks = queries.marks_of(db, site_id=site_id)
-    days = marks.keys() - held_days(db, site_id=site_id)
+    days = marks.keys() - held_days(db, site_id=site_id, days=marks)
     channels = ingest_queries.channels_seen(db, site_id)
     read, kept, duplicate, rejected = ingest_queries.rows_counted(db, site_id)
     return _Seen(

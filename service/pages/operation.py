@@ -10,8 +10,8 @@ from service.errors import NotAllowedError
 from service.jobs import queries
 from service.jobs.run import look_of
 from service.pages.answers import page, see_other
-from service.retention.actions import limits_of, plan
-from service.retention.words import plan_words, set_words
+from service.retention.queries import rolled_counts
+from service.retention.words import done_words, set_words
 
 router = APIRouter(include_in_schema=False)
 
@@ -24,15 +24,14 @@ def show(here: Here) -> Response:
         _operator(here, db)
         progress = queries.progress(db, look=look)
         last = queries.last_beat(db)
-        limits = limits_of(here.settings, now=here.now())
-        due = plan_words(plan(db, limits)) if limits.any else ()
+        rolled = rolled_counts(db)
     since = progress.paused_since
     return page(
         "operation.html",
         progress=progress,
         method=look.method,
         kept=set_words(here.settings),
-        due=due,
+        done=done_words(rolled),
         within_min=queries.LATELY_MIN,
         last_beat=moment(int(last.timestamp()), "UTC") if last is not None else None,
         paused_since=moment(int(since.timestamp()), "UTC") if since is not None else None,

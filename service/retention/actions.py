@@ -28,7 +28,7 @@ from service.sites import queries as site_queries
 LOG = logging.getLogger("suntally.retention")
 
 # So many days of the oldest are tried, to say what rolling up will free.
-_TRIED = 40
+_TRIED = 20
 # No pass holds a longer list in memory; the next one goes on.
 _MOST = 100_000
 

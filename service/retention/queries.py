@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from sqlalchemy import ColumnElement, and_, exists, func, or_, select, update
+from sqlalchemy import ColumnElement, Select, and_, exists, func, or_, select, update
 from sqlalchemy.orm import Session, defer
 
 from service.db.models import (
@@ -42,32 +42,39 @@ class Rolled:
     gone_until: date | None
 
 
-def _settled(before: date, method: str) -> tuple[ColumnElement[bool], ...]:
-    """Tell which sites' old days were looked at by this method, with nothing left to do."""
-    return (
-        Site.id == DayBlock.site_id,
+def _settled(before: date, method: str, *, site_id: int | None = None) -> Select[int]:
+    """Select sites whose old days were looked at by this method, with nothing left to do.
+
+    For one site alone it is not asked again by which methods its days were looked at.
+    """
+    found = select(Site.id).where(
         Site.deleted_at.is_(None),
         Site.problem.is_(None),
+        Site.stamp.is_not(None),
         exists().where(SiteReport.site_id == Site.id, SiteReport.method == method),
         ~exists().where(Upload.site_id == Site.id, Upload.state.in_(("kept", "asking"))),
         ~exists().where(DayMark.site_id == Site.id, DayMark.date <= before + _AROUND),
-        ~exists().where(DayRow.site_id == Site.id, DayRow.method != method, DayRow.held.is_(False)),
+    )
+    if site_id is not None:
+        return found.where(Site.id == site_id)
+    return found.where(
+        ~exists().where(DayRow.site_id == Site.id, DayRow.method != method, DayRow.held.is_(False))
     )
 
 
-def _due_means(before: date, method: str) -> ColumnElement[bool]:
+def _due_means(before: date, settled: Select[int]) -> ColumnElement[bool]:
     rolled = exists().where(RolledDay.site_id == DayBlock.site_id, RolledDay.day == DayBlock.day)
     return and_(
         DayBlock.day < before,
         DayBlock.rows > MOST_ROWS,
-        Site.stamp.is_not(None),
         ~rolled,
-        *_settled(before, method),
+        # Sites are few beside their days: which are settled is asked once for each.
+        DayBlock.site_id.in_(settled),
     )
 
 
-def _due_gone(before: date, method: str) -> ColumnElement[bool]:
-    return and_(DayBlock.day < before, *_settled(before, method))
+def _due_gone(before: date, settled: Select[int]) -> ColumnElement[bool]:
+    return and_(DayBlock.day < before, DayBlock.site_id.in_(settled))
 
 
 def days_due(
@@ -83,13 +90,18 @@ def days_due(
 
 
 def _wanted(
-    means_before: date | None, gone_before: date | None, method: str
+    means_before: date | None,
+    gone_before: date | None,
+    method: str,
+    *,
+    site_id: int | None = None,
 ) -> ColumnElement[bool] | None:
     parts = []
     if means_before is not None:
-        parts.append(_due_means(means_before, method))
+        settled = _settled(means_before, method, site_id=site_id)
+        parts.append(_due_means(means_before, settled))
     if gone_before is not None:
-        parts.append(_due_gone(gone_before, method))
+        parts.append(_due_gone(gone_before, _settled(gone_before, method, site_id=site_id)))
     return or_(*parts) if parts else None
 
 
@@ -98,7 +110,7 @@ def is_due(
     method: str,
 ) -> bool:  # fmt: skip
     """Tell whether a day is still to be rolled up or removed."""
-    wanted = _wanted(means_before, gone_before, method)
+    wanted = _wanted(means_before, gone_before, method, site_id=site_id)
     if wanted is None:
         return False
     found = select(DayBlock.day).where(DayBlock.site_id == site_id, DayBlock.day == day, wanted)
@@ -107,7 +119,7 @@ def is_due(
 
 def amount_of_means(db: Session, *, before: date, gone_before: date | None, method: str) -> Amount:
     """Give how much is to be rolled up, without what goes altogether."""
-    wanted = _due_means(before, method)
+    wanted = _due_means(before, _settled(before, method))
     if gone_before is not None:
         wanted = and_(wanted, DayBlock.day >= gone_before)
     return _amount(db, wanted)
@@ -115,7 +127,7 @@ def amount_of_means(db: Session, *, before: date, gone_before: date | None, meth
 
 def amount_gone(db: Session, *, before: date, method: str) -> Amount:
     """Give how much is to be removed."""
-    return _amount(db, _due_gone(before, method))
+    return _amount(db, _due_gone(before, _settled(before, method)))
 
 
 def _amount(db: Session, wanted: ColumnElement[bool]) -> Amount:
@@ -188,9 +200,13 @@ def _set_held(db: Session, *, site_id: int, days: Iterable[date], held: bool) ->
         db.execute(update(DayRow).where(*own, DayRow.date.in_(part)).values(held=held))
 
 
-def held_days(db: Session, *, site_id: int) -> set[date]:
-    """Give the local days whose figures stand."""
-    return set(db.scalars(select(DayRow.date).where(DayRow.site_id == site_id, DayRow.held)))
+def held_days(db: Session, *, site_id: int, days: Iterable[date]) -> set[date]:
+    """Give which of these local days' figures stand."""
+    held: set[date] = set()
+    for part in _parts(sorted(days)):
+        own = (DayRow.site_id == site_id, DayRow.date.in_(part))
+        held.update(db.scalars(select(DayRow.date).where(*own, DayRow.held)))
+    return held
 
 
 def closed_days(db: Session, *, site_id: int, days: Iterable[date]) -> set[date]:
@@ -213,6 +229,12 @@ def rolled_of(db: Session, site_id: int) -> Rolled:
     found = select(RolledDay.kind, func.max(RolledDay.day)).where(RolledDay.site_id == site_id)
     until = {row[0]: row[1] for row in db.execute(found.group_by(RolledDay.kind))}
     return Rolled(means_until=until.get("means"), gone_until=until.get("gone"))
+
+
+def rolled_counts(db: Session) -> dict[str, int]:
+    """Count the days that are rolled up and removed, of all sites, by kind."""
+    found = select(RolledDay.kind, func.count()).group_by(RolledDay.kind)
+    return {row[0]: row[1] for row in db.execute(found)}
 
 
 def rolled_days(db: Session, *, site_id: int) -> list[RolledDay]:

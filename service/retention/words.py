@@ -1,5 +1,7 @@
 """What is set about old data, and what is due, in plain words."""
 
+from collections.abc import Mapping
+
 from dashboards.format import day, number, plural
 from service.retention.actions import Plan
 from service.retention.queries import Rolled
@@ -25,6 +27,14 @@ def set_words(settings: Settings) -> tuple[str, ...]:
         else f"Log files are removed {plural(files, 'year')} after they were handed in; name, hash "
         "and count of rows stay.",
     )
+
+
+def done_words(counts: Mapping[str, int]) -> str | None:
+    """Say how many days are rolled up and removed by now; None where none are."""
+    if not counts:
+        return None
+    means, gone = counts.get("means", 0), counts.get("gone", 0)
+    return f"So far rolled up: {plural(means, 'day')} of rows; removed: {number(gone)}."
 
 
 def plan_words(plan: Plan) -> tuple[str, ...]:

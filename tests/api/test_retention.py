@@ -319,13 +319,14 @@ def test_bytes_that_another_site_needs_stay(back, slug):
     assert RawStore(back.settings.data_dir).path(sha256).exists()
 
 
-def test_the_pages_say_from_when_on_and_what_is_due(back, slug, client):
+def test_the_pages_say_what_is_set_what_is_done_and_from_when_on(back, slug, client):
     back.clock.move(days=3 * 365.25)
     operation = client.get("/operation").text
     assert "Rows are kept as they came for 2 years" in operation
-    assert "to be rolled up: 4 days" in operation
+    assert "So far" not in operation
     assert "data-rolled" not in client.get(f"/sites/{slug}").text
     run(back, 0)
+    assert "So far rolled up: 4 days of rows; removed: 0." in client.get("/operation").text
     page = client.get(f"/sites/{slug}").text
     assert "until 4 June 2025 are kept as five-minute means" in page
     assert client.get(f"/sites/{slug}/day/2025-06-02").status_code == 200

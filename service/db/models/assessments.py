@@ -17,6 +17,8 @@ class DayRow(Base):
     """
 
     __tablename__ = "day_row"
+    # Whether all rows of a site are of this method is asked often; each holds a long text.
+    __table_args__ = (Index(None, "site_id", "method", "held"),)
 
     site_id: Mapped[int] = mapped_column(
         ForeignKey("site.id", ondelete="CASCADE"), primary_key=True

@@ -107,6 +107,8 @@ class RolledDay(Base):
     """
 
     __tablename__ = "rolled_day"
+    # How far a site's days are rolled up stands on its page; the rows bear their extremes.
+    __table_args__ = (Index(None, "site_id", "kind", "day"),)
 
     site_id: Mapped[int] = mapped_column(
         ForeignKey("site.id", ondelete="CASCADE"), primary_key=True
