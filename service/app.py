@@ -15,6 +15,7 @@ from fastapi.staticfiles import StaticFiles
 from sqlalchemy.exc import DataError, OperationalError
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from sqlalchemy.orm import Session
+from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 
@@ -30,7 +31,7 @@ from service.errors import NO_ROOM, ServiceError, SignedOutError
 from service.exports import endpoints as exports
 from service.guards import Guard
 from service.ingest import endpoints as ingest
-from service.ingest import map_endpoints, version_endpoints
+from service.ingest import map_endpoints, push_endpoints, version_endpoints
 from service.ingest.batches import Batch, store_batches
 from service.ingest.files import RawStore
 from service.ingest.gate import Gate, KnownKeys
@@ -84,6 +85,7 @@ def create_app(settings: Settings, database: Database, clock: Clock) -> FastAPI:
     app.add_exception_handler(OSError, _no_storage)
     app.add_exception_handler(Exception, _unexpected)
     for router in (
+        push_endpoints.router,  # routes are tried in turn, and most requests are batches
         health.router,
         metrics.router,
         accounts.router,
@@ -115,8 +117,14 @@ def _gate(settings: Settings, database: Database, clock: Clock) -> Gate[Batch]:
     return Gate(database, write=write)
 
 
-def _service_error(request: Request, error: Exception) -> Response:
+async def _service_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, ServiceError)
+    if _is_browser(request):
+        return await run_in_threadpool(_refused, request, error)
+    return _refused(request, error)  # at once: a refusal is not to cost what storing does
+
+
+def _refused(request: Request, error: ServiceError) -> Response:
     if isinstance(error, SignedOutError) and _is_browser(request) and request.method == "GET":
         return RedirectResponse(f"/sign-in?next={quote(request.url.path)}", status_code=303)
     return _problem(

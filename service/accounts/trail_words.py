@@ -29,7 +29,7 @@ _SAID: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("made a gateway key useless", ("sites.revoke_key", "pages.editing.revoke_key")),
     ("noted a meter reading", ("sites.add_reading", "pages.readings.add")),
     ("handed logs in", ("ingest.post_logs", "pages.editing.hand_in")),
-    ("sent rows", ("ingest.push_rows",)),
+    ("sent rows", ("ingest.push_endpoints.push_rows",)),
     ("decided what a log means", ("pages.previews.answer", "ingest.map_endpoints.accept")),
     ("undid a log", ("ingest.version_endpoints.undo", "pages.previews.undo")),
     ("let a log count again", ("ingest.version_endpoints.redo", "pages.previews.redo")),

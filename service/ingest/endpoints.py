@@ -1,26 +1,22 @@
-"""Uploads, gateway batches and series over HTTP.
+"""Uploads and series over HTTP; gateways' batches: `push_endpoints`.
 
 Access is checked before a body is read, and bodies are streamed to disk.
 """
 
 import tempfile
 from datetime import date, datetime, timedelta
-from typing import IO, Annotated, Any
+from typing import IO, Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 
 from analysis.days import local_midnight_s
-from service.accounts.access import shown_key
 from service.assessments import queries as assessment_queries
 from service.context import Context, Here, RowId
-from service.errors import InvalidError, NotFoundError, SignedOutError
+from service.errors import InvalidError, NotFoundError
 from service.ingest import actions, queries
-from service.ingest.batches import Batch
-from service.ingest.gate import Gate, KnownKeys
-from service.ingest.places import Places
-from service.ingest.schemas import Pushed, Series, UploadShown, UploadsShown
+from service.ingest.schemas import Series, UploadShown, UploadsShown
 from service.ingest.series import plot_series
 from service.ingest.shown import Naming, upload_shown
 
@@ -114,48 +110,6 @@ def give_upload(here: Here, slug: str, upload_id: RowId) -> UploadShown:
         return upload_shown(slug, upload, naming=Naming.of(db, site.id))
 
 
-_BUSY: dict[int | str, dict[str, Any]] = {
-    408: {"description": "The body comes too slowly while others wait."},
-    429: {"description": "Too many at once; see Retry-After."},
-}
-
-
-@router.post("/rows", responses=_BUSY)
-async def push_rows(request: Request, here: Here, slug: str) -> Pushed:
-    """Take a gateway's batch of rows as JSON; all of it or nothing.
-
-    The body is `{"rows": [{"time": "2025-06-01T12:00:00Z", "t_collector_c": 61.2}, ...]}` or
-    `{"columns": {"time": [...], "t_collector_c": [...]}}`. Rows may be late, out of order or sent
-    twice. They are on disk when the answer comes. Where more gateways come at once than can be
-    served, the answer is 429 and says in Retry-After when to come again; whose body dawdles while
-    others wait gets 408.
-    """
-    gate: Gate[Batch] = request.app.state.gate
-    places: Places = request.app.state.places
-    told = request.headers.get("content-length", "")
-    size = int(told) if told.isdigit() else here.settings.max_push_bytes
-    with places.taken(slug, size) as place:
-        key_hash = await _gateway_key(request, here, slug)
-        body = await places.read(place, request.body())
-        batch = Batch(slug=slug, key_hash=key_hash, body=body)
-        try:
-            return await gate.store(batch)
-        except (SignedOutError, NotFoundError):
-            request.app.state.known_keys.forget(slug, key_hash)
-            raise
-
-
-async def _gateway_key(request: Request, here: Context, slug: str) -> str:
-    """Give the hash of a key that opens the site, or did a moment ago."""
-    known: KnownKeys = request.app.state.known_keys
-    key_hash = shown_key(request)
-    if key_hash is None or (slug, key_hash) not in known:
-        await run_in_threadpool(_gateway_site_id, here, slug)
-        assert key_hash is not None  # without one that was refused
-        known.add(slug, key_hash)
-    return key_hash
-
-
 @router.get("/series")
 def give_series(
     here: Here,
@@ -217,18 +171,6 @@ def _noted_site_id(here: Context, slug: str) -> int:
     """Give the number of the site that a log is for, and note who hands it in."""
     with here.database.session() as db:
         return here.any_site(db, slug, may="log").id
-
-
-def _gateway_site_id(here: Context, slug: str) -> int:
-    """Give the number of the site that a gateway's key opens."""
-    with here.database.reading() as db:
-        caller = here.caller(db, may="log")
-        if not caller.is_gateway:
-            raise SignedOutError(
-                "A gateway needs its site's key: send “Authorization: Bearer KEY” with a key made "
-                "on the site's page."
-            )
-        return here.site_of(db, caller, slug).id
 
 
 def _pending(here: Context, site_id: int) -> str | None:
