@@ -12,7 +12,7 @@ import numpy as np
 
 from analysis.case import Case
 from analysis.grid import BIN_S
-from analysis.record import Floats
+from analysis.record import Floats, known_or_zero
 from analysis.sky import NO_SOURCE
 from analysis.sources import HAURWITZ, ISO_9806
 
@@ -93,4 +93,4 @@ def _blocks(values: Floats) -> Floats:
     days, bins = values.shape
     whole = bins // _BLOCK_BINS
     cut = values[:, : whole * _BLOCK_BINS].reshape(days, whole, _BLOCK_BINS)
-    return np.asarray(np.nan_to_num(cut).sum(axis=2))
+    return np.asarray(known_or_zero(cut).sum(axis=2))

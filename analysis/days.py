@@ -241,6 +241,6 @@ def part_of(table: DayTable, *, first: int, last: int) -> DayTable:
         days=LocalDays(
             dates=table.days.dates[first:last], edge_s=table.days.edge_s[first : last + 1]
         ),
-        columns={name: values[first:last].copy() for name, values in table.columns.items()},
+        columns={name: values[first:last] for name, values in table.columns.items()},
         happenings=tuple(item for item in table.happenings if item.date in kept),
     )

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from analysis.day_figures import EXPECTED_PARTS, HEAT_PARTS
 from analysis.days import DayTable
-from analysis.record import Bools, Floats
+from analysis.record import Bools, Floats, known_or_zero
 from analysis.results import Bounded
 from analysis.site import Site
 from analysis.sitefile import facts_of_days
@@ -152,9 +152,9 @@ def _sums(days: Days, figures: Sequence[Floats | Bools]) -> Floats:
 
 def sun_u_frac(table: DayTable, site: Site) -> Floats:
     """Give each day's standard uncertainty of the sun, by its source and sensor; shape (n,) [-]."""
-    number = np.nan_to_num(table.column("sky_source")).astype(np.int64)
+    number = known_or_zero(table.column("sky_source")).astype(np.int64)
     facts = facts_of_days(site, table.days.dates)
     percent = np.array([one.sensors.irradiance_percent for one in facts])
     percent = np.where(number == WEATHER, 0.0, percent)
     frac = np.hypot(percent / 100.0 / COVERAGE_95, _SOURCE_FRACS[number])
-    return np.asarray(np.hypot(frac, np.nan_to_num(table.column("sun_drift_u_frac"))))
+    return np.asarray(np.hypot(frac, known_or_zero(table.column("sun_drift_u_frac"))))

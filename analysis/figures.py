@@ -10,7 +10,7 @@ import numpy as np
 from analysis.days import DayTable
 from analysis.design.promise import promised_kwh
 from analysis.energy import Bands, delivered, delivered_each, expected, expected_each, padded
-from analysis.record import Floats, Ints
+from analysis.record import Floats, Ints, known_or_zero
 from analysis.results import Bounded, DayFigure, MonthFigure, Totals
 from analysis.site import Site
 from analysis.sitefile import facts_of_days
@@ -55,7 +55,7 @@ def day_figures(table: DayTable, site: Site) -> tuple[DayFigure, ...]:
 
 def coverages(table: DayTable) -> np.ndarray:
     """Give the share of each day that was logged and usable; a day without rows has 0."""
-    return np.nan_to_num(table.column("known_s")) / table.days.length_s
+    return known_or_zero(table.column("known_s")) / table.days.length_s
 
 
 def month_figures(table: DayTable, site: Site) -> tuple[MonthFigure, ...]:

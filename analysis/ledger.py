@@ -23,7 +23,7 @@ from analysis.days import DayTable
 from analysis.energy import delivered, expected
 from analysis.ledger_result import OUTSIDE_THE_GAP, Entry, Ledger
 from analysis.precedence import CAUSES
-from analysis.record import Bools, Floats
+from analysis.record import Bools, Floats, known_or_zero
 from analysis.results import Bounded, Finding
 from analysis.season import spells
 from analysis.site import Site
@@ -56,7 +56,7 @@ def share_out(gap_kwh: Floats, claims: Sequence[Claim]) -> tuple[Floats, Floats]
     -------
     taken, rest : shapes (n_claims, n_days) and (n_days,); they add up to the known gaps
     """
-    left = np.nan_to_num(np.maximum(gap_kwh, 0.0))
+    left = known_or_zero(np.maximum(gap_kwh, 0.0))
     taken = np.zeros((len(claims), len(gap_kwh)))
     for place, claim in enumerate(claims):
         there = np.where(claim.days, left, 0.0)
@@ -64,7 +64,7 @@ def share_out(gap_kwh: Floats, claims: Sequence[Claim]) -> tuple[Floats, Floats]
         if whole > 0.0 and claim.kwh > 0.0:
             taken[place] = there * min(claim.kwh / whole, 1.0)
             left = np.maximum(left - taken[place], 0.0)
-    return taken, np.nan_to_num(gap_kwh) - taken.sum(axis=0)
+    return taken, known_or_zero(gap_kwh) - taken.sum(axis=0)
 
 
 def ledger_of(

@@ -18,7 +18,7 @@ from analysis.heat import PUMP_ON_PERCENT
 from analysis.loop_model import USUAL_PIPE_M
 from analysis.loop_pipes import pipe_for
 from analysis.quantiles import median_of_rows
-from analysis.record import Bools, Floats
+from analysis.record import Bools, Floats, known_or_zero
 from analysis.runs import day_peak
 from analysis.site import Site
 from analysis.sources import Source
@@ -158,7 +158,7 @@ def reference_bar(table: DayTable, charge_bar_l: float | None) -> Floats:
     warm = (table.column(_GAS) + KELVIN_AT_0_C) / _REFERENCE_K
     inverse = np.where(np.isfinite(warm), warm, 1.0) / (table.column(COLD) + AIR_BAR)
     if charge_bar_l is not None:
-        inverse = inverse + np.nan_to_num(table.column(_GROWN)) / charge_bar_l
+        inverse = inverse + known_or_zero(table.column(_GROWN)) / charge_bar_l
     return np.asarray(1.0 / inverse - AIR_BAR)
 
 

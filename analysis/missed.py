@@ -19,7 +19,7 @@ from analysis.case import Case
 from analysis.days import DayTable
 from analysis.expected import drawn_days
 from analysis.healthy_loop import KEPT_OVERNIGHT, KEPT_UNDRAWN
-from analysis.record import Floats, Ints
+from analysis.record import Floats, Ints, known_or_zero
 from analysis.uncertainty import COVERAGE_95
 from analysis.units import SECONDS_PER_HOUR, kwh_from_j
 
@@ -111,8 +111,8 @@ def missed_heat(
     -------
     the middle of both readings with 95 % bounds, and the rest of what was offered
     """
-    offered = np.maximum(np.nan_to_num(offered_kwh), 0.0)
-    most = offered if most_offered_kwh is None else np.nan_to_num(most_offered_kwh)
+    offered = np.maximum(known_or_zero(offered_kwh), 0.0)
+    most = offered if most_offered_kwh is None else known_or_zero(most_offered_kwh)
     least, most = np.minimum(offered, most), np.maximum(offered, most)
     usual, tight, wide = (_store(table, days, off=off) for off in (0.0, -1.0, 1.0))
     low, high = usual.taken_kwh(least), usual.taken_kwh(most)
@@ -137,5 +137,5 @@ def _store(table: DayTable, days: Ints, *, off: float) -> _Store:
     return _Store(
         kept_frac=np.minimum(kept, 1.0),
         room_kwh=np.where(np.isfinite(room), room, np.inf),
-        costs_frac=np.nan_to_num(table.column("store_costs_frac")[days]),
+        costs_frac=known_or_zero(table.column("store_costs_frac")[days]),
     )

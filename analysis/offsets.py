@@ -23,7 +23,7 @@ from analysis.basis import PairOffset
 from analysis.condition.steady import SPREAD_RATES
 from analysis.days import DayTable, Happening
 from analysis.quantiles import median_of
-from analysis.record import Bools, Floats, Ints
+from analysis.record import Bools, Floats, Ints, known_or_zero
 from analysis.site import Sensors, Site
 from analysis.sitefile import facts_of_days
 from analysis.sources import GUM, IEC_60751
@@ -122,7 +122,7 @@ def _good_nights(table: DayTable) -> Bools:
     for item in table.of_kind("sensor_fault"):
         if item.channel in _READ:
             good[place[item.date]] = False
-    back = np.nan_to_num(table.column("night_fed_h")) >= BACKFLOW_H
+    back = known_or_zero(table.column("night_fed_h")) >= BACKFLOW_H
     for day in np.flatnonzero(back).tolist():
         good[max(day - BACKFLOW_DAYS, 0) : day + BACKFLOW_DAYS + 1] = False
     return good
@@ -262,7 +262,7 @@ def corrected(table: DayTable, spells: Sequence[Spell], site: Site) -> DayTable:
     rates |= {name: table.column(rate) for name, rate in SPREAD_RATES.items()}
     for name, rate in rates.items():
         if name in columns:
-            less = np.where(moved, offset_k * np.nan_to_num(rate), 0.0)
+            less = np.where(moved, offset_k * known_or_zero(rate), 0.0)
             columns[name] = columns[name] - less
     place = {day: number for number, day in enumerate(table.days.dates) if moved[number]}
     happenings = tuple(

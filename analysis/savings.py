@@ -5,15 +5,17 @@ backup would. Prices are those of the day. Where the site file is silent about C
 factors are used.
 """
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import groupby, pairwise
 
 import numpy as np
 
 from analysis.days import DayTable
 from analysis.energy import delivered
-from analysis.record import Floats
+from analysis.record import Floats, known_or_zero
 from analysis.results import Bounded, Savings
 from analysis.site import Backup, Site, Store
 from analysis.sitefile import facts_of_days
@@ -59,12 +61,12 @@ def savings_of(table: DayTable, site: Site) -> Savings | None:
     useful = Bounded(
         value=max(heat.value - extra_kwh, 0.0), low=heat.low - extra_kwh, high=heat.high - extra_kwh
     )
-    daily = np.nan_to_num(table.column("heat_kwh")) - np.nan_to_num(extra)
+    daily = known_or_zero(table.column("heat_kwh")) - known_or_zero(extra)
     daily_fuel = daily / np.array([backup.efficiency for backup in backups])
     each = list({id(backup): backup for backup in backups}.values())
     ranges = [efficiency_range(backup) for backup in each]
     fuel = _fuel(useful, extra_kwh, daily, daily_fuel, _efficiency_frac(each))
-    pump = np.nan_to_num(table.column("pump_kwh"))
+    pump = known_or_zero(table.column("pump_kwh"))
     price = _prices(table, backups, "price_per_kwh")
     pump_price = _prices(table, backups, "electricity_price_per_kwh")
     if len({backup.currency for backup in each}) > 1:
@@ -179,14 +181,15 @@ def _worth(daily_fuel: Floats, fuel: Bounded, rate: Floats | None) -> Bounded | 
 
 def _prices(table: DayTable, backups: Sequence[Backup], key: str) -> Floats | None:
     """Give the price of each day, None where one is unknown."""
-    known: dict[tuple[int, int], float | None] = {}
-    found = []
-    for backup, day in zip(backups, table.days.dates, strict=True):
+    found: list[float | None] = []
+    for _, same in groupby(backups, key=id):
+        days = list(same)
+        dates = table.days.dates[len(found) : len(found) + len(days)]
         # Days between two tariffs have one price.
-        begun = sum(tariff.start.isoformat() <= day for tariff in backup.tariffs)
-        if (id(backup), begun) not in known:
-            known[id(backup), begun] = _price(backup, key, date.fromisoformat(day))
-        found.append(known[id(backup), begun])
+        begins = {bisect_left(dates, tariff.start.isoformat()) for tariff in days[0].tariffs}
+        for first, after in pairwise(sorted({0, *begins, len(days)})):
+            price = _price(days[0], key, date.fromisoformat(dates[first]))
+            found.extend([price] * (after - first))
     return _known(found)
 
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from analysis.clock_check.curves import eastward
 from analysis.days import DayTable
-from analysis.record import Bools, Floats, Ints
+from analysis.record import Bools, Floats, Ints, known_or_zero
 from analysis.site import Site
 from analysis.stepping import values_kind
 from analysis.units import SECONDS_PER_DAY, SECONDS_PER_MONTH
@@ -138,7 +138,7 @@ def clock_days(table: DayTable, site: Site) -> ClockDays | None:
     basis: Basis = "sun sensor" if told.size and sensor.mean() >= 0.5 else "collector"
     if told.size < LEAST_DAYS[basis]:
         return None
-    step_s = np.nan_to_num(table.column("clock_step_s")[told])
+    step_s = known_or_zero(table.column("clock_step_s")[told])
     late, doubt = _within_step(table, site)
     noise_s = np.where(
         sensor,

@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.cloudless import clear_sky
 from analysis.collector import gain_w_m2, incidence_modifier
-from analysis.record import Floats, Ints
+from analysis.record import Floats, Ints, known_or_zero
 from analysis.site import Site
 from analysis.sources import INEICHEN
 from analysis.sun import (
@@ -85,7 +85,7 @@ def _facing_m2(site: Site, sun: SunVectors) -> Floats:
                 array=array, theta_longitudinal_deg=along, theta_transversal_deg=across
             ),
         )
-        total += array.area_m2 * np.nan_to_num(gain)
+        total += array.area_m2 * known_or_zero(gain)
     return total
 
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from analysis.clock_check.curves import Curves
 from analysis.grid import BIN_S
-from analysis.record import Floats
+from analysis.record import Floats, known_or_zero
 
 # Clouds of one hour and the next are alike, so a day holds about so many separate looks
 # (engineering judgement, set so that days scatter as they say; measured by tests.bench.clock).
@@ -39,7 +39,7 @@ def shifts(seen: Floats, drawn: Curves) -> Shifts:
     drawn : the curves on the same bins
     """
     known = np.isfinite(seen).all(axis=1)
-    misfit = _misfit(np.nan_to_num(seen), drawn.beam, drawn.even)
+    misfit = _misfit(known_or_zero(seen), drawn.beam, drawn.even)
     bins = seen.shape[1]
     row = np.arange(seen.shape[0])
     floor = misfit.argmin(axis=1)

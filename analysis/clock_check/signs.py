@@ -7,7 +7,7 @@ from analysis.clock_check.curves import Curves, curves
 from analysis.clock_check.ends import after_noon_s, light_ends
 from analysis.clock_check.shift import shifts
 from analysis.grid import BIN_S, DAY_BINS
-from analysis.record import Floats, Ints
+from analysis.record import Floats, Ints, known_or_zero
 from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
 
 SENSORS = ("irradiance_plane", "irradiance_horizontal")
@@ -140,7 +140,7 @@ def _gain_w(case: Case) -> Floats:
     carried = case.loop.heat_w[:, :DAY_BINS]
     # Heat that nothing told while the loop ran is not nought: such hours draw another day.
     lost_sight = (case.heat.basis is not None) & case.loop.commanded[:, :DAY_BINS]
-    carried = np.where(lost_sight, carried, np.nan_to_num(carried))
+    carried = np.where(lost_sight, carried, known_or_zero(carried))
     return np.asarray(
         case.model.collector_j_k * change.reshape(roof.shape) + lost + carried, dtype=np.float64
     )

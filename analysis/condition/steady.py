@@ -165,8 +165,8 @@ class SteadyDays:
 def steady_days(table: DayTable, *, sunny_kwh_m2: float) -> SteadyDays:
     """Pick the sunny days with enough steady hours on which loop and sensors were in order."""
     sums = [
-        np.nan_to_num(table.column(f"steady_cool_{part}"))
-        + np.nan_to_num(table.column(f"steady_warm_{part}"))
+        known_or_zero(table.column(f"steady_cool_{part}"))
+        + known_or_zero(table.column(f"steady_warm_{part}"))
         for part in _PARTS
     ]
     sunny = table.column("irradiation_kwh_m2") >= sunny_kwh_m2
@@ -177,7 +177,7 @@ def steady_days(table: DayTable, *, sunny_kwh_m2: float) -> SteadyDays:
 def steady_rows(table: DayTable) -> SteadyDays:
     """Give a row for each day and class with enough steady hours, in order of days."""
     sums = [
-        np.stack([np.nan_to_num(table.column(f"steady_{name}_{part}")) for name in CLASSES], axis=1)
+        np.stack([known_or_zero(table.column(f"steady_{name}_{part}")) for name in CLASSES], axis=1)
         for part in _PARTS
     ]
     chosen = (sums[0] >= _LEAST_STEADY_H) & (sums[3] > 0.0) & _in_order(table)[:, None]
@@ -187,7 +187,7 @@ def steady_rows(table: DayTable) -> SteadyDays:
 
 def _days(table: DayTable, place: NDArray[np.int64], part: Callable[[int], Floats]) -> SteadyDays:
     names = SteadyDays.__slots__[1:-1]
-    filled = np.nan_to_num(table.column("steady_filled")[place])
+    filled = known_or_zero(table.column("steady_filled")[place])
     sums = {name: part(number) for number, name in enumerate(names)}
     return SteadyDays(place=place, **sums, filled=filled)
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.case import Case
 from analysis.faults._protocol import History
-from analysis.record import Bools, Floats
+from analysis.record import Bools, Floats, known_or_zero
 from analysis.results import Bounded
 from analysis.units import kwh_from_j
 
@@ -24,7 +24,7 @@ def given_off_kwh(case: Case, flags: Bools) -> Floats:
     loss_w = model.pipe_w_k * over_k
     if not model.one_way:
         loss_w = loss_w + model.loss_w(over_k)
-    lost_j = np.where(flags, np.maximum(np.nan_to_num(loss_w), 0.0) * loop.known_s, 0.0)
+    lost_j = np.where(flags, np.maximum(known_or_zero(loss_w), 0.0) * loop.known_s, 0.0)
     return np.asarray(kwh_from_j(lost_j.sum(axis=1)))
 
 

@@ -12,7 +12,7 @@ from analysis.case import Case
 from analysis.days import DayTable
 from analysis.grid import BIN_S
 from analysis.loop_state import collector_c
-from analysis.record import Bools, Floats, Ints
+from analysis.record import Bools, Floats, Ints, known_or_zero
 from analysis.runs import lately
 from analysis.site import Site
 from analysis.sky import NO_SOURCE, Sky
@@ -99,7 +99,7 @@ def _overdue(case: Case, clear: Sky) -> Bools:
         (array.heat_pipe_start_c or -np.inf for array in case.site.arrays), default=-np.inf
     )
     # A bin's numbers of all days lie side by side.
-    gain_w = np.ascontiguousarray(np.nan_to_num(clear.gain_w).T)
+    gain_w = np.ascontiguousarray(known_or_zero(clear.gain_w).T)
     over = np.zeros(gain_w.shape)
     warm = np.zeros(air.shape[0])
     # Before the first light nothing warms, and after the last nothing is asked.

@@ -36,7 +36,7 @@ from analysis.faults._protocol import (
     Observation,
 )
 from analysis.missed import Missed, missed_heat
-from analysis.record import Bools, Ints
+from analysis.record import Bools, Ints, known_or_zero
 from analysis.results import Evidence
 from analysis.sky import PLANE
 from analysis.sources import ISO_9806, Source
@@ -407,12 +407,12 @@ def _missed(table: DayTable, days: Ints, seen: Measured, u_drop: float) -> Misse
     dull and cold hours. Where it is not sure which, one is as likely as the other, and so it is
     where lost vacuum is said: a pair of sensors that drifts looks the same.
     """
-    heat = np.maximum(np.nan_to_num(table.column("heat_kwh")[days]), 0.0)
+    heat = np.maximum(known_or_zero(table.column("heat_kwh")[days]), 0.0)
     less = seen.share / (1.0 - seen.share)
     offered = by_loss = less * heat
     out, loss = (_steady_kwh(table, days, part) for part in ("out", "loss"))
     if seen.change.kind != "optical" and loss > 0.0:
-        to_air = np.nan_to_num(table.column("expected_loss_kwh")[days])
+        to_air = known_or_zero(table.column("expected_loss_kwh")[days])
         by_loss = np.maximum(to_air, 0.0) * less * out / loss
     u_frac = u_drop / max(seen.share, 1e-6)
     return missed_heat(
