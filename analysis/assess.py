@@ -73,7 +73,7 @@ MARGIN_DAYS = 1
 """Neighbours on both sides that `observe` wants with the days that count."""
 
 # Days observed at a time by each of two threads: bounds memory, whatever the length of the log.
-_CHUNK_DAYS = 92
+_CHUNK_DAYS = 184
 
 _HEAT_WORDS = {
     "pump_and_commissioned_flow": "Heat is estimated: no flow meter, so the flow set at "

@@ -10,6 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from analysis.compiled import compiled, given
 from analysis.grid import BIN_S
 from analysis.heat import BASES, HeatFlow
 from analysis.record import Bools, Floats, Ints, Record
@@ -46,8 +47,7 @@ def dead_rows(record: Record, *, channels: frozenset[str], bin_s: Ints, sun_sine
     for name in {"collector", "pump", *others, *needs}:
         values = record.columns.get(name)
         if values is not None:
-            missing = np.isnan(values)
-            repeats &= (values[1:] == values[:-1]) | (missing[1:] & missing[:-1])
+            _drop_moves(given(values), repeats)
     same = np.flatnonzero(repeats)
     if not same.size:
         return dead
@@ -62,6 +62,15 @@ def dead_rows(record: Record, *, channels: frozenset[str], bin_s: Ints, sun_sine
     for run in long[seen_s >= _LIT_S].tolist():
         dead[first[run] : last[run] + 1] = True
     return dead
+
+
+@compiled
+def _drop_moves(values: Floats, repeats: Bools) -> None:
+    """Unflag rows whose next one has another value, or a value where one of them has none."""
+    for row in range(repeats.size):
+        here, after = values[row], values[row + 1]
+        both_missing = np.isnan(here) and np.isnan(after)
+        repeats[row] = repeats[row] and (here == after or both_missing)
 
 
 def without_dead(heat: HeatFlow, dead: Bools) -> HeatFlow:

@@ -7,12 +7,14 @@ last bins empty, one of 25 hours has twelve more.
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.compiled import given
 from analysis.days import LocalDays
-from analysis.grid_kernel import bin_means, lay_rows
+from analysis.grid_kernel import SLACK_FRAC, bin_means, lay_rows
 from analysis.record import Bools, Floats, Ints, Record
 from analysis.units import SECONDS_PER_DAY
 
@@ -47,24 +49,36 @@ class Grid:
 
     def seconds_where(self, flags: Bools) -> Floats:
         """Give how long a condition on rows held in each bin [s]."""
-        size = self.shape[0] * self.shape[1]
-        weight = self.seconds * (flags if self.whole else flags[self.row])
-        total = np.bincount(self.cell, weights=weight, minlength=size).astype(np.float64)
-        return np.asarray(total.reshape(self.shape))
+        # Most conditions on what is known hold throughout.
+        return self._length_s if flags.all() else self._summed(self.seconds * self._pieces(flags))
 
     def mean(self, values: Floats) -> Floats:
         """Give the mean over the known part of each bin, NaN where nothing is known."""
-        return self.mean_where(values, self._every)
+        return self._mean(self._pieces(values), self.cell, self.seconds)
 
     def mean_where(self, values: Floats, flags: Bools) -> Floats:
         """Give the mean over the part of each bin in which a condition on rows held."""
+        # Conditions that are asked for hold for a small part of the time.
+        some = np.flatnonzero(self._pieces(flags))
+        return self._mean(self._pieces(values)[some], self.cell[some], self.seconds[some])
+
+    def _mean(self, values: Floats, cell: Ints, seconds: Floats) -> Floats:
         mean = np.empty(self.shape)
-        bin_means(given(values), given(flags), self.row, self.cell, self.seconds, mean.ravel())
+        bin_means(given(values), given(cell), given(seconds), mean.ravel())
         return mean
 
     @cached_property
-    def _every(self) -> Bools:
-        return np.ones(int(self.row[-1]) + 1 if self.row.size else 0, dtype=np.bool_)
+    def _length_s(self) -> Floats:
+        return self._summed(self.seconds)
+
+    def _pieces(self, values: NDArray[Any]) -> NDArray[Any]:
+        """Give each piece its row's value."""
+        return values if self.whole else values[self.row]
+
+    def _summed(self, weight: Floats) -> Floats:
+        size = self.shape[0] * self.shape[1]
+        total = np.bincount(self.cell, weights=weight, minlength=size).astype(np.float64)
+        return np.asarray(total.reshape(self.shape))
 
 
 def grid_of(record: Record, days: LocalDays) -> Grid:
@@ -76,8 +90,15 @@ def grid_of(record: Record, days: LocalDays) -> Grid:
     days : local days
     """
     bins = int(np.ceil(days.length_s.max() / BIN_S)) if len(days) else 0
-    day, row, cell, seconds = lay_rows(record.start_s, record.step_s, days.edge_s, bins, BIN_S)
-    whole = row.size == len(record) and bool((np.diff(row) == 1).all())
+    starts, steps = given(record.start_s), given(record.step_s)
+    most = len(record)
+    if steps.max() > BIN_S:
+        most = int(np.maximum(np.ceil(steps / BIN_S - SLACK_FRAC), 1.0).sum())
+    day, row, cell = (np.empty(size, dtype=np.int64) for size in (len(record), most, most))
+    seconds = np.empty(most)
+    count = lay_rows(starts, steps, given(days.edge_s), bins, BIN_S, day, row, cell, seconds)
+    row, cell, seconds = row[:count], cell[:count], seconds[:count]
+    whole = count == most == len(record)
     # The record's own array: a copy less to hold.
     seconds = record.step_s if whole else seconds
     seconds.setflags(write=False)

@@ -10,8 +10,10 @@ kept apart so that it can be added linearly over days; only sampling is random.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.fluid import density_kg_m3, mean_specific_heat_j_kgk, relative_uncertainty_frac
 from analysis.logs.registers import increments
@@ -22,6 +24,8 @@ from analysis.uncertainty import COVERAGE_95, temperature_standard_uncertainty_k
 from analysis.units import j_from_kwh, m3_s_from_l_min
 
 SOURCES = (EN_1434, GUM, IEC_60751, MID_ANNEX_VI)
+
+_Value = TypeVar("_Value", bound=np.generic)
 
 # What a basis needs, best first. Names are those the report prints.
 BASES: tuple[tuple[str, frozenset[str]], ...] = (
@@ -140,19 +144,20 @@ def flow_reading_l_min(*, record: Record, site: Site) -> Floats:
 def _from_flow(site: Site, record: Record, channels: frozenset[str], basis: str) -> HeatFlow:
     measured = bool({"flow", "flow_volume"} & channels)
     pump = column(record, "pump")
+    # The fluid stands for most of the day: all is worked out for the other rows.
     if measured:
         flow = flow_reading_l_min(record=record, site=site)
+        rows = np.flatnonzero(flow != 0.0)
         # A pump that is off moves nothing when the meter's value is missing.
-        flow = np.where(np.isnan(flow) & (pump < PUMP_ON_PERCENT), 0.0, flow)
+        rows = rows[~(np.isnan(flow[rows]) & (pump[rows] < PUMP_ON_PERCENT))]
+        flow = flow[rows]
         u_flow = site.sensors.flow_percent / 100.0 / COVERAGE_95
     else:
-        flow = np.where(pump < PUMP_ON_PERCENT, 0.0, pump / 100.0) * site.loop.flow_l_min
+        rows = np.flatnonzero(~(pump < PUMP_ON_PERCENT))
+        flow = pump[rows] / 100.0 * site.loop.flow_l_min
         u_flow = COMMISSIONED_FLOW_FRAC
     if basis.endswith("store_temperature"):
-        return _from_store_temperature(site, record, flow, u_flow, basis)
-    # The fluid stands for most of the day: all is worked out for the other rows.
-    rows = np.flatnonzero(flow != 0.0)
-    flow = flow[rows]
+        return _from_store_temperature(site, record, rows, flow, u_flow, basis)
     hot, cold = column(record, "loop_hot")[rows], column(record, "loop_cold")[rows]
     capacity = _capacity_w_k(site, flow, hot=hot, cold=cold)
     power = capacity * (hot - cold)
@@ -172,21 +177,20 @@ def _from_flow(site: Site, record: Record, channels: frozenset[str], basis: str)
         "fluid": known_w * _fluid_u(site),
         "method": known_w * clamp,
     }
-    capacity_w_k = _among(record, rows, capacity)
     return HeatFlow(
         basis=basis,
         power_w=_among(record, rows, power),
-        capacity_w_k=capacity_w_k,
-        moving=np.abs(capacity_w_k) > 0.0,
+        capacity_w_k=_among(record, rows, capacity),
+        moving=_among(record, rows, np.abs(capacity) > 0.0),
         row=rows,
         u_w=u_w,
         per_k_w_k=_among(record, rows, np.where(upwards, -per_k_w_k, per_k_w_k)),
     )
 
 
-def _among(record: Record, rows: Ints, values: Floats) -> Floats:
-    """Give values of some rows among all, 0 in the others."""
-    among = np.zeros(len(record))
+def _among(record: Record, rows: Ints, values: NDArray[_Value]) -> NDArray[_Value]:
+    """Give values of some rows among all, 0 or False in the others."""
+    among = np.zeros(len(record), dtype=values.dtype)
     among[rows] = values
     return among
 
@@ -230,11 +234,9 @@ def _fluid_u(site: Site) -> float:
 
 
 def _from_store_temperature(
-    site: Site, record: Record, flow: Floats, u_flow: float, basis: str
+    site: Site, record: Record, rows: Ints, flow: Floats, u_flow: float, basis: str
 ) -> HeatFlow:
     """Estimate from roof and store alone: a coil hands over a share of the difference."""
-    rows = np.flatnonzero(flow != 0.0)
-    flow = flow[rows]
     roof, store = column(record, "collector")[rows], column(record, "store_bottom")[rows]
     capacity = _capacity_w_k(site, flow, hot=np.clip(roof, None, 120.0), cold=store)
     share = coil_effectiveness(np.where(flow > 0.0, flow / site.loop.flow_l_min, np.nan))
@@ -250,12 +252,11 @@ def _from_store_temperature(
         "fluid": known * _fluid_u(site),
         "method": known * COIL_EFFECTIVENESS_FRAC,
     }
-    capacity_w_k = _among(record, rows, capacity)
     return HeatFlow(
         basis=basis,
         power_w=_among(record, rows, power),
-        capacity_w_k=capacity_w_k,
-        moving=capacity_w_k > 0.0,
+        capacity_w_k=_among(record, rows, capacity),
+        moving=_among(record, rows, capacity > 0.0),
         row=rows,
         u_w=u_w,
         per_k_w_k=np.zeros(len(record)),
