@@ -162,7 +162,7 @@ def joined(tables: Sequence[DayTable], *, timezone: str) -> DayTable:
     )
     names = sorted({name for table in tables for name in table.columns})
     place = {day: position for position, day in enumerate(days.dates)}
-    columns = {name: np.full(len(days), np.nan) for name in names}
+    columns = dict(zip(names, np.full((len(names), len(days)), np.nan), strict=True))
     for number, table in enumerate(tables):
         dates = table.days.dates
         own = np.array([row for row, day in enumerate(dates) if of_table[day] == number], np.intp)
