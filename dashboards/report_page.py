@@ -47,6 +47,7 @@ def render_report(
     texts: Texts | None = None,
     record: Record | None = None,
     inline: bool = True,
+    rolled: str | None = None,
 ) -> str:
     """Write the report as HTML.
 
@@ -57,6 +58,7 @@ def render_report(
     record : the rows, for the pictures of findings; without them there are none
     inline : whether style, letters, script and chart program stand in the page itself; else the
         service's own static files are used
+    rolled : from when on the rows behind it are not there as they came any more
     """
     # Made to be handed on.
     report = shareable(report)
@@ -69,6 +71,7 @@ def render_report(
     return render(
         "report.html",
         view=view,
+        rolled=rolled,
         mark_words=MARK_WORDS,
         sizes=SIZES,
         heat="{" + heat + "}",

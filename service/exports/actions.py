@@ -1,5 +1,6 @@
 """Writing a site's data into a file: one unchanging moment of the database, a piece at a time."""
 
+from datetime import date
 from pathlib import Path
 
 from sqlalchemy.orm import Session
@@ -15,6 +16,7 @@ from service.exports.names import Form, What
 from service.exports.rows import hours_table, readings_table
 from service.exports.tables import Span, Table, days_table, findings_table, savings_table
 from service.exports.writers import FORMATS
+from service.retention.queries import held_days
 
 
 def write_export(
@@ -37,7 +39,8 @@ def _table(db: Session, site: Site, *, what: What, span: Span) -> Table:
         return hours_table(db, site, span)
     report = _report(db, site)
     if what == "days":
-        return days_table(report, span)
+        days = {date.fromisoformat(one.date) for one in report.days}
+        return days_table(report, span, held=held_days(db, site_id=site.id, days=days))
     if what == "savings":
         return savings_table(report)
     cases = care_queries.cases_by_key(db, site_id=site.id)

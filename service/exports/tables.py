@@ -3,7 +3,7 @@
 Pure. A piece is a mapping from head to values; what is not known is NaN or None.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import date
 from typing import Any, Literal
@@ -59,15 +59,23 @@ _DAY_HEADS = {
 }
 
 
-def days_table(report: Report, span: Span) -> Table:
-    """Give a row for each local day."""
+_HELD = "rows rolled up or removed since"
+
+
+def days_table(report: Report, span: Span, *, held: Collection[date] = ()) -> Table:
+    """Give a row for each local day; where some are `held`, a column says which.
+
+    Their rows were rolled up or removed since, and the figures stand as they were found.
+    """
     days = [one for one in report.days if span.holds(date.fromisoformat(one.date))]
     piece: dict[str, list[Any]] = {"date": [one.date for one in days]}
     for name, head in _DAY_HEADS.items():
         piece[head] = [getattr(one, name) for one in days]
-    return Table(
-        columns={"date": "text", **dict.fromkeys(_DAY_HEADS.values(), "number")}, pieces=[piece]
-    )
+    columns: dict[str, Kind] = {"date": "text", **dict.fromkeys(_DAY_HEADS.values(), "number")}
+    if held:
+        columns[_HELD] = "text"
+        piece[_HELD] = ["yes" if date.fromisoformat(one.date) in held else "no" for one in days]
+    return Table(columns=columns, pieces=[piece])
 
 
 def findings_table(report: Report, span: Span, *, states: Mapping[str, str], texts: Texts) -> Table:

@@ -196,10 +196,11 @@ def printable(here: Here, slug: str) -> Response:
     """Give the self-contained report."""
     with here.database.reading() as db:
         loaded = loading.load(db, here, slug)
+        rolled = rolled_words(rolled_of(db, loaded.row.id))
     if loaded.report is None:
         raise NotFoundError("There is no report of this site yet.")
     return HTMLResponse(
-        render_report(loaded.report, loaded.facts, texts=texts(), inline=False),
+        render_report(loaded.report, loaded.facts, texts=texts(), inline=False, rolled=rolled),
         headers={"Cache-Control": "no-store"},
     )
 

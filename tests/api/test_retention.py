@@ -25,6 +25,7 @@ from tests.build_service import LOCAL, BackEnd, back_ends, tidy_log
 FIRST = datetime(2025, 6, 1, tzinfo=UTC)
 LOG = tidy_log(first=FIRST, hours=96, step_s=60)
 PEAK_C = 231.5
+HELD = "rows rolled up or removed since"
 HIGHEST = "t_collector_c, highest of the hour"
 DAYS = [date(2025, 6, number) for number in (1, 2, 3, 4)]
 
@@ -329,6 +330,7 @@ def test_the_pages_say_what_is_set_what_is_done_and_from_when_on(back, slug, cli
     assert "So far rolled up: 4 days of rows; removed: 0." in client.get("/operation").text
     page = client.get(f"/sites/{slug}").text
     assert "until 4 June 2025 are kept as five-minute means" in page
+    assert "until 4 June 2025 are kept" in client.get(f"/sites/{slug}/report.html").text
     assert client.get(f"/sites/{slug}/day/2025-06-02").status_code == 200
     series = client.get(f"/api/sites/{slug}/series?from=2025-06-02&to=2025-06-02").json()
     assert max(one for one in series["columns"]["collector"] if one is not None) == PEAK_C
@@ -342,6 +344,9 @@ def test_the_export_says_which_rows_are_means(back, slug, client):
     told = [one for one in rows if one["mean of [s]"]]
     assert len(rows) - len(told) == 1  # the lone row of the day after
     assert {float(one["mean of [s]"]) for one in told} == {300.0}
+    days = client.get(address.replace("readings", "days")).text.removeprefix("\ufeff")
+    told_days = {one["date"]: one[HELD] for one in csv.DictReader(io.StringIO(days))}
+    assert [told_days[f"{day}"] for day in DAYS] == ["yes"] * 4
     assert max(float(one[HIGHEST]) for one in told if one[HIGHEST]) == PEAK_C
 
 
