@@ -32,7 +32,11 @@ class Settings(BaseSettings):
     )
     session_days: int = Field(30, ge=1, le=400, description="How long a sign-in lasts.")
     session_idle_hours: float = Field(
-        12.0, ge=0.5, le=9600, description="After how long without use a sign-in ends."
+        # A weekend: whoever carries the phone up the roof on Monday is still signed in.
+        72.0,
+        ge=0.5,
+        le=9600,
+        description="After how long without use a sign-in ends.",
     )
     max_upload_mib: int = Field(200, ge=1, description="Largest body of one upload request.")
     max_unpacked_mib: int = Field(600, ge=1, description="Largest content of one archive.")

@@ -130,6 +130,7 @@ def test_from_the_first_start_to_the_proof_of_a_repair(walk: Walk) -> None:
             the_finding_is_taken_up(walk)
             a_visit_without_connection(walk)
             walk.firm.clock.stand_at(MONDAY - timedelta(minutes=20))
+            nobody_used_it_for_ten_days(walk)
             the_next_log_confirms_it(walk)
             the_sheet_is_printed(walk)
             the_customer_looks_at_it_until_the_link_is_withdrawn(walk)
@@ -210,6 +211,14 @@ def a_visit_without_connection(walk: Walk) -> None:
     walk.go(SITE)
     walk.page.get_by_role("link", name="Solar loop not circulating").first.click()
     walk.says("put right, waiting for the next logs", where="#life")
+
+
+def nobody_used_it_for_ten_days(walk: Walk) -> None:
+    walk.go(SITE)
+    walk.page.wait_for_url("**/sign-in**")
+    walk.page.fill("[name=password]", PASSWORD)
+    walk.send("Sign in")
+    walk.says(NAME, where="h1")
 
 
 def the_next_log_confirms_it(walk: Walk) -> None:
