@@ -310,8 +310,10 @@ def mean_specific_heat_j_kgk(
     apart_k = hot - cold
     near = np.abs(apart_k) < _SAME_K
     gained = curves.enthalpy_at(hot) - curves.enthalpy_at(cold)
-    middle = curves.at(curves.specific_heat_j_kgk, 0.5 * (hot + cold))
-    return np.where(near, middle, gained / np.where(near, 1.0, apart_k))
+    mean = np.asarray(gained / np.where(near, 1.0, apart_k))
+    middle_c = 0.5 * (hot + cold)
+    mean[near] = curves.at(curves.specific_heat_j_kgk, middle_c[near])
+    return mean
 
 
 def ice_point_c(*, fluid: str, concentration_frac: float) -> float:

@@ -5,6 +5,7 @@ data; else unknown. Below the horizon the sun offers nothing, whatever a sensor'
 """
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -168,20 +169,21 @@ class _Light:
     def plane_and_gain(self) -> tuple[Floats, Floats]:
         """Give irradiance in the first array's plane and the gain of all arrays [W/m2, W]."""
         total = np.zeros(self.time_s.shape)
+        # Arrays mostly lie alike, and their absorbers in their plane.
+        on = cache(self._on)
         for array in self.site.arrays:
-            tilt, azimuth = absorber_plane(
+            plane = absorber_plane(
                 tilt_deg=array.tilt_deg,
                 azimuth_deg=array.azimuth_deg,
                 tubes_run=array.tubes_run,
                 absorber_turn_deg=array.absorber_turn_deg,
                 latitude_deg=self.site.place.latitude_deg,
             )
-            total = total + array.area_m2 * self._gain(array, self._on(tilt, azimuth))
+            total = total + array.area_m2 * self._gain(array, on(*plane))
         first = self.site.arrays[0]
         if self.source == PLANE:
             return self.reading, total
-        plane = self._on(first.tilt_deg, first.azimuth_deg)
-        return plane.beam_w_m2 + plane.diffuse_w_m2, total
+        return on(first.tilt_deg, first.azimuth_deg).total_w_m2, total
 
     def _gain(self, array: Array, plane: Plane) -> Floats:
         along, across = tube_angles(
