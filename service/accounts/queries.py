@@ -167,6 +167,11 @@ def lines_since(
     return list(db.scalars(found.order_by(TrailEntry.id)))
 
 
+def drop_lines(db: Session, *, whats: Sequence[str], before: datetime) -> None:
+    """Forget lines of these deeds, of all firms, from before a moment."""
+    db.execute(delete(TrailEntry).where(TrailEntry.what.in_(whats), TrailEntry.at < before))
+
+
 def latest_times(
     db: Session, *, firm_id: int, who: str, whats: Sequence[str], most: int
 ) -> list[datetime]:

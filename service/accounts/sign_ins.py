@@ -1,7 +1,8 @@
 """Sign-ins on record: when somebody came in, and tries that failed, bounded however many there are.
 
 Of failed tries there is one line for each account or unknown name, address and hour, with their
-count. A name that nobody has is not kept: it is often a password in the wrong field.
+count; the worker forgets them after ninety days. A name that nobody has is not kept: it is often
+a password in the wrong field.
 """
 
 import logging
@@ -64,6 +65,11 @@ def note_failure(database: Database, *, login: str, address: str, what: str, now
                 _count(db, firm_id, account, what=what, subject=f"from {address}", now=now)
     except SQLAlchemyError as error:
         LOG.warning("a failed sign-in could not be noted: %s", str(error).splitlines()[0])
+
+
+def forget_old(db: Session, *, before: datetime) -> None:
+    """Forget tries that failed long ago: they bear addresses, and floods of them add up."""
+    queries.drop_lines(db, whats=_FAILURES, before=before)
 
 
 def _latest(db: Session, account: Account, *, most: int) -> list[datetime]:

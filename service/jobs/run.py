@@ -25,6 +25,7 @@ from datetime import datetime, timedelta
 from sqlalchemy.exc import OperationalError, SQLAlchemyError
 from sqlalchemy.orm import Session
 
+from service.accounts import sign_ins
 from service.assessments.actions import assess_site
 from service.clock import Clock, Steadiness
 from service.db.engine import Database
@@ -47,7 +48,7 @@ from service.webhooks import queries as webhook_queries
 LOG = logging.getLogger("suntally.worker")
 
 _TIDY = timedelta(hours=1)
-# How long mails stay for the record, and what is left of old claims.
+# How long mails and failed sign-ins stay for the record, and what is left of old claims.
 _KEPT = timedelta(days=90)
 # A database that is away, or a full disk, is looked at again after this long.
 _TROUBLE_PAUSE_S = 5.0
@@ -222,6 +223,7 @@ class Worker:
             outbox.purge(db, before=now - _KEPT)
             webhook_queries.purge(db, before=now - _KEPT)
             claims.forget_old(db, before=now - _KEPT)
+            sign_ins.forget_old(db, before=now - _KEPT)
         drop_bytes(self.database, raw=self.raw, hashes=gone)
 
     @property

@@ -168,6 +168,19 @@ def test_a_flood_from_everywhere_is_a_bounded_number_of_lines(back, client):
     assert {subject for *_, subject, count in lines if count > 1} == {"other addresses"}
 
 
+def test_failed_ones_are_forgotten_after_ninety_days_and_nothing_else(back, client):
+    sign_in(client, "wrong")
+    sign_in(client)
+    back.clock.move(days=89)
+    back.worker().tidy()
+    assert len(failures(back)) == 1
+    back.clock.move(days=2)
+    back.worker().tidy()
+    assert failures(back) == []
+    with back.database.reading() as db:
+        assert list(db.scalars(select(TrailEntry.what))) == ["sign-in"]
+
+
 def test_each_firm_sees_its_own(back, client):
     with back.database.session() as db:
         new_firm(db, name="Other Roofs", login="bea", now=back.clock.now())
