@@ -148,23 +148,33 @@ def _gain_w(case: Case) -> Floats:
 
 def _levelled(values: Floats) -> Floats:
     """Raise mornings and evenings against noon: clouds at noon tell nothing of the time."""
-    return np.asarray(values**_LEVEL)
+    raised = np.array(values)
+    some = values > 0.0
+    raised[some] = values[some] ** _LEVEL
+    return raised
 
 
 def _smoothed(values: Floats) -> Floats:
     """Give the mean of the known values about each bin; bins that are not known stay so."""
     flat = values.ravel()
     known = np.isfinite(flat)
-    around = np.ones(2 * _SMOOTH_BINS + 1)
-    if flat.size < around.size:
+    if flat.size <= 2 * _SMOOTH_BINS:
         return values
-    total = np.convolve(np.where(known, flat, 0.0), around, "same")
-    if known.all():
-        # Only at the very ends are there fewer than all of them.
-        beside = np.minimum(np.arange(flat.size), _SMOOTH_BINS)
-        return np.asarray(total / (1 + beside + beside[::-1])).reshape(values.shape)
-    count = np.convolve(known.astype(np.float64), around, "same")
+    total = _sum_about(np.where(known, flat, 0.0))
+    count = _sum_about(known.astype(np.float64))
     return np.where(known, total / np.maximum(count, 1.0), np.nan).reshape(values.shape)
+
+
+def _sum_about(values: Floats) -> Floats:
+    """Give the sum of each value and those beside it, from sums of twice as many in a row each."""
+    padded = np.pad(values, _SMOOTH_BINS)
+    total, taken, width, count = np.zeros(values.shape), 0, 1, 2 * _SMOOTH_BINS + 1
+    while width <= count:
+        if count & width:
+            total += padded[taken : taken + values.size]
+            taken += width
+        padded, width = padded[width:] + padded[:-width], 2 * width
+    return total
 
 
 def _highest(values: Floats) -> Floats:

@@ -88,7 +88,9 @@ class FluidStress:
         if loop.kind == "drain_back" or loop.concentration_frac <= 0.0 or loop.fluid == "water":
             return Observation()
         read = [
-            case.grid.mean(case.record.columns[name]) for name in _SENSORS if case.record.has(name)
+            case.bins[name] if name in case.bins else case.grid.mean(case.record.columns[name])
+            for name in _SENSORS
+            if case.record.has(name)
         ]
         if not read:
             return Observation()

@@ -68,22 +68,24 @@ class Silence:
     def observe(self, case: Case) -> Observation:
         """See holes within days."""
         record = case.record
-        ends = record.start_s + record.step_s.astype(np.int64)
-        holes = np.flatnonzero(
-            (record.start_s[1:] - ends[:-1] >= self.least_h * SECONDS_PER_HOUR)
-            & (case.day[1:] == case.day[:-1])
-            & (case.day[1:] >= 0)
-        )
+        least_s = self.least_h * SECONDS_PER_HOUR
+        # Hardly any two rows lie so far apart.
+        holes = np.flatnonzero(np.diff(record.start_s) >= least_s)
+        ends_s = record.start_s[holes] + record.step_s[holes].astype(np.int64)
+        day = case.day[holes + 1]
+        within = (record.start_s[holes + 1] - ends_s >= least_s) & (day >= 0)
+        within &= day == case.day[holes]
+        holes, ends_s = holes[within], ends_s[within]
         return Observation(
             happenings=tuple(
                 Happening(
                     kind=self.kind,
                     date=case.days.dates[int(case.day[row])],
-                    start_s=int(ends[row]),
+                    start_s=end_s,
                     end_s=int(record.start_s[row + 1]),
                     values={},
                 )
-                for row in holes.tolist()
+                for row, end_s in zip(holes.tolist(), ends_s.tolist(), strict=True)
             )
         )
 

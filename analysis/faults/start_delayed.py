@@ -256,13 +256,14 @@ def _tops_low_k(case: Case) -> Floats:
         )
 
     rows = np.flatnonzero(on)
-    rows = rows[rows >= first[0]]
-    run = np.searchsorted(first, rows, side="right") - 1
-    began = first[run]
-    cool = (over_k(first - 1) < 0.0)[run]
-    turned = record.start_s[rows] - record.start_s[began] >= _TURNED_S
+    rows = rows[np.searchsorted(rows, first[0]) :]
+    # A run begins at each of the first rows and holds all up to the next one.
+    length = np.diff(np.append(np.searchsorted(rows, first), rows.size))
+    run = np.repeat(np.arange(first.size), length)
+    cool = np.repeat(over_k(first - 1) < 0.0, length)
+    turned = record.start_s[rows] - np.repeat(record.start_s[first], length) >= _TURNED_S
     # A day is told by itself: what a run shows after midnight counts for neither day.
-    same = (case.day[rows] >= 0) & (case.day[rows] == case.day[began])
+    same = (case.day[rows] >= 0) & (case.day[rows] == np.repeat(case.day[first], length))
     rows_k = over_k(rows)
     told = same & (cool | turned) & np.isfinite(rows_k)
     tops, seen = _greatest_of_groups(rows_k[told], run[told])

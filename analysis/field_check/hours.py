@@ -5,6 +5,7 @@ array. Two sets of limits are tried: the strict ones of ISO 24194, which few dom
 meet, and milder ones for small systems.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -202,8 +203,16 @@ def _hours(case: Case) -> _Hours:
         air_c=air.mean(axis=1),
         wind_m_s=mean(case.binned("wind")),
         incidence_deg=np.degrees(np.arccos(np.clip(cut(sky.cos_incidence).min(axis=1), -1, 1))),
-        step_s=cut(case.grid.mean(case.record.step_s)).max(axis=1),
+        step_s=_longest_s(case, cut, len(day)),
     )
+
+
+def _longest_s(case: Case, cut: Callable[[Floats], Floats], count: int) -> Floats:
+    """Give the longest mean step of each hour's bins, which all have rows; shape (count,)."""
+    step_s = case.record.step_s
+    if (step_s == step_s[0]).all():
+        return np.full(count, step_s[0])
+    return np.asarray(cut(case.grid.mean(step_s)).max(axis=1))
 
 
 def _held(hours: _Hours, limits: Limits) -> Bools:
