@@ -2,6 +2,7 @@
 
 import csv
 import io
+import threading
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -168,6 +169,22 @@ def test_whoever_dies_between_two_days_leaves_each_as_it_was_or_done(back, slug,
     assert held <= {date(2025, 6, 1), date(2025, 6, 2), date(2025, 6, 3)}
     monkeypatch.undo()
     assert run(back, 0).done == 2
+
+
+def test_two_workers_at_once_do_each_day_once(back, slug):
+    back.clock.move(days=3 * 365.25)
+    passes = [begun(back), begun(back)]
+    threads = [threading.Thread(target=one.piece) for one in passes]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert [one.failed for one in passes] == [0, 0]
+    assert sum(one.done for one in passes) == 4
+    with back.database.reading() as db:
+        rows = dict(map(tuple, db.execute(select(RolledDay.day, RolledDay.rows))))
+    # Means of means would say that the day had no more rows than they.
+    assert rows == {DAYS[0]: 1439, **dict.fromkeys(DAYS[1:], 1440)}
 
 
 def test_a_day_that_fails_keeps_no_other_from_its_turn(back, slug, monkeypatch):
