@@ -10,6 +10,7 @@ from analysis import assess as stages
 from analysis.assess import assess, observe
 from analysis.days import DayTable, day_rows, joined, part_of, table_from_rows
 from analysis.errors import RecordError
+from analysis.faults._protocol import Observation
 from analysis.results import RowCount, report_from_json, report_json
 from analysis.site import Change
 from fixtures.faults import Fault
@@ -116,6 +117,25 @@ def test_a_long_record_is_cut_without_a_trace(monkeypatch):
     whole = plant.table()
     monkeypatch.setattr(stages, "_CHUNK_DAYS", 2)
     assert_same(plant.table(), whole)
+
+
+@pytest.mark.parametrize("failing", range(4))
+def test_what_fails_in_any_part_of_a_long_record_is_not_passed_over(monkeypatch, failing):
+    plant = a_plant(**SPANS["clocks forward"])
+    monkeypatch.setattr(stages, "_CHUNK_DAYS", 2)
+    middle = plant.table().days.dates[2 * failing]
+
+    class Failing:
+        kind = "failing"
+
+        def observe(self, case):
+            # A part has a neighbouring day on both sides.
+            if middle == case.days.dates[1 if failing else 0]:
+                raise RecordError("planted")
+            return Observation()
+
+    with pytest.raises(RecordError, match="planted"):
+        plant.table(catalogue=(Failing(),))
 
 
 @pytest.mark.parametrize("span", SPANS)
