@@ -87,6 +87,19 @@ class _Seen:
         return settled
 
     @cached_property
+    def before_noon(self) -> Bools:
+        """Bins up to that in which the sun stands highest."""
+        sine = self.case.sky.sun_sine
+        return np.asarray(np.arange(sine.shape[1]) <= np.argmax(sine, axis=1)[:, None])
+
+    @cached_property
+    def waiting(self) -> Bools:
+        """Bins of the morning sun before anything moved."""
+        moved = np.maximum.accumulate(self.running | (self.case.loop.moving_frac > 0.0), axis=1)
+        up = (self.case.sky.sun_sine > 0.0) & self.before_noon
+        return np.asarray(up & ~moved & (self.case.loop.known_s > 0.0))
+
+    @cached_property
     def _extremes(self) -> dict[str, tuple[Floats, Floats]]:
         return {}
 
@@ -207,20 +220,12 @@ def _wider(seen: _Seen, one: str, other: str) -> tuple[Floats, Floats]:
 
 def _roof_in_pipe(seen: _Seen, roof: str, pipe: str) -> Hours:
     """Before the day's first run the sun warms the roof, and the pipe stays as it was."""
-    case, sine = seen.case, seen.case.sky.sun_sine
-    dawn = (sine > _DAWN_SINE[0]) & (sine <= _DAWN_SINE[1])
-    before_noon = np.arange(sine.shape[1])[None, :] <= np.argmax(sine, axis=1)[:, None]
-    moved = np.maximum.accumulate(seen.running | (case.loop.moving_frac > 0.0), axis=1)
-    waiting = (sine > 0.0) & before_noon & ~moved & (case.loop.known_s > 0.0)
-    rises = []
-    for name in (roof, pipe):
-        values = case.binned(name)
-        start = _mean(values, dawn & before_noon)
-        rises.append(values - start[:, None])
-    on_roof, in_pipe = rises
+    sine = seen.case.sky.sun_sine
+    dawn = (sine > _DAWN_SINE[0]) & (sine <= _DAWN_SINE[1]) & seen.before_noon
+    on_roof, in_pipe = (_rise_k(seen.case.binned(name), dawn) for name in (roof, pipe))
     return (
-        _h(waiting & (in_pipe > 10.0) & (on_roof < 0.4 * in_pipe)),
-        _h(waiting & (on_roof > 10.0) & (in_pipe < 0.4 * on_roof)),
+        _h(seen.waiting & (in_pipe > 10.0) & (on_roof < 0.4 * in_pipe)),
+        _h(seen.waiting & (on_roof > 10.0) & (in_pipe < 0.4 * on_roof)),
     )
 
 
@@ -254,10 +259,17 @@ def _h(flags: Bools) -> Floats:
     return np.asarray(flags.sum(axis=1) / _HOURS)
 
 
-def _mean(values: Floats, flags: Bools) -> Floats:
-    known = flags & np.isfinite(values)
+def _rise_k(values: Floats, since: Bools) -> Floats:
+    """Give how far values lie above the mean of each day's flagged ones."""
+    day, number = np.nonzero(since)
+    began = values[day, number]
+    known = np.isfinite(began)
+    total, count = (
+        np.bincount(day[known], weights=weights, minlength=len(values))
+        for weights in (began[known], None)
+    )
     with np.errstate(invalid="ignore", divide="ignore"):
-        return np.asarray(np.where(known, values, 0.0).sum(axis=1) / known.sum(axis=1))
+        return np.asarray(values - (total / count)[:, None])
 
 
 _SPANS = "over the day “{other}” gets both hotter and colder than “{one}”"

@@ -102,14 +102,14 @@ class LostCirculation:
 
     def observe(self, case: Case) -> Observation:
         """See hours in which heat stayed on the roof."""
-        lost = self._lost(case)
+        idle, carried = still_idle(case.loop, case.model, case.sky.gain_w), circulating(case)
+        lost = self._lost(case, idle)
         hours = case.hours(lost)
         found = [
-            self._happening(case, lost, day, first, last)
-            for day, (first, last) in day_span(lost).items()
+            self._happening(case, lost[day], idle[day], carried[day], day, span)
+            for day, span in day_span(lost).items()
             if hours[day] >= self.least_day_h
         ]
-        carried = circulating(case)
         first_carried = np.full(len(case.days), np.nan)
         for day, (first, _) in day_span(carried).items():
             first_carried[day] = case.span_s(day, first, first)[0]
@@ -120,27 +120,33 @@ class LostCirculation:
         }
         return Observation(columns=columns, happenings=tuple(found))
 
-    def _lost(self, case: Case) -> Bools:
+    def _lost(self, case: Case, idle: Bools) -> Bools:
         excess = case.loop.t_roof_c - case.loop.t_store_bottom_c
-        idle = still_idle(case.loop, case.model, case.sky.gain_w)
         may_run = ~case.full_or_locked & (case.loop.known_s > 0.0)
         stranded = (excess > case.model.stranded_k) & idle
         warm = excess > case.site.controller.start_difference_k + self.beyond_start_k
         standing = case.expected.standing & idle & (warm | np.isnan(case.loop.t_roof_c))
         return (stranded | standing) & may_run
 
-    def _happening(self, case: Case, lost: Bools, day: int, first: int, last: int) -> Happening:
-        bins = lost[day]
+    def _happening(
+        self,
+        case: Case,
+        bins: Bools,
+        idle: Bools,
+        carried: Bools,
+        day: int,
+        span: tuple[int, int],
+    ) -> Happening:
+        """Tell of one day; `bins`, `idle` and `carried` are that day's."""
+        first, last = span
         start_s, end_s = case.span_s(day, first, last)
         # Whatever trickled down on that day was not lost, in the sun or after it.
-        idle = still_idle(case.loop, case.model, case.sky.gain_w)[day]
         came = bins | (idle & (np.arange(bins.size) >= first))
         heat = case.loop.heat_w[day]
         expected = case.expected.standing_w[day]
-        after = circulating(case)[day]
-        after[:last] = False
+        after = carried & (np.arange(bins.size) >= last)
         on = pump_on(case)[day]
-        excess = (case.loop.t_roof_c - case.loop.t_store_bottom_c)[day]
+        excess = case.loop.t_roof_c[day] - case.loop.t_store_bottom_c[day]
         known = case.loop.known_s[day]
         return Happening(
             kind=self.kind,
