@@ -8,8 +8,9 @@ reader. So sixty bad lines in a year cost sixty small pieces, not a slow year.
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
+from threading import Event
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -25,8 +26,10 @@ from analysis.logs.shapes import ProblemList
 from analysis.logs.stamps import UnreadableStampError
 from analysis.logs.words import MISSING
 
-_BLOCK = 2 << 20
-_PIECES = 16
+_BLOCK = 4 << 20
+_PIECES = 32
+# Less is read before a second thread has begun.
+_ALONE = 512 << 10
 _MIXED = _BLOCK // _PIECES
 _SMALLEST = 4 << 10
 _TIRED = 3
@@ -34,6 +37,8 @@ _THREADS = 2
 _MICROSECONDS = 1_000_000
 _FARTHEST_S = 1e11
 _LINE_END, _RETURN = 10, 13
+_NOTHING = ("",)
+_WORDS = frozenset(MISSING) - frozenset(_NOTHING)
 
 
 class _DeclinedError(Exception):
@@ -42,9 +47,13 @@ class _DeclinedError(Exception):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BlockReader:
-    """Reads a body of lines, fast where it is sound."""
+    """Reads a body of lines, fast where it is sound.
+
+    `words_seen` is set once there may be words for missing values: to look for none is faster.
+    """
 
     rows: RowReader
+    words_seen: Event = field(default_factory=Event)
 
     def read(self, text: bytes) -> Part:
         """Read all rows of a file.
@@ -60,10 +69,18 @@ class BlockReader:
             The rows in the order of the file.
         """
         dialect = self.rows.dialect
+        by_word = any(self._by_word(column) for column in self.rows.layout.columns)
+        if by_word or any(cell.strip() in _WORDS for row in dialect.samples for cell in row):
+            self.words_seen.set()
         body = _Stretch(dialect.body_at, len(text), dialect.first_line, 0)
-        # Counting and parsing let go of the interpreter's lock: two blocks are read at a time.
+        size = body.stop - body.start
+        if size <= _ALONE:
+            return self._gathered(text, list(_cut(text, body, _BLOCK)), each=map)
+        # Counting and parsing let go of the interpreter's lock: two blocks are read at a time,
+        # as many by one thread as by the other.
+        size = -(-size // (-(-size // (_BLOCK * _THREADS)) * _THREADS))
         with ThreadPoolExecutor(max_workers=_THREADS) as pool:
-            blocks = list(_cut(text, body, _BLOCK, each=pool.map))
+            blocks = list(_cut(text, body, size, each=pool.map))
             return self._gathered(text, blocks, each=pool.map)
 
     def _gathered(self, text: bytes, blocks: Sequence["_Stretch"], *, each: "_Each") -> Part:
@@ -110,11 +127,20 @@ class BlockReader:
 
     def _fast(self, text: bytes, one: "_Stretch", *, texts: bool) -> Part | None:
         """Read a block by the columnar parser, values as numbers or as texts; None: declined."""
+        if not texts and not self.words_seen.is_set():
+            part = self._parsed(text, one, texts=False, missing=_NOTHING)
+            if part is not None:
+                return part
+            self.words_seen.set()
+        return self._parsed(text, one, texts=texts, missing=MISSING)
+
+    def _parsed(
+        self, text: bytes, one: "_Stretch", *, texts: bool, missing: Sequence[str]
+    ) -> Part | None:
         import pyarrow as pa
 
         try:
-            block = pa.py_buffer(text).slice(one.start, one.stop - one.start)
-            table = self._table(block, texts=texts)
+            table = self._table(text, one, texts=texts, missing=missing)
             lines = _lines(text, one, rows=table.num_rows)
             stamp_s = self._stamps(table)
             if not texts:
@@ -152,7 +178,7 @@ class BlockReader:
         """Whether the parser, which knows one decimal sign, cannot read the column's numbers."""
         return column.by_word or column.numbers.decimal != self.rows.dialect.decimal
 
-    def _table(self, block: Any, *, texts: bool) -> Any:
+    def _table(self, text: bytes, one: "_Stretch", *, texts: bool, missing: Sequence[str]) -> Any:
         import pyarrow as pa
         from pyarrow import csv
 
@@ -164,16 +190,20 @@ class BlockReader:
         }
         for place in layout.stamp.places:
             types[f"c{place}"] = self._stamp_type()
+        block = pa.py_buffer(text).slice(one.start, one.stop - one.start)
+        quoted = text.find(b'"', one.start, one.stop) >= 0
         return csv.read_csv(
             pa.BufferReader(block),
             read_options=csv.ReadOptions(
                 column_names=names, use_threads=False, block_size=len(block) + 1
             ),
-            parse_options=csv.ParseOptions(delimiter=dialect.delimiter),
+            parse_options=csv.ParseOptions(
+                delimiter=dialect.delimiter, quote_char='"' if quoted else False
+            ),
             convert_options=csv.ConvertOptions(
                 column_types=types,
                 include_columns=list(types),
-                null_values=list(MISSING),
+                null_values=list(missing),
                 strings_can_be_null=True,
                 decimal_point=dialect.decimal,
             ),

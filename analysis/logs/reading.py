@@ -4,7 +4,8 @@ Tidy logs need no map. A map (or the site's `[log]`) may tell column meanings, d
 sign, time format, zone and origin of the stamps; see `analysis.sitefile` for its keys.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import fields, replace
 from datetime import UTC, datetime
 from typing import Any
@@ -14,8 +15,8 @@ from numpy.typing import NDArray
 
 from analysis.channels import channel
 from analysis.errors import LogError
-from analysis.logs.against_map import with_own, without_map
-from analysis.logs.asking import SURE_FRAC, Proposal, Question
+from analysis.logs.against_map import with_own
+from analysis.logs.asking import Proposal, Question
 from analysis.logs.bounds import Bounds
 from analysis.logs.degrees_change import degrees_change_at
 from analysis.logs.joining import count_impossible, join, settle_shares
@@ -23,14 +24,14 @@ from analysis.logs.layout import nothing_known
 from analysis.logs.massflow import volume_flow_l_min
 from analysis.logs.onefile import RowsRead, read_rows
 from analysis.logs.planning import FilePlan, Told, open_order, plan_file, settle_orders
-from analysis.logs.proposing import (
-    is_mapped,
-    is_open,
-    is_open_beyond_map,
-    map_agrees,
-    proposals_for,
-    proposals_for_series,
+from analysis.logs.proposals_of_files import (
+    Proposals,
+    alike,
+    own_proposals_of_files,
+    proposals_of_files,
+    sure,
 )
+from analysis.logs.proposing import is_mapped, is_open, proposals_for_series
 from analysis.logs.register_scale import asked_for_scale
 from analysis.logs.repeats import lost_time
 from analysis.logs.set_aside import groups_of
@@ -229,30 +230,34 @@ def _read_all(
     del plans
     for plan, question in unsettled:
         errors[plan.source] = open_order(question, plan)
-    proposals = _proposals(settled, told, site, beyond_map=beyond_map)
-    own_proposals = _own_proposals(settled, told, site)
+    proposals = proposals_of_files(settled, told, site, beyond_map=beyond_map)
     read: list[FileValues] = []
-    settled.reverse()
-    while settled:
-        plan = settled.pop()  # its text is let go of when it is read
-        own = ProblemList(most=problems.most)
-        try:
-            found = _read_one(
-                plan,
-                told,
-                own,
-                proposals.get(_alike(plan), ()),
-                own_proposals.get(_alike(plan), ()),
-                site=site,
-                keep_open=keep_open,
-                beyond_map=beyond_map,
-            )
-        except LogError as unusable:
-            errors[plan.source] = unusable
-            continue
-        account = replace(found.account, set_aside=groups_of(plan, own))
-        read.append(replace(found, account=account, bundle=files[plan.source].bundle))
-        problems.extend(own)
+    with ThreadPoolExecutor(max_workers=1) as beside:
+        # The parser leaves the interpreter to others: what mapped columns show by themselves is
+        # worked out meanwhile.
+        own_proposals = beside.submit(own_proposals_of_files, tuple(settled), told, site)
+        settled.reverse()
+        while settled:
+            plan = settled.pop()  # its text is let go of when it is read
+            own = ProblemList(most=problems.most)
+            try:
+                found = _read_one(
+                    plan,
+                    told,
+                    own,
+                    proposals.get(alike(plan), ()),
+                    own_proposals,
+                    site=site,
+                    keep_open=keep_open,
+                    beyond_map=beyond_map,
+                )
+            except LogError as unusable:
+                errors[plan.source] = unusable
+                continue
+            account = replace(found.account, set_aside=groups_of(plan, own))
+            read.append(replace(found, account=account, bundle=files[plan.source].bundle))
+            problems.extend(own)
+    own_proposals.result()  # what is wrong with a sample of a file is wrong with the log
     if not read:
         first = errors[min(errors)]
         first.questions = tuple(one for error in errors.values() for one in error.questions)
@@ -262,69 +267,18 @@ def _read_all(
     return read, [one for error in errors.values() for one in error.questions]
 
 
-_Proposals = dict[tuple[object, ...], tuple[Proposal, ...]]
-
-
-def _alike(plan: FilePlan) -> tuple[object, ...]:
-    places = tuple(column.place for column in plan.layout.open)
-    return (plan.dialect.heads, plan.dialect.headers.units, places, plan.layout.stamp.places)
-
-
-def _proposals(
-    plans: Sequence[FilePlan], told: Told, site: Site | None, *, beyond_map: bool
-) -> _Proposals:
-    """Propose meanings for the wide files that nobody explains, those of equal heads together.
-
-    Of those that a map explains in part, what is sure of the other columns.
-    """
-    wide = [plan for plan in plans if plan.long is None]
-    found = {
-        key: proposals_for(group, told=told, site=site)
-        for key, group in _groups(plan for plan in wide if is_open(plan, told)).items()
-    }
-    if beyond_map:
-        partly = (plan for plan in wide if is_open_beyond_map(plan))
-        for key, group in _groups(partly).items():
-            found[key] = _sure(proposals_for(group, told=told, site=site))
-    return found
-
-
-def _own_proposals(plans: Sequence[FilePlan], told: Told, site: Site | None) -> _Proposals:
-    """Propose meanings for the columns that a map explains, as if it had not.
-
-    Not where the heads say the same: their values could say nothing else for sure.
-    """
-    found = {}
-    for key, group in _groups(p for p in plans if p.long is None and is_mapped(p)).items():
-        bare = [without_map(plan) for plan in group]
-        if not map_agrees(bare, told=told):
-            found[key] = proposals_for(bare, told=told, site=site)
-    return found
-
-
-def _groups(plans: Iterable[FilePlan]) -> dict[tuple[object, ...], list[FilePlan]]:
-    groups: dict[tuple[object, ...], list[FilePlan]] = {}
-    for plan in plans:
-        groups.setdefault(_alike(plan), []).append(plan)
-    return groups
-
-
-def _sure(proposals: Iterable[Proposal]) -> tuple[Proposal, ...]:
-    """Give what is sure, without a question: what a map leaves out may well stay out."""
-    return tuple(replace(one, questions=()) for one in proposals if one.certainty_frac >= SURE_FRAC)
-
-
 def _read_one(
     plan: FilePlan,
     told: Told,
     problems: ProblemList,
     proposals: tuple[Proposal, ...],
-    own_proposals: tuple[Proposal, ...],
+    own_proposals: Future[Proposals],
     *,
     site: Site | None,
     keep_open: bool,
     beyond_map: bool,
 ) -> FileValues:
+    key, own = alike(plan), None
     if plan.long is None:
         plan = with_proposals(plan, proposals)
         if keep_open:
@@ -346,8 +300,8 @@ def _read_one(
             if not plan.layout.columns:
                 proposals = every if is_open(plan, told) else ()
             else:
-                own_proposals = every
-                proposals = _sure(every) if beyond_map else ()
+                own = every
+                proposals = sure(every) if beyond_map else ()
             plan = with_proposals(plan, proposals)
         if not plan.layout.columns and not keep_open:
             raise _nothing(plan, proposals)
@@ -363,7 +317,7 @@ def _read_one(
     if not keep_open and not any(one.channel is not None for one in plan.layout.columns):
         raise _nothing(plan, proposals)
     held = file_values(plan, rows, told, proposals=proposals, tells=_tells(problems))
-    held = with_own(held, plan, told, own_proposals)
+    held = with_own(held, plan, told, own_proposals.result().get(key, ()) if own is None else own)
     return on_their_days(held, plan, told, dated=dated, keep_open=keep_open)
 
 

@@ -115,7 +115,7 @@ def test_only_files_whose_heads_say_what_the_map_does_are_spared_a_look_at_all_p
     def never(*_, **__):
         raise AssertionError("all of physics was asked")
 
-    monkeypatch.setattr("analysis.logs.reading.proposals_for", never)
+    monkeypatch.setattr("analysis.logs.proposals_of_files.proposals_for", never)
     assert contradiction(read(table(NAMES, NAMED), BY_NAME)) is None
     with pytest.raises(AssertionError, match="physics"):
         read(table(NAMES), NUMBERED)

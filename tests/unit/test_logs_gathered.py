@@ -46,15 +46,21 @@ def test_lines_are_told_rightly_whatever_the_blocks(monkeypatch):
     rows[300] = "2025-06-01T05:00:00Z,err,1"
     rows[500] = ""
     rows[800] = "2025-06-01T13:20:00Z,21"
+    # What the first rows give no sign of: a word for missing, a quote.
+    rows[600] = "2025-06-01T10:00:00Z,---,1"
+    rows[700] = '2025-06-01T11:40:00Z,"31.5",1'
     data = ("time,t_collector_c,flow_l_min\n" + "\n".join(rows) + "\n").encode()
     read = []
-    for size in (blocks._BLOCK, 6000, 1000):
+    for size in (blocks._BLOCK, 16_000, 6000, 1000):
+        monkeypatch.setattr(blocks, "_ALONE", size)
         monkeypatch.setattr(blocks, "_BLOCK", size)
         read.append(read_logs([LogSource(name="a.csv", data=data)], site=None))
     assert [(one.line, one.column) for one in read[0].rejected] == [
         (302, "t_collector_c"),
         (802, None),
     ]
+    assert np.isnan(read[0].columns["collector"][read[0].stamp_s % 86_400 == 36_000]).all()
+    assert read[0].columns["collector"][read[0].stamp_s % 86_400 == 42_000].tolist() == [31.5]
     for other in read[1:]:
         assert other.rejected == read[0].rejected
         assert other.rows == read[0].rows
