@@ -10,9 +10,7 @@ pass over everything.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
-from math import isfinite, nan
 from types import MappingProxyType
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -185,53 +183,6 @@ def span_s(table: DayTable) -> tuple[int, int] | None:
     if not np.isfinite(first).any():
         return None
     return int(np.nanmin(first)), round(float(np.nanmax(last)))
-
-
-def day_rows(table: DayTable) -> list[dict[str, object]]:
-    """Turn a table into one plain JSON-ready row per day (NaN left out), for storage."""
-    names, values = list(table.columns), list(table.columns.values())
-    numbers = np.stack(values, axis=1).tolist() if values else [[] for _ in table.days.dates]
-    rows: list[dict[str, object]] = [
-        {
-            "date": day,
-            "columns": {
-                name: number for name, number in zip(names, own, strict=True) if isfinite(number)
-            },
-            "happenings": [],
-        }
-        for day, own in zip(table.days.dates, numbers, strict=True)
-    ]
-    place = {day: number for number, day in enumerate(table.days.dates)}
-    for item in table.happenings:
-        found = rows[place[item.date]]["happenings"]
-        assert isinstance(found, list)
-        found.append(
-            {
-                "kind": item.kind,
-                "start_s": item.start_s,
-                "end_s": item.end_s,
-                "values": dict(item.values),
-                "channel": item.channel,
-            }
-        )
-    return rows
-
-
-def table_from_rows(rows: Sequence[Mapping[str, Any]], *, timezone: str) -> DayTable:
-    """Build the table again from rows as `day_rows` gives them; missing days become NaN rows."""
-    dates = [date.fromisoformat(row["date"]) for row in rows]
-    days = local_days(first=min(dates), last=max(dates), timezone=timezone)
-    place = {day: number for number, day in enumerate(days.dates)}
-    names = sorted(set().union(*(row["columns"] for row in rows)))
-    numbers = np.full((len(names), len(days)), np.nan)
-    happenings: list[Happening] = []
-    for row in rows:
-        own = row["columns"]
-        numbers[:, place[row["date"]]] = [own.get(name, nan) for name in names]
-        happenings.extend(Happening(date=row["date"], **item) for item in row["happenings"])
-    columns = dict(zip(names, numbers, strict=True))
-    happenings.sort(key=lambda item: (item.start_s, item.kind))
-    return DayTable(days=days, columns=columns, happenings=tuple(happenings))
 
 
 def part_of(table: DayTable, *, first: int, last: int) -> DayTable:

@@ -5,7 +5,7 @@ figure with bounds carries a 95 % interval.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, fields, is_dataclass, replace
 from datetime import UTC, datetime
 from functools import cache
 from math import isfinite
@@ -341,7 +341,7 @@ def _field_check_json(check: FieldCheck) -> dict[str, Any]:
         for item in check.points
     ]  # fmt: skip
     ends = {"from": iso(check.start_s), "to": iso(check.end_s)}
-    plain = _plain(check)
+    plain = _plain(replace(check, points=()))
     return {**{name: plain[name] for name in plain if name[-2:] != "_s"}, **ends, "points": points}
 
 

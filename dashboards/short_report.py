@@ -1,9 +1,11 @@
 """The short report: what lists of many sites need of one, so that they need not read ten years."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date, timedelta
+from typing import Any
 
-from analysis.results import Report
+from analysis.results import Report, report_json
 from dashboards.figures.week_strip import WEEKS
 from dashboards.format import local_date
 
@@ -29,6 +31,15 @@ def short_report(report: Report) -> Report:
         ledger=None,
         years=(),
     )
+
+
+def short_json(report: Report, whole: Mapping[str, Any]) -> dict[str, Any]:
+    """Give the short report as `report_json` does, its days from the JSON of the whole one."""
+    first = _first_day(report)
+    return {
+        **report_json(replace(short_report(report), days=())),
+        "days": [day for day in whole["days"] if day["date"] >= first],
+    }
 
 
 def _first_day(report: Report) -> str:

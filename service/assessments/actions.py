@@ -77,6 +77,9 @@ def assess_site(database: Database, *, clock: Clock, site_id: int, holder: str, 
 
 
 def _mark_other_methods(database: Database, *, site_id: int, method: str, now: datetime) -> None:
+    with database.reading() as db:  # mostly there are none, and nobody has to wait for a writer
+        if not queries.foreign_rows(db, site_id=site_id, method=method):
+            return
     with database.session() as db:
         if queries.foreign_rows(db, site_id=site_id, method=method):
             ingest_queries.mark_everything(db, site_id=site_id, due_at=now)
@@ -109,7 +112,8 @@ def _observed(
 ) -> list[dict[str, Any]]:
     """Stage one: the rows of these days; days without data have none."""
     from analysis.assess import MARGIN_DAYS, observe
-    from analysis.days import day_rows, local_midnight_s
+    from analysis.day_rows import day_rows
+    from analysis.days import local_midnight_s
 
     facts = parse_site(site.text)
     margin = timedelta(days=MARGIN_DAYS)
@@ -152,7 +156,8 @@ def runs(days: Sequence[date]) -> Iterator[tuple[date, date]]:
 def _think(seen: _Seen, *, now: datetime) -> _Thought | None:
     """Stage two: conclude from all rows; None without any."""
     from analysis.assess import assess
-    from analysis.days import span_s, table_from_rows
+    from analysis.day_rows import table_from_rows
+    from analysis.days import span_s
 
     rows = sorted((*seen.rows, *seen.fresh), key=lambda row: str(row["date"]))
     if not rows:

@@ -4,15 +4,16 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from functools import lru_cache
 from typing import Any, Literal
 
 from sqlalchemy import Select, and_, delete, func, or_, select
 from sqlalchemy.orm import Session
 
 from analysis.results import Problem, Report, report_json
-from dashboards.short_report import short_report
+from dashboards.short_report import short_json
 from service.assessments.built import BUILT
-from service.db.engine import insert_into
+from service.db.engine import dialect_of, insert_for, insert_into
 from service.db.models import DayMark, DayRow, FindingSeen, Site, SiteReport, Upload
 from service.db.models.assessments import new_mark
 
@@ -196,7 +197,8 @@ def load_day_rows(db: Session, *, site_id: int, but: Iterable[date]) -> list[dic
     """Give the stored day rows without those of some days, rising by date."""
     left_out = set(but)
     found = select(DayRow.date, DayRow.row).where(DayRow.site_id == site_id).order_by(DayRow.date)
-    return [_nan_back(row.row) for row in db.execute(found) if row.date not in left_out]
+    rows = db.connection().execute(found)
+    return [_nan_back(row) for day, row in rows if day not in left_out]
 
 
 def save_day_rows(
@@ -235,17 +237,29 @@ def save_report(
     now: datetime,
 ) -> None:
     """Write the site's report in place of the one before."""
+    whole = report_json(report)
     values = {
-        "report": report_json(report),
-        "short": report_json(short_report(report)),
+        "site_id": site.id,
+        "report": whole,
+        "short": short_json(report, whole),
         "mark": new_mark(),
         "method": method,
         "site_version": site.version,
         "data_until_s": data_until_s,
         "made_at": now,
     }
-    statement = insert_into(db, SiteReport).values(site_id=site.id, **values)
-    db.execute(statement.on_conflict_do_update(index_elements=[SiteReport.site_id], set_=values))
+    db.connection().execute(_saving_report(dialect_of(db)), values)
+
+
+@lru_cache
+def _saving_report(dialect: str) -> Any:
+    statement = insert_for(dialect, SiteReport)
+    # What was sent once is not sent again for the row that is there already.
+    names = ("report", "short", "mark", "method", "site_version", "data_until_s", "made_at")
+    return statement.on_conflict_do_update(
+        index_elements=[SiteReport.site_id],
+        set_={name: statement.excluded[name] for name in names},
+    )
 
 
 def drop_report(db: Session, *, site_id: int) -> None:
@@ -291,14 +305,12 @@ def _nan_away(row: Mapping[str, Any]) -> dict[str, Any]:
     return {**row, "happenings": happenings}
 
 
-def _nan_back(row: Mapping[str, Any]) -> dict[str, Any]:
-    happenings = [
-        {
-            **item,
-            "values": {
-                name: math.nan if value is None else value for name, value in item["values"].items()
-            },
-        }
-        for item in row["happenings"]
-    ]
-    return {**row, "happenings": happenings}
+def _nan_back(row: dict[str, Any]) -> dict[str, Any]:
+    """Put NaN where JSON has null, in a row that was just read."""
+    for item in row["happenings"]:
+        values = item["values"]
+        if None in values.values():
+            item["values"] = {
+                name: math.nan if value is None else value for name, value in values.items()
+            }
+    return row

@@ -6,7 +6,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pydantic_core import from_json
+from pydantic_core import from_json, to_json
 from sqlalchemy import Connection, create_engine, event, func, select
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.engine import URL, Engine, make_url
@@ -151,7 +151,12 @@ def dialect_of(db: Session) -> str:
 
 
 def _engine(url: URL) -> Engine:
-    shared: dict[str, Any] = {"pool_size": 10, "max_overflow": 30, "json_deserializer": _parsed}
+    shared: dict[str, Any] = {
+        "pool_size": 10,
+        "max_overflow": 30,
+        "json_serializer": _written,
+        "json_deserializer": _parsed,
+    }
     if url.get_backend_name() != "sqlite":
         return create_engine(url, pool_pre_ping=True, **shared)
     if url.database and url.database != ":memory:":
@@ -160,6 +165,14 @@ def _engine(url: URL) -> Engine:
     event.listen(engine, "connect", _prepare)
     event.listen(engine, "begin", _begin)
     return engine
+
+
+def _written(value: Any) -> str:
+    """Write JSON, fast: a report has some thousands of numbers."""
+    try:
+        return to_json(value).decode()
+    except ValueError:  # half of a pair of surrogates, which the standard writer takes
+        return json.dumps(value)
 
 
 def _parsed(text: str | bytes) -> Any:

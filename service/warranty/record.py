@@ -6,7 +6,8 @@ from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
 
-from analysis.days import DayTable, local_date, table_from_rows
+from analysis.day_rows import table_from_rows
+from analysis.days import DayTable, local_date
 from analysis.results import Report
 from analysis.site import Site as SiteFacts
 from analysis.warranty.hot_years import HotYear, hot_years

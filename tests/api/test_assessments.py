@@ -167,7 +167,7 @@ def test_another_method_has_every_day_looked_at_again(back: BackEnd) -> None:
     whole = stored(back, slug)
     with back.database.session() as db:
         for row in db.scalars(select(DayRow)):
-            row.method, row.row = "0", {**row.row, "columns": {}}
+            row.method, row.row = "0", {**row.row, "names": "", "values": ""}
         db.get(SiteReport, back.site_id(slug)).method = "0"
     assert worker.work_all() == 1
     assert stored(back, slug) == whole

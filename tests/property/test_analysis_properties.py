@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.case import case_of
-from analysis.days import DayTable, day_rows, joined, local_days, part_of, table_from_rows
+from analysis.day_rows import day_rows, table_from_rows
+from analysis.days import DayTable, joined, local_days, part_of
 from analysis.expected import expected_heat
 from analysis.heat import heat_flow
 from analysis.logs.registers import increments

@@ -8,11 +8,13 @@ import pytest
 
 from analysis import assess as stages
 from analysis.assess import assess, observe
-from analysis.days import DayTable, day_rows, joined, part_of, table_from_rows
+from analysis.day_rows import day_rows, numbers_of, table_from_rows
+from analysis.days import DayTable, joined, part_of
 from analysis.errors import RecordError
 from analysis.faults._protocol import Observation
 from analysis.results import RowCount, report_from_json, report_json
 from analysis.site import Change
+from dashboards.short_report import short_json, short_report
 from fixtures.faults import Fault
 from tests.build import (
     NO_SUN_LOG,
@@ -314,3 +316,23 @@ def test_a_day_says_the_same_far_from_one_of_25_hours():
     )
     assert np.isfinite(alone.column("clock_roof_s")).any()
     assert_same(part_of(alone, first=0, last=7), part_of(whole, first=0, last=7))
+
+
+def test_rows_of_an_older_version_give_the_same_table():
+    """They had their numbers by name, and what was unknown left out."""
+    table = a_plant(**SPANS["clocks forward"]).table()
+    rows = day_rows(table)
+    older = [
+        {"date": row["date"], "columns": numbers_of(row), "happenings": row["happenings"]}
+        for row in rows
+    ]
+    mixed = json.loads(json.dumps([*older[:2], *rows[2:]]))
+    for stored in (older, mixed):
+        assert_same(table_from_rows(stored, timezone="Europe/London"), table)
+
+
+@pytest.mark.parametrize("span", SPANS)
+def test_the_short_report_is_written_from_the_whole_one(span):
+    report = a_plant(**SPANS[span]).report()
+    whole = report_json(report)
+    assert short_json(report, whole) == report_json(short_report(report))

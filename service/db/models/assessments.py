@@ -11,7 +11,7 @@ from service.db.base import Base, UtcDateTime
 
 
 class DayRow(Base):
-    """What one local day showed (an entry of `analysis.days.day_rows`).
+    """What one local day showed (an entry of `analysis.day_rows.day_rows`).
 
     One that is `held` stands as it is, by whatever method: its samples are not all there any more.
     """

@@ -1,0 +1,99 @@
+"""A table of days as one JSON-ready row for each day, for storage, and back.
+
+A row's numbers are 64-bit floats, little-endian, as hexadecimal digits, under names in one text: a
+table has some two hundred columns, and as numbers by name a year took three times as long to read.
+"""
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+
+from analysis.days import DayTable, Happening, local_days
+from analysis.record import Floats
+
+_KIND = "<f8"
+
+
+def day_rows(table: DayTable) -> list[dict[str, Any]]:
+    """Turn a table into one plain JSON-ready row per day; what is not finite is unknown."""
+    names = sorted(table.columns)
+    numbers = np.empty((len(table.days), len(names)))
+    for place, name in enumerate(names):
+        numbers[:, place] = table.columns[name]
+    numbers[~np.isfinite(numbers)] = np.nan
+    written = " ".join(names)
+    rows: list[dict[str, Any]] = [
+        {
+            "date": day,
+            "names": written,
+            "values": own.astype(_KIND).tobytes().hex(),
+            "happenings": [],
+        }
+        for day, own in zip(table.days.dates, numbers, strict=True)
+    ]
+    place_of = {day: number for number, day in enumerate(table.days.dates)}
+    for item in table.happenings:
+        rows[place_of[item.date]]["happenings"].append(
+            {
+                "kind": item.kind,
+                "start_s": item.start_s,
+                "end_s": item.end_s,
+                "values": dict(item.values),
+                "channel": item.channel,
+            }
+        )
+    return rows
+
+
+def numbers_of(row: Mapping[str, Any]) -> dict[str, float]:
+    """Give what a row knows, by column."""
+    written, values = _numbers(row)
+    known = zip(_names(written), values.tolist(), strict=True)
+    return {name: value for name, value in known if value == value}
+
+
+def table_from_rows(rows: Sequence[Mapping[str, Any]], *, timezone: str) -> DayTable:
+    """Build the table again from rows as `day_rows` gives them; missing days become NaN rows."""
+    dates = [row["date"] for row in rows]
+    days = local_days(
+        first=date.fromisoformat(min(dates)),
+        last=date.fromisoformat(max(dates)),
+        timezone=timezone,
+    )
+    place_of = {day: number for number, day in enumerate(days.dates)}
+    # Days that were looked at by one method have the same columns.
+    alike: dict[str, tuple[list[int], list[Floats]]] = {}
+    for row in rows:
+        written, values = _numbers(row)
+        at, own = alike.setdefault(written, ([], []))
+        at.append(place_of[row["date"]])
+        own.append(values)
+    every = sorted(set().union(*map(_names, alike)))
+    numbers = np.full((len(every), len(days)), np.nan)
+    line_of = {name: number for number, name in enumerate(every)}
+    for written, (at, own) in alike.items():
+        numbers[np.ix_([line_of[name] for name in _names(written)], at)] = np.array(own).T
+    known = ~np.isnan(numbers).all(axis=1)
+    happenings = [Happening(date=row["date"], **item) for row in rows for item in row["happenings"]]
+    happenings.sort(key=lambda item: (item.start_s, item.kind))
+    return DayTable(
+        days=days,
+        columns={name: numbers[line] for name, line in line_of.items() if known[line]},
+        happenings=tuple(happenings),
+    )
+
+
+def _numbers(row: Mapping[str, Any]) -> tuple[str, Floats]:
+    """Give names, in one text, and values of a row; older rows have their numbers by name."""
+    if "columns" in row:
+        held: Mapping[str, float] = row["columns"]
+        return " ".join(held), np.array(list(held.values()), dtype=np.float64)
+    return row["names"], np.frombuffer(bytes.fromhex(row["values"]), _KIND)
+
+
+@lru_cache(maxsize=256)
+def _names(written: str) -> tuple[str, ...]:
+    return tuple(written.split())
