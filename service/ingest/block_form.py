@@ -57,7 +57,7 @@ class Packed:
     names : of the channels, rising
     values : shape (channels, rows), without negative zeros, NaN missing
     whole : the same as whole numbers; anything where the width is 8 or there is no value
-    unknown : where there is no value
+    unknown : where there is no value; None where there are values throughout
     decimals, width : of each channel
     """
 
@@ -65,7 +65,7 @@ class Packed:
     names: tuple[str, ...]
     values: Floats
     whole: Floats
-    unknown: Bools
+    unknown: Bools | None
     decimals: Ints
     width: Ints
 
@@ -85,11 +85,14 @@ class Packed:
         of = np.flatnonzero(self.width == width)
         if not of.size:
             return b""
+        # Mostly all columns are of one width: those are taken as they stand.
+        rows = slice(None) if of.size == len(self.names) else of
         kind = _WIDTHS[width]
         if width == 8:
-            return self.values[of].astype(kind).tobytes()
-        whole = self.whole[of].astype(kind)
-        whole[self.unknown[of]] = _NOTHING[width]
+            return self.values[rows].astype(kind).tobytes()
+        whole = self.whole[rows].astype(kind)
+        if self.unknown is not None:
+            whole[self.unknown[rows]] = _NOTHING[width]
         added = whole.copy()
         added[:, 1:] -= whole[:, :-1]
         return added.tobytes()
@@ -100,13 +103,12 @@ class Packed:
         rounded = self.values
         if bool((self.width == 8).any()):
             rounded = np.round(self.values, _MOST_DECIMALS) + 0.0
-            rounded[self.unknown] = np.nan
-        told = np.asarray(~self.unknown.all(axis=1))
+            rounded[np.isnan(rounded)] = np.nan
         if not _tells(_some(rounded)) and not _tells(rounded):
             return None
         digest = hashlib.sha256(self.stamp_s.tobytes())
-        for name, own, one in zip(self.names, rounded, told.tolist(), strict=True):
-            if one:
+        for name, own in zip(self.names, rounded, strict=True):
+            if self.unknown is None or not np.isnan(own).all():
                 digest.update(name.encode())
                 digest.update(own)
         return digest.hexdigest()
@@ -118,17 +120,16 @@ def pack(block: Block) -> Packed:
     values = np.empty((len(names), len(block)))
     for place, name in enumerate(names):
         values[place] = block.columns[name]
-    unknown = np.isnan(values)
-    holes = bool(unknown.any())
-    if holes:
+    missing = np.isnan(values)
+    unknown = missing if bool(missing.any()) else None
+    if unknown is not None:
         values[unknown] = 0.0
     with np.errstate(over="ignore", invalid="ignore"):  # too large for whole numbers at any rate
-        decimals, fits, whole = _as_whole(values)
+        decimals, fits, most, whole = _as_whole(values)
     # No negative zero: another byte, another hash for the same value.
     values += 0.0
-    if holes:
+    if unknown is not None:
         values[unknown] = np.nan
-    long = np.abs(whole).max(axis=1, initial=0.0) > _MOST_SHORT
     return Packed(
         stamp_s=block.stamp_s,
         names=names,
@@ -136,31 +137,34 @@ def pack(block: Block) -> Packed:
         whole=whole,
         unknown=unknown,
         decimals=np.where(fits, decimals, 0),
-        width=np.where(fits, np.where(long, 4, 2), 8),
+        width=np.where(fits, np.where(most > _MOST_SHORT, 4, 2), 8),
     )
 
 
-def _as_whole(values: Floats) -> tuple[Ints, Bools, Floats]:
-    """Give each row's fewest decimals, whether whole numbers are exactly it, and these."""
+def _as_whole(values: Floats) -> tuple[Ints, Bools, Floats, Floats]:
+    """Give of each row the fewest decimals, whether whole numbers are exactly it, the largest of
+    these, and these.
+    """
     shown = _some(values)
     scaled = np.rint(shown * _PER_UNIT[:, None, None]) / _PER_UNIT[:, None, None]
     decimals = np.argmax((scaled == shown).all(axis=2), axis=0)
-    whole, fits = _at(values, decimals)
+    whole, most, fits = _at(values, decimals)
     while True:
         # What few rows show may lack decimals that others have.
         more = np.flatnonzero(~fits & (decimals < _MOST_DECIMALS))
         if not more.size:
-            return decimals, fits, whole
+            return decimals, fits, most, whole
         decimals[more] += 1
-        whole[more], fits[more] = _at(values[more], decimals[more])
+        whole[more], most[more], fits[more] = _at(values[more], decimals[more])
 
 
-def _at(values: Floats, decimals: Ints) -> tuple[Floats, Bools]:
+def _at(values: Floats, decimals: Ints) -> tuple[Floats, Floats, Bools]:
     per_unit = _PER_UNIT[decimals][:, None]
     whole = values * per_unit
     np.rint(whole, out=whole)
+    most = np.maximum(whole.max(axis=1, initial=0.0), -whole.min(axis=1, initial=0.0))
     fits = (whole / per_unit == values).all(axis=1)
-    return whole, fits & (np.abs(whole).max(axis=1, initial=0.0) <= _MOST_LONG)
+    return whole, most, fits & (most <= _MOST_LONG)
 
 
 def _some(values: Floats) -> Floats:

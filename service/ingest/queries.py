@@ -335,8 +335,12 @@ def _marking(dialect: str) -> Any:
 
 def mark_everything(db: Session, *, site_id: int, due_at: datetime) -> None:
     """Mark every local day that stored rows can touch."""
-    days = {day + timedelta(days=shift) for day in days_stored(db, site_id) for shift in (-1, 0, 1)}
-    mark_days(db, site_id=site_id, days=days, due_at=due_at)
+    mark_days(db, site_id=site_id, days=days_touched(db, site_id), due_at=due_at)
+
+
+def days_touched(db: Session, site_id: int) -> set[date]:
+    """Give every local day that stored rows can touch."""
+    return {day + timedelta(days=shift) for day in days_stored(db, site_id) for shift in (-1, 0, 1)}
 
 
 def rows_counted(db: Session, site_id: int) -> tuple[int, int, int, int]:

@@ -170,10 +170,10 @@ def _mark(
 ) -> None:
     """Mark what changed; a channel never seen before concerns every day."""
     unseen = channels - queries.channels_seen(db, site.id) if channels else channels
+    days: set[date] = set()
     if unseen:
         queries.add_channels(db, site_id=site.id, channels=unseen)
-        queries.mark_everything(db, site_id=site.id, due_at=due_at)
-    days: set[date] = set()
+        days |= queries.days_touched(db, site.id)
     for one in changes.values():
         if one.touched_s.shape[0]:
             days |= local_days(one.touched_s, timezone=site.timezone)
