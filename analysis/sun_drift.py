@@ -222,17 +222,18 @@ def _fitted(day: Floats, share: Floats, mass: Floats) -> tuple[float, float, flo
     scatter = max(1.4826 * float(np.median(np.abs(between))) / np.sqrt(2.0), _LEAST_SCATTER)
     spread = np.full(len(day), scatter)
     middle = float(np.median(share))
+    share = share - middle
     for _ in range(4):
-        inverse = np.linalg.inv(haze + np.diag(spread**2))
+        solved = np.linalg.solve(haze + np.diag(spread**2), np.column_stack([rows, share]))
+        weighed, weighed_share = solved[:, :-1], solved[:, -1]
         prior = np.diag(1.0 / _PRIOR_U**2)
-        covariance = np.linalg.inv(prior + rows.T @ inverse @ rows)
-        fitted = covariance @ (rows.T @ inverse @ (share - middle))
-        off = share - middle - rows @ fitted
+        covariance = np.linalg.inv(prior + rows.T @ weighed)
+        fitted = covariance @ (rows.T @ weighed_share)
+        off = share - rows @ fitted
         total = np.hypot(scatter, _HAZE[0][0] * felt)
         spread = scatter * np.sqrt(np.maximum(-off / (_VEIL * total), 1.0))
-    misfit = float(off @ inverse @ off) / len(day)
-    noise = haze + np.diag(spread**2)
-    step = _step_instead(day, share - middle, rows, noise)
+    misfit = float(off @ (weighed_share - weighed @ fitted)) / len(day)
+    step = _step_instead(day, share, rows, haze + np.diag(spread**2))
     return float(fitted[-1]), float(np.sqrt(covariance[-1, -1])), misfit, step
 
 
@@ -243,26 +244,36 @@ def _step_instead(day: Floats, share: Floats, rows: Floats, noise: Floats) -> fl
     corrected by more than the step itself. The two are weighed by their evidence (Gaussian, with
     the same priors for level and season), the step at its best day.
     """
-    drift = _log_evidence(share, rows, _PRIOR_U, noise)
-    prior = np.append(_PRIOR_U[:-1], _STEP_PRIOR_U)
     inverse = np.linalg.inv(noise)
+    drift, _ = _evidence(share, rows, inverse @ rows, _PRIOR_U)
+    prior = np.append(_PRIOR_U[:-1], _STEP_PRIOR_U)
+    level = inverse @ rows[:, :-1]
     best, found = -np.inf, 0.0
     edge = max(_LEAST_WEEKS // 4, 1)
     for number in range(edge, len(day) - edge, max(len(day) // _STEP_PLACES, 1)):
-        stepped = np.column_stack([rows[:, :-1], day >= day[number]])
-        evidence = _log_evidence(share, stepped, prior, noise)
+        after = day >= day[number]
+        stepped = np.column_stack([rows[:, :-1], after])
+        weighed = np.column_stack([level, inverse[:, after].sum(axis=1)])
+        evidence, fitted = _evidence(share, stepped, weighed, prior)
         if evidence > best:
-            covariance = np.linalg.inv(np.diag(1.0 / prior**2) + stepped.T @ inverse @ stepped)
-            best, found = evidence, float((covariance @ (stepped.T @ inverse @ share))[-1])
+            best, found = evidence, float(fitted[-1])
     return None if drift > best + _CLEARLY else found
 
 
-def _log_evidence(share: Floats, rows: Floats, prior_u: Floats, noise: Floats) -> float:
-    """Give the logarithm of the evidence of a linear model with Gaussian priors and noise."""
-    whole = noise + (rows * prior_u**2) @ rows.T
-    sign, size = np.linalg.slogdet(whole)
+def _evidence(
+    share: Floats, rows: Floats, weighed: Floats, prior_u: Floats
+) -> tuple[float, Floats]:
+    """Give the logarithm of the evidence of a linear model with Gaussian priors, and its fit.
+
+    But for what the noise alone makes of it, which all models of the same noise share: `weighed`
+    are the rows by the inverse of its covariance (matrix determinant lemma).
+    """
+    precise = np.diag(1.0 / prior_u**2) + rows.T @ weighed
+    towards = weighed.T @ share
+    fitted = np.asarray(np.linalg.solve(precise, towards), dtype=np.float64)
+    sign, size = np.linalg.slogdet(precise)
     assert sign > 0.0
-    return -0.5 * (float(share @ np.linalg.solve(whole, share)) + float(size))
+    return 0.5 * float(towards @ fitted - size) - float(np.log(prior_u).sum()), fitted
 
 
 def drift_notes(found: tuple[Drift, ...]) -> tuple[str, ...]:

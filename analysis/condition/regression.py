@@ -317,7 +317,9 @@ def scan(rows: Rows, fit: Fit) -> Scan:
     # Of each day a row for either part of the step.
     cross = after(heavy[:, :, None] * x[:, None, :])
     inner = after(heavy[:, :, None] * step[:, None, :])
-    inner = inner - (cross @ covariance) @ cross.transpose(0, 2, 1)
+    # One product of all days is sooner worked out than one for each.
+    known = (cross.reshape(-1, cross.shape[2]) @ covariance).reshape(cross.shape)
+    inner = inner - known @ cross.transpose(0, 2, 1)
     # Where hardly a row is left after the step nothing is known of it.
     inner = inner + np.diag([1e-2, 1e-4])
     right = after(heavy * rows.out[:, None]) - cross @ (covariance @ mean)

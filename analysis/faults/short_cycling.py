@@ -33,7 +33,6 @@ from analysis.faults._switching import (
 )
 from analysis.record import Bools, Floats, Ints
 from analysis.results import Evidence
-from analysis.runs import long_runs
 from analysis.sources import VDI_2169, Source
 from analysis.urgency import urgency_of
 
@@ -94,7 +93,11 @@ class _Band:
 
     def below(self, most_k: float) -> Bools:
         """Tell days within a narrow band, up to the days on which it changed."""
-        flagged = long_runs((self.level_k < most_k)[None, :], _CORE_DAYS)[0]
+        flagged = self.level_k < most_k
+        change = np.flatnonzero(np.diff(np.concatenate(([0], flagged, [0]))))
+        for first, after in zip(change[::2].tolist(), change[1::2].tolist(), strict=True):
+            if after - first < _CORE_DAYS:
+                flagged[first:after] = False
         # Where it changes, the window is still mixed: a day that is narrow itself goes along.
         for _ in range(self.reach):
             beside = np.zeros(flagged.shape, dtype=np.bool_)
