@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.logs.bounds import Bounds, ends_of
+from analysis.logs.bounds import Bounds, ends_of, known_of
 from analysis.logs.buffers import coded, floats, integers
 from analysis.logs.gathered import Gathered
 from analysis.logs.layout import Column
@@ -150,7 +150,7 @@ class BlockReader:
                     values=tuple(one.values for one in bounds),
                     lines=lines,
                     read=len(lines),
-                    bounds=bounds,
+                    bounds=known_of(bounds),
                 )
         except (pa.ArrowInvalid, _DeclinedError, UnreadableStampError):
             return None

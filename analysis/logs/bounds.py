@@ -4,8 +4,9 @@ Most questions to a column (is there a value that stands for a broken sensor, on
 impossible, a gap?) are settled by its ends; without them each would cost a walk through a year.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import NamedTuple
 
 import numpy as np
@@ -31,11 +32,21 @@ class Bounds:
     ends: Ends
 
 
-def ends_of(values: Floats, known: Iterable[Bounds] = ()) -> Ends:
+# Bounds by the identity of their array, which lives as long as they do.
+Known = Mapping[int, Bounds]
+_NONE: Known = MappingProxyType({})
+
+
+def known_of(bounds: Iterable[Bounds]) -> Known:
+    """Give bounds so that they are found by their array."""
+    return {id(one.values): one for one in bounds}
+
+
+def ends_of(values: Floats, known: Known = _NONE) -> Ends:
     """Give the ends of values, shape (n,): those that are known of the array, else worked out."""
-    found = next((one.ends for one in known if one.values is values), None)
+    found = known.get(id(values))
     if found is not None:
-        return found
+        return found.ends
     if not len(values):
         return Ends(np.nan, np.nan, whole=True)
     lowest, highest = float(values.min()), float(values.max())  # NaN where any value is

@@ -5,12 +5,13 @@ in the same row to 1.8 times itself and 32, and stays there: heat does not do th
 """
 
 from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.channels import base_name, channel
-from analysis.logs.bounds import Bounds, Ends, ends_of
+from analysis.logs.bounds import Ends, Known, ends_of
 from analysis.units import SECONDS_PER_DAY
 
 # What sun and pump move within minutes; a change of degrees moves a slower one with it.
@@ -32,7 +33,7 @@ _QUIET_PERCENT = 15
 def degrees_change_at(
     stamp_s: NDArray[np.int64],
     columns: Mapping[str, NDArray[np.float64]],
-    known: Sequence[Bounds] = (),
+    known: Known = MappingProxyType({}),
 ) -> tuple[int, bool] | None:
     """Find where all temperatures of a log change from one kind of degrees to the other.
 
@@ -42,7 +43,7 @@ def degrees_change_at(
         Rising stamps [s].
     columns : mapping of str to ndarray, shape (n,)
         Channel to values, of whichever degrees [canonical unit where they are °C].
-    known : sequence of Bounds
+    known : mapping of Bounds
         Theirs, as far as they are known.
 
     Returns
@@ -79,9 +80,7 @@ def _leaps(values: NDArray[np.float64]) -> tuple[NDArray[np.intp], NDArray[np.in
     return (leaps, leaps + 1) if rows is None else (rows[leaps], rows[leaps + 1])
 
 
-def _fullest(
-    columns: Sequence[NDArray[np.float64]], known: Sequence[Bounds]
-) -> NDArray[np.float64]:
+def _fullest(columns: Sequence[NDArray[np.float64]], known: Known) -> NDArray[np.float64]:
     """Give the first of the columns with most values."""
     whole = next((one for one in columns if ends_of(one, known).whole), None)
     if whole is not None:

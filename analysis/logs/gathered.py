@@ -10,7 +10,7 @@ from itertools import accumulate
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.logs.bounds import Bounds, Ends, ends_of, together
+from analysis.logs.bounds import Bounds, Ends, ends_of, known_of, together
 from analysis.logs.rows import Part
 
 
@@ -62,7 +62,7 @@ class Gathered:
             values=tuple(self._values),
             lines=self._lines,
             read=sum(self._read),
-            bounds=tuple(
+            bounds=known_of(
                 Bounds(values=values, ends=together(ends))
                 for values, ends in zip(self._values, self._ends, strict=True)
             ),

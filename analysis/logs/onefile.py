@@ -1,14 +1,14 @@
 """One file: from planned rows to stamps in UTC and values as written, in the order of its rows."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.logs.blocks import BlockReader
-from analysis.logs.bounds import Bounds, ends_of
+from analysis.logs.bounds import Known, ends_of
 from analysis.logs.holding import Samples, held, what_is_written
 from analysis.logs.layout import Layout
 from analysis.logs.longtable import long_columns, series_of
@@ -54,7 +54,7 @@ class RowsRead:
     written: Literal["all", "changes", "unsure"] = "all"
     series: tuple[str, ...] = ()
     units: tuple[str, ...] = ()
-    bounds: tuple[Bounds, ...] = ()
+    bounds: Known = field(default_factory=dict)
 
 
 def read_rows(plan: FilePlan, *, told: Told, problems: ProblemList) -> RowsRead:
@@ -105,7 +105,7 @@ def _holding(rows: RowsRead, samples: Sequence[Samples] | None, told: Told) -> R
         rows,
         stamp_s=stamp_s,
         values=values,
-        bounds=(),
+        bounds={},
         read=rows.read + min(more, 0),
         made=max(more, 0),
         written=written,

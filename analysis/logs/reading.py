@@ -17,7 +17,7 @@ from analysis.channels import channel
 from analysis.errors import LogError
 from analysis.logs.against_map import with_own
 from analysis.logs.asking import Proposal, Question
-from analysis.logs.bounds import Bounds
+from analysis.logs.bounds import Known
 from analysis.logs.degrees_change import degrees_change_at
 from analysis.logs.joining import count_impossible, join, settle_shares
 from analysis.logs.layout import nothing_known
@@ -120,7 +120,7 @@ def read_logs(
     rows_read = sum(one.read for one in read)
     kept_once = sum(account.rows for account in accounts)
     added = _rows_added(read)
-    bounds = read[0].bounds if len(read) == 1 else ()
+    bounds = read[0].bounds if len(read) == 1 else {}
     stamp_s, columns, open_columns = join(read)
     read.clear()
     _give_back()
@@ -161,7 +161,7 @@ def _of_one_kind_of_degrees(
     stamp_s: NDArray[np.int64],
     columns: Mapping[str, NDArray[np.float64]],
     accounts: Sequence[FileRead],
-    bounds: Sequence[Bounds],
+    bounds: Known,
 ) -> None:
     """Refuse logs whose temperatures change from °C to °F, or back, without a word."""
     found = degrees_change_at(stamp_s, columns, bounds)

@@ -5,12 +5,12 @@ what is wrong with it.
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.logs.bounds import Bounds
+from analysis.logs.bounds import Known
 from analysis.logs.cells import cells_of, is_comment
 from analysis.logs.conversions import UNITS, folded_unit
 from analysis.logs.dialect import Dialect
@@ -37,7 +37,7 @@ class Part:
     values: tuple[NDArray[np.float64], ...]
     lines: NDArray[np.int32]
     read: int
-    bounds: tuple[Bounds, ...] = ()
+    bounds: Known = field(default_factory=dict)
 
     def of_rows(self, keep: NDArray[np.bool_]) -> "Part":
         """Give the part with only these rows; how many were read stays."""
@@ -46,7 +46,7 @@ class Part:
             stamp_s=self.stamp_s[keep],
             values=tuple(held[keep] for held in self.values),
             lines=self.lines[keep],
-            bounds=(),
+            bounds={},
         )
 
 

@@ -6,12 +6,12 @@ number, and by being reached and left in one step. A pump that is either off or 
 like that; so zero is never such a value, and a column needs many different other ones.
 """
 
-from collections.abc import Iterable
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.logs.bounds import Bounds, ends_of
+from analysis.logs.bounds import Known, ends_of
 
 # Engineering judgement: three times the same far number is no accident, and a number that is half
 # of all there is, is the rule and no exception.
@@ -24,14 +24,16 @@ _ROUNDS = 3
 _LOOKED_AT = 1000
 
 
-def find_sentinels(values: NDArray[np.float64], known: Iterable[Bounds] = ()) -> tuple[float, ...]:
+def find_sentinels(
+    values: NDArray[np.float64], known: Known = MappingProxyType({})
+) -> tuple[float, ...]:
     """Find the values of a column that stand for a broken sensor.
 
     Parameters
     ----------
     values : ndarray, shape (n,)
         In order of time [any unit]; NaN where missing.
-    known : iterable of Bounds
+    known : mapping of Bounds
         Theirs among others, where they are known.
 
     Returns

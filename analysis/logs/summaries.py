@@ -162,11 +162,11 @@ def _placed(one: FileValues, names: list[str], dates: list[str], *, told: Told) 
     noon_s, summed = noons_of(figures, dates, timezone=told.place_zone)
     rest = {name: values for name, values in one.values.items() if name not in summed}
     if not rest and not one.open_values:
-        return replace(one, stamp_s=noon_s, values=summed, bounds=())
+        return replace(one, stamp_s=noon_s, values=summed, bounds={})
     nothing = np.full(len(one.stamp_s), np.nan)
     return replace(
         one,
-        bounds=(),
+        bounds={},
         stamp_s=np.concatenate([one.stamp_s, noon_s]),
         values={name: _after(values, len(noon_s)) for name, values in rest.items()}
         | {name: np.concatenate([nothing, values]) for name, values in summed.items()},

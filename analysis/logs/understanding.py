@@ -16,7 +16,7 @@ from analysis.logs.accounting import (
     used_column,
 )
 from analysis.logs.asking import SURE_FRAC, ColumnUnderstood, Proposal
-from analysis.logs.bounds import Bounds
+from analysis.logs.bounds import Known, known_of
 from analysis.logs.conversions import Unit, converted
 from analysis.logs.headers import Headers
 from analysis.logs.layout import Column, Layout, column_key, known_column, meanings_of
@@ -56,7 +56,7 @@ class FileValues:
     read: int
     account: FileRead
     bundle: int = 0
-    bounds: tuple[Bounds, ...] = ()
+    bounds: Known = field(default_factory=dict)
     added_s: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
 
 
@@ -179,8 +179,8 @@ def file_values(
     )
     return FileValues(
         stamp_s=rows.stamp_s,
-        bounds=tuple(
-            one for one in rows.bounds if any(one.values is held for held in values.values())
+        bounds=known_of(
+            rows.bounds[id(held)] for held in values.values() if id(held) in rows.bounds
         ),
         added_s=rows.stamp_s[len(rows.stamp_s) - rows.made :],
         values=values,
