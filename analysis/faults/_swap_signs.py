@@ -261,15 +261,10 @@ def _h(flags: Bools) -> Floats:
 
 def _rise_k(values: Floats, since: Bools) -> Floats:
     """Give how far values lie above the mean of each day's flagged ones."""
-    day, number = np.nonzero(since)
-    began = values[day, number]
-    known = np.isfinite(began)
-    total, count = (
-        np.bincount(day[known], weights=weights, minlength=len(values))
-        for weights in (began[known], None)
-    )
+    known = since & np.isfinite(values)
     with np.errstate(invalid="ignore", divide="ignore"):
-        return np.asarray(values - (total / count)[:, None])
+        began = np.where(known, values, 0.0).sum(axis=1) / known.sum(axis=1)
+    return np.asarray(values - began[:, None])
 
 
 _SPANS = "over the day “{other}” gets both hotter and colder than “{one}”"
