@@ -1,6 +1,7 @@
 """The command `suntally`; what a subcommand needs is imported when it runs."""
 
 import argparse
+import os
 import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, NoReturn
@@ -25,6 +26,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     if not hasattr(args, "run"):
         parser.print_help()
         return 2
+    # The matrices here are small: threads of the linear algebra would only wait for each other.
+    # It reads this when numpy is imported, here and in the processes that are started.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         return int(args.run(args))
     except KeyboardInterrupt:
