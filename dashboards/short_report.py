@@ -17,9 +17,10 @@ def short_report(report: Report) -> Report:
     its loss is spread (`losses.recent_loss`); the strip is at least as long as what counts as
     recent.
     """
+    first = _first_day(report)
     return replace(
         report,
-        days=tuple(day for day in report.days if day.date >= _first_day(report)),
+        days=tuple(day for day in report.days if day.date >= first),
         rejected=(),
         months=(),
         condition=None,

@@ -119,6 +119,7 @@ class Sheaf:
         self._differing: dict[Place, Block] = {}
         self._marks: dict[Place, datetime] = {}
         self._counted: dict[int, Counted] = {}
+        self._shares = False  # the lock of values
 
     def add(self, site: OpenSite, rows: Block, *, size_bytes: int) -> Pushed:
         """Lay a batch into the days of its site.
@@ -175,7 +176,9 @@ class Sheaf:
         told = [one for one in hashes.values() if one is not None]
         if not told:
             return
-        shared(self._db, VALUES_LOCK)
+        if not self._shares:
+            shared(self._db, VALUES_LOCK)
+            self._shares = True
         other = queries.site_with_values(self._db, hashes=told, but_site_id=site.id)
         other = other or self._gathered(site, parts, hashes)
         if other is not None:

@@ -4,12 +4,18 @@ from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
+import numpy as np
 import pytest
 from sqlalchemy import inspect, text
 
+from analysis.blocks import Block
+from fixtures.scenario import home, site_toml
 from service.db.base import Base
 from service.db.engine import Database
 from service.db.models import Firm
+from service.ingest.blocks import seal
+from service.ingest.queries import save_blocks
+from service.sites.actions import register_site
 from tests.build_service import empty_database
 
 
@@ -32,19 +38,39 @@ def test_migrated_tables_are_those_of_the_models(database: Database) -> None:
         assert compare_metadata(context, Base.metadata) == []
 
 
-def test_migrations_can_be_taken_back(database: Database) -> None:
+def taken_back(database: Database, to: str) -> None:
     from alembic import command
     from alembic.config import Config
 
     import service.migrations
 
-    database.migrate()
     config = Config()
     config.set_main_option("script_location", str(Path(service.migrations.__file__).parent))
     with database.engine.begin() as connection:
         config.attributes["connection"] = connection
-        command.downgrade(config, "base")
+        command.downgrade(config, to)
+
+
+def test_migrations_can_be_taken_back(database: Database) -> None:
+    database.migrate()
+    taken_back(database, "base")
     assert set(inspect(database.engine).get_table_names()) == {"alembic_version"}
+
+
+def test_blocks_that_an_older_version_could_not_read_are_not_left_to_it(
+    database: Database,
+) -> None:
+    database.migrate()
+    noon = datetime(2025, 6, 1, 12, tzinfo=UTC)
+    block = Block(stamp_s=np.arange(3, dtype=np.int64), columns={"flow": np.arange(3.0)})
+    with database.session() as db:
+        firm = Firm(name="a", created_at=noon)
+        db.add(firm)
+        db.flush()
+        site = register_site(db, firm_id=firm.id, text=site_toml(home()), now=noon)
+        save_blocks(db, site_id=site.id, blocks={noon.date(): seal(block)})
+    with pytest.raises(RuntimeError, match="restore a backup"):
+        taken_back(database, "0018")
 
 
 def test_an_instant_keeps_its_meaning(database: Database) -> None:
