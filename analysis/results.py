@@ -232,7 +232,7 @@ class Report:
 
 def iso(time_s: int) -> str:
     """Write epoch seconds as ISO 8601 UTC with Z."""
-    return datetime.fromtimestamp(time_s, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    return datetime.fromtimestamp(time_s, UTC).isoformat(timespec="seconds")[: -len("+00:00")] + "Z"
 
 
 def finding_json(finding: Finding) -> dict[str, Any]:
