@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from typing import Generic, TypeVar
 
 from anyio import to_thread
-from sqlalchemy.exc import SQLAlchemyError
+from sqlalchemy.exc import OperationalError, SQLAlchemyError
 from sqlalchemy.orm import Session
 
 from service.db.engine import Database
@@ -104,7 +104,13 @@ class Gate(Generic[Batch]):
                 LOG.exception(
                     "%d batches were not taken together; each is tried alone", len(batches)
                 )
-        return [self._alone(batch) for batch in batches]
+        told: list[Pushed | Exception] = []
+        for batch in batches:
+            last = told[-1] if told else None
+            # A database that is locked or away is waited for once, not for each in turn: that
+            # takes half a minute, and all that came behind these would wait for all of them.
+            told.append(last if isinstance(last, OperationalError) else self._alone(batch))
+        return told
 
     def _alone(self, batch: Batch) -> Pushed | Exception:
         try:

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from httpx2 import Response
 from sqlalchemy import select
+from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session
 from starlette.testclient import TestClient
 
@@ -347,6 +348,26 @@ def test_batches_that_wait_are_written_together_and_a_failing_one_keeps_none_bac
         upload = db.scalars(select(Upload)).one()
         assert (upload.rows_read, upload.rows_kept, upload.rows_duplicate) == (14, 10, 4)
         assert db.scalars(select(DayBlock.rows)).one() == 10
+
+
+def test_a_database_that_does_not_answer_is_not_waited_for_by_each_in_turn(back: BackEnd) -> None:
+    """Each wait is half a minute; whoever comes behind a group would wait for all of them."""
+    asked: list[int] = []
+
+    def write(_db: Session, some: list[int]) -> list[Pushed | ServiceError]:
+        asked.append(len(some))
+        if len(asked) <= 2:
+            raise OperationalError("BEGIN IMMEDIATE", None, Exception("database is locked"))
+        return [Pushed(accepted=one, new=0, changed=0) for one in some]
+
+    async def crowd() -> list[Pushed | BaseException]:
+        gate = Gate(back.database, write=write)
+        told = await asyncio.gather(*(gate.store(one) for one in range(8)), return_exceptions=True)
+        return [*told, await gate.store(8)]
+
+    told = asyncio.run(crowd())
+    assert [type(one) for one in told] == [OperationalError] * 8 + [Pushed]
+    assert asked == [8, 1, 1]
 
 
 def stored(back: BackEnd, slug: str) -> list[tuple]:
