@@ -1,18 +1,21 @@
 """Days that take no rows any more, since they are rolled up or removed, met while storing."""
 
 from collections.abc import Mapping
-from datetime import date
+from datetime import date, timedelta
 
 from sqlalchemy.orm import Session
 
-from analysis.blocks import Block
-from analysis.days import local_date
+from analysis.blocks import Block, utc_day
+from analysis.day_rows import numbers_of
+from analysis.days import local_date, local_midnight_s
+from analysis.units import SECONDS_PER_DAY
 from service.ingest.blocks import Change
 from service.retention import queries
 
 # Rows are kept as they came for a year at least (`Settings.keep_full_years`). A gateway's batch,
 # which is of today, is not to cost a query.
 _NEVER_ROLLED_DAYS = 360
+_DAY_S = int(SECONDS_PER_DAY)
 
 
 def take_closed(db: Session, *, site_id: int, parts: dict[date, Block], today: date) -> int:
@@ -25,11 +28,39 @@ def take_closed(db: Session, *, site_id: int, parts: dict[date, Block], today: d
 def free_neighbours(
     db: Session, *, site_id: int, timezone: str, changes: Mapping[date, Change], today: date
 ) -> None:
-    """Have local days that border on closed ones looked at again, since they got rows."""
+    """Have local days that border on closed ones looked at again, since they got rows.
+
+    One whose figures rest on more than is left of its rows stands: far from Greenwich most of a
+    day's sun may lie on a UTC day that was removed.
+    """
     days: set[date] = set()
     for day, one in changes.items():
         if one.touched_s.shape[0] and (today - day).days > _NEVER_ROLLED_DAYS:
             ends = (int(one.touched_s[0]), int(one.touched_s[-1]))
             days |= {local_date(end, timezone) for end in ends}
     if days:
-        queries.free_rows(db, site_id=site_id, days=days)
+        stand = _resting_on_more(db, site_id=site_id, timezone=timezone, days=days)
+        queries.free_rows(db, site_id=site_id, days=days - stand)
+
+
+def _resting_on_more(db: Session, *, site_id: int, timezone: str, days: set[date]) -> set[date]:
+    """Give local days whose figures saw more hours than lie on UTC days that were not removed."""
+    hours = {day: _seconds_by_utc_day(day, timezone) for day in days}
+    touched = {one for own in hours.values() for one in own}
+    gone = queries.gone_days(db, site_id=site_id, days=touched)
+    partly = [day for day, own in hours.items() if own.keys() & gone]
+    rows = queries.held_rows(db, site_id=site_id, days=partly)
+    return {
+        day
+        for day, row in rows.items()
+        if numbers_of(row).get("logged_s", 0.0)
+        > sum(seconds for one, seconds in hours[day].items() if one not in gone)
+    }
+
+
+def _seconds_by_utc_day(day: date, timezone: str) -> dict[date, int]:
+    """Give how many seconds of a local day lie on each UTC day."""
+    start_s = local_midnight_s(day, timezone)
+    end_s = local_midnight_s(day + timedelta(days=1), timezone)
+    edges = [start_s, *range(start_s // _DAY_S * _DAY_S + _DAY_S, end_s, _DAY_S), end_s]
+    return {utc_day(edges[n]): edges[n + 1] - edges[n] for n in range(len(edges) - 1)}

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import Any
 
 from sqlalchemy import ColumnElement, Select, and_, exists, func, or_, select, update
 from sqlalchemy.orm import Session, defer
@@ -209,6 +210,18 @@ def held_days(db: Session, *, site_id: int, days: Iterable[date]) -> set[date]:
     return held
 
 
+def held_rows(db: Session, *, site_id: int, days: Iterable[date]) -> dict[date, dict[str, Any]]:
+    """Give the rows of those of these local days whose figures stand."""
+    rows: dict[date, dict[str, Any]] = {}
+    for part in _parts(sorted(days)):
+        own = (DayRow.site_id == site_id, DayRow.date.in_(part))
+        rows.update(
+            (row[0], row[1])
+            for row in db.execute(select(DayRow.date, DayRow.row).where(*own, DayRow.held))
+        )
+    return rows
+
+
 def closed_days(db: Session, *, site_id: int, days: Iterable[date]) -> set[date]:
     """Give which of these UTC days are rolled up or removed."""
     closed: set[date] = set()
@@ -216,6 +229,15 @@ def closed_days(db: Session, *, site_id: int, days: Iterable[date]) -> set[date]
         found = select(RolledDay.day).where(RolledDay.site_id == site_id, RolledDay.day.in_(part))
         closed.update(db.scalars(found))
     return closed
+
+
+def gone_days(db: Session, *, site_id: int, days: Iterable[date]) -> set[date]:
+    """Give which of these UTC days are removed."""
+    gone: set[date] = set()
+    for part in _parts(sorted(days)):
+        own = (RolledDay.site_id == site_id, RolledDay.day.in_(part))
+        gone.update(db.scalars(select(RolledDay.day).where(*own, RolledDay.kind == "gone")))
+    return gone
 
 
 def has_gone(db: Session, site_id: int) -> bool:

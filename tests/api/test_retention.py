@@ -21,7 +21,7 @@ from service.ingest.files import RawStore
 from service.ingest.queries import load_record, load_rows, rows_counted
 from service.retention import actions, nightly
 from service.settings import Settings
-from tests.build_service import LOCAL, BackEnd, back_ends, tidy_log
+from tests.build_service import LOCAL, BackEnd, back_ends, site_file, tidy_log
 
 FIRST = datetime(2025, 6, 1, tzinfo=UTC)
 LOG = tidy_log(first=FIRST, hours=96, step_s=60)
@@ -296,6 +296,45 @@ def test_older_still_is_removed_and_what_the_days_showed_stays(back, slug):
         kinds = set(db.scalars(select(RolledDay.kind)))
         left = list(db.scalars(select(RolledDay.extremes).where(RolledDay.extremes.is_not(None))))
     assert (kinds, left) == ({"gone"}, [])
+
+
+@pytest.mark.parametrize("zone", ["America/Los_Angeles", "Pacific/Auckland", "Europe/Berlin"])
+def test_late_rows_beside_a_removed_day_do_not_take_away_what_a_local_day_showed(back, zone):
+    text = site_file().replace("Europe/Berlin", zone)
+    slug = back.add_site(text=text)
+    log = tidy_log(first=FIRST + timedelta(days=2), hours=48, step_s=60, seed=9)
+    back.hand_in(slug, LOG)
+    back.worker().work_all()
+    first = {one["date"]: one for one in facts(back)["days"]}
+    back.clock.move(days=3 * 365)
+    limits = actions.Limits(means_before=None, gone_before=DAYS[2], files_before=None)
+    raw = RawStore(back.settings.data_dir)
+    one = actions.Pass.begun(back.database, raw=raw, clock=back.clock, limits=limits)
+    assert not one.piece()
+    assert one.done == 2
+    back.hand_in(slug, log, "corrected.csv")
+    back.worker().work_all()
+    then = {one["date"]: one for one in facts(back)["days"]}
+    assert {day: one["coverage"] for day, one in then.items()} == {
+        day: one["coverage"] for day, one in first.items()
+    }
+    # The day that is all there is seen as the new file has it.
+    whole = "2025-06-03" if zone == "America/Los_Angeles" else "2025-06-04"
+    assert then[whole]["delivered_kwh"] != first[whole]["delivered_kwh"]
+
+
+def test_a_day_that_was_mostly_unknown_beside_a_removed_one_is_looked_at(back, slug):
+    """Of the local day after the removed ones two hours were logged; now comes the rest."""
+    back.clock.move(days=3 * 365)
+    limits = actions.Limits(means_before=None, gone_before=date(2025, 6, 5), files_before=None)
+    raw = RawStore(back.settings.data_dir)
+    one = actions.Pass.begun(back.database, raw=raw, clock=back.clock, limits=limits)
+    assert not one.piece()
+    late = tidy_log(first=FIRST + timedelta(days=4), hours=24, step_s=60, seed=9)
+    back.hand_in(slug, late, "late.csv")
+    back.worker().work_all()
+    days = {one["date"]: one["coverage"] for one in facts(back)["days"]}
+    assert days["2025-06-05"] > 0.9
 
 
 def test_a_file_goes_and_its_name_hash_and_rows_stay(back, slug, client):
