@@ -4,10 +4,9 @@ The morning after an outage all gateways come at once. What is let in is written
 turned away before its body is read, so that memory stays bounded and pages still find a thread.
 Each is told another moment, lest they come back together.
 
-A sender that
-dawdles, on purpose or on a bad line, has its place while nobody else wants it; else, after a
-moment's patience, the slowest goes. No site has more than half of the places, so that no key
-keeps all others out, however often its holder comes back.
+A sender that dawdles, on purpose or on a bad line, has its place while nobody else wants it; else,
+after a moment's patience, the slowest goes. No site has more than half of the places, so that no
+key keeps all others out, however often its holder comes back.
 """
 
 import asyncio
@@ -114,8 +113,12 @@ class Places:
     def _have_the_slowest_go(self, among: Sequence[Place]) -> None:
         now_s = _now_s()
         for one in among:  # the longest there first
-            if one.reading is not None and now_s - one.since_s > self._patience_s:
-                one.reading.reschedule(now_s)
+            reading = one.reading
+            # One whose time has just run out leaves by itself, and cannot be told to.
+            if reading is None or reading.expired():
+                continue
+            if now_s - one.since_s > self._patience_s:
+                reading.reschedule(now_s)
                 one.given_up = True
                 self._taken.remove(one)
                 return

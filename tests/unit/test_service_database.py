@@ -1,22 +1,27 @@
 """Tables, column types and migrations, on both databases."""
 
 from collections.abc import Iterator
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import UTC, date, datetime, timedelta, timezone
 from pathlib import Path
 
 import numpy as np
 import pytest
-from sqlalchemy import inspect, text
+from sqlalchemy import inspect, text, update
 
 from analysis.blocks import Block
+from analysis.day_rows import day_rows
+from analysis.days import DayTable, local_days
 from fixtures.scenario import home, site_toml
+from service.assessments.queries import save_day_rows
 from service.db.base import Base
 from service.db.engine import Database
-from service.db.models import Firm
+from service.db.models import DayRow, Firm
 from service.ingest.blocks import seal
 from service.ingest.queries import save_blocks
 from service.sites.actions import register_site
 from tests.build_service import empty_database
+
+DAY = date(2025, 6, 1)
 
 
 @pytest.fixture(params=["sqlite", "postgres"])
@@ -57,18 +62,41 @@ def test_migrations_can_be_taken_back(database: Database) -> None:
     assert set(inspect(database.engine).get_table_names()) == {"alembic_version"}
 
 
-def test_blocks_that_an_older_version_could_not_read_are_not_left_to_it(
-    database: Database,
-) -> None:
-    database.migrate()
+def with_site(database: Database) -> int:
     noon = datetime(2025, 6, 1, 12, tzinfo=UTC)
-    block = Block(stamp_s=np.arange(3, dtype=np.int64), columns={"flow": np.arange(3.0)})
     with database.session() as db:
         firm = Firm(name="a", created_at=noon)
         db.add(firm)
         db.flush()
-        site = register_site(db, firm_id=firm.id, text=site_toml(home()), now=noon)
-        save_blocks(db, site_id=site.id, blocks={noon.date(): seal(block)})
+        return register_site(db, firm_id=firm.id, text=site_toml(home()), now=noon).id
+
+
+def test_days_that_an_older_version_could_not_read_are_not_left_to_it(database: Database) -> None:
+    """Right after an upgrade all days are looked at anew, though their blocks are the old ones."""
+    database.migrate()
+    table = DayTable(
+        days=local_days(first=DAY, last=DAY, timezone="UTC"),
+        columns={"known_s": np.ones(1)},
+        happenings=(),
+    )
+    site_id = with_site(database)
+    with database.session() as db:
+        save_day_rows(db, site_id=site_id, rows=day_rows(table), instead_of=[], method="any")
+    with pytest.raises(RuntimeError, match="restore a backup"):
+        taken_back(database, "0018")
+    with database.session() as db:  # as older versions wrote it
+        db.execute(update(DayRow).values(row={"date": "", "columns": {}, "happenings": []}))
+    taken_back(database, "0018")
+
+
+def test_blocks_that_an_older_version_could_not_read_are_not_left_to_it(
+    database: Database,
+) -> None:
+    database.migrate()
+    block = Block(stamp_s=np.arange(3, dtype=np.int64), columns={"flow": np.arange(3.0)})
+    site_id = with_site(database)
+    with database.session() as db:
+        save_blocks(db, site_id=site_id, blocks={DAY: seal(block)})
     with pytest.raises(RuntimeError, match="restore a backup"):
         taken_back(database, "0018")
 

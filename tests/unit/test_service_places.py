@@ -1,6 +1,7 @@
 """Places for gateways' bodies: who dawdles goes when somebody else comes, and not before."""
 
 import asyncio
+import time
 
 import pytest
 
@@ -57,6 +58,27 @@ def test_even_alone_nobody_dawdles_for_ever() -> None:
         return await sent(Places(1, longest_s=0.05), "slow", takes_s=FOR_EVER)
 
     assert asyncio.run(quiet()) == "too slow"
+
+
+def test_who_comes_at_the_very_moment_in_which_a_sender_runs_out_of_time_meets_no_error() -> None:
+    async def at_once() -> tuple[list[type], str]:
+        places = Places(1, patience_s=0.0, longest_s=0.01)
+        slow = asyncio.create_task(sent(places, "slow", takes_s=FOR_EVER))
+        await asyncio.sleep(0)
+        met: list[type] = []
+
+        def come() -> None:
+            try:
+                with places.taken("other", 10):
+                    met.append(type(None))
+            except Exception as error:
+                met.append(type(error))
+
+        asyncio.get_running_loop().call_later(0.02, come)
+        time.sleep(0.05)  # so that both are due in one turn of the loop
+        return met, await slow
+
+    assert asyncio.run(at_once()) == ([TooManyError], "too slow")
 
 
 def test_one_site_has_half_of_the_places_at_most() -> None:
