@@ -5,9 +5,23 @@ from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
-from analysis.results import Report, report_json
+from analysis.results import Report
 from dashboards.figures.week_strip import WEEKS
 from dashboards.format import local_date
+
+# What only a site's own pages show, under the same names in the report and in its JSON.
+_LEFT_OUT: Mapping[str, tuple[()] | None] = {
+    "rejected": (),
+    "months": (),
+    "condition": None,
+    "field_check": None,
+    "clear_seasons": (),
+    "year": None,
+    "design": None,
+    "readings": (),
+    "ledger": None,
+    "years": (),
+}
 
 
 def short_report(report: Report) -> Report:
@@ -18,29 +32,17 @@ def short_report(report: Report) -> Report:
     recent.
     """
     first = _first_day(report)
-    return replace(
-        report,
-        days=tuple(day for day in report.days if day.date >= first),
-        rejected=(),
-        months=(),
-        condition=None,
-        field_check=None,
-        clear_seasons=(),
-        year=None,
-        design=None,
-        readings=(),
-        ledger=None,
-        years=(),
-    )
+    left_out: dict[str, Any] = dict(_LEFT_OUT)
+    return replace(report, days=tuple(day for day in report.days if day.date >= first), **left_out)
 
 
 def short_json(report: Report, whole: Mapping[str, Any]) -> dict[str, Any]:
-    """Give the short report as `report_json` does, its days from the JSON of the whole one."""
+    """Give the short report as `report_json` does, from the JSON of the whole one."""
     first = _first_day(report)
-    return {
-        **report_json(replace(short_report(report), days=())),
-        "days": [day for day in whole["days"] if day["date"] >= first],
+    nothing: dict[str, Any] = {
+        name: None if value is None else [] for name, value in _LEFT_OUT.items()
     }
+    return {**whole, **nothing, "days": [day for day in whole["days"] if day["date"] >= first]}
 
 
 def _first_day(report: Report) -> str:
