@@ -23,7 +23,8 @@ _OF_KEYS = (
     _OPEN.add_columns(ApiKey.key_hash)
     .join(ApiKey, ApiKey.site_id == Site.id)
     .where(ApiKey.key_hash.in_(bindparam("hashes", expanding=True)), ApiKey.revoked_at.is_(None))
-    .with_for_update(of=Site)
+    # The keys, too: whoever waited for a site learns what became of its key in the meantime.
+    .with_for_update(of=(Site, ApiKey))
 )
 _OF_ID = _OPEN.where(Site.id == bindparam("id")).with_for_update()
 _PUSHES_OF = select(Upload.id).where(

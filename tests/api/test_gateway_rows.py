@@ -2,6 +2,8 @@
 
 import asyncio
 import json
+import threading
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -9,7 +11,7 @@ from pathlib import Path
 
 import pytest
 from httpx2 import Response
-from sqlalchemy import select
+from sqlalchemy import select, text
 from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session
 from starlette.testclient import TestClient
@@ -29,6 +31,7 @@ from service.ingest.batches import Batch, store_batches
 from service.ingest.gate import Gate
 from service.ingest.places import Places
 from service.ingest.schemas import Pushed
+from service.sites.queries import locked_site
 from tests.build_service import LOCAL, BackEnd, back_ends, tidy_log
 
 
@@ -446,6 +449,43 @@ def test_a_key_that_another_process_withdraws_stores_nothing_more(
         assert push(client, slug, key, ROWS[1:2]).status_code == 401
     with back.database.reading() as db:
         assert db.scalars(select(DayBlock.rows)).one() == 1
+
+
+def test_a_key_that_is_withdrawn_while_its_batch_waits_stores_nothing(tmp_path: Path) -> None:
+    """On SQLite nobody can withdraw it meanwhile."""
+    told: list[Pushed | ServiceError] = []
+    with back_ends(tmp_path, "postgres") as make:
+        back = make()
+        slug = back.add_site()
+        batch = batch_of(back, slug, back.add_key(slug), ROWS[:3])
+
+        def push() -> None:
+            with back.database.session() as db:
+                told.extend(store_batches(db, [batch], now=back.clock.now(), settle_s=0))
+
+        waiting = threading.Thread(target=push)
+        with back.database.session() as large:
+            locked_site(large, back.site_id(slug))  # a log that takes its time
+            waiting.start()
+            while not waits_for_a_lock(back):
+                time.sleep(0.01)
+            with back.database.session() as db:
+                db.scalars(select(ApiKey)).one().revoked_at = back.clock.now()
+        waiting.join()
+        assert [type(one) for one in told] == [SignedOutError]
+        assert blocks(back) == []
+
+
+def waits_for_a_lock(back: BackEnd) -> bool:
+    with back.database.reading() as db:
+        return bool(
+            db.scalar(
+                text(
+                    "SELECT count(*) FROM pg_stat_activity WHERE wait_event_type = 'Lock' "
+                    "AND datname = current_database()"
+                )
+            )
+        )
 
 
 def test_whoever_waits_is_answered_with_those_that_were_written_with_them(back: BackEnd) -> None:
