@@ -20,6 +20,8 @@ _BUSY: dict[int | str, dict[str, Any]] = {
     429: {"description": "Too many at once; see Retry-After."},
 }
 
+_UNKNOWN = ""  # no site has such a name
+
 
 @router.post("/rows", responses=_BUSY)
 async def push_rows(request: Request, here: Here, slug: str) -> Pushed:
@@ -35,8 +37,8 @@ async def push_rows(request: Request, here: Here, slug: str) -> Pushed:
     places: Places = request.app.state.places
     told = request.headers.get("content-length", "")
     size = int(told) if told.isdigit() else here.settings.max_push_bytes
+    key_hash = await _gateway_key(request, here, slug)
     with places.taken(slug, size) as place:
-        key_hash = await _gateway_key(request, here, slug)
         body = await places.read(place, request.body())
         batch = Batch(slug=slug, key_hash=key_hash, body=body)
         try:
@@ -51,7 +53,11 @@ async def _gateway_key(request: Request, here: Context, slug: str) -> str:
     known: KnownKeys = request.app.state.known_keys
     key_hash = shown_key(request)
     if key_hash is None or (slug, key_hash) not in known:
-        await run_in_threadpool(_gateway_site_id, here, slug)
+        places: Places = request.app.state.places
+        # Whoever has shown nothing yet counts for no site and asks for no memory: a few who come
+        # without a key would else keep out the gateways of a site, or all.
+        with places.taken(_UNKNOWN, 0):
+            await run_in_threadpool(_gateway_site_id, here, slug)
         assert key_hash is not None  # without one that was refused
         known.add(slug, key_hash)
     return key_hash

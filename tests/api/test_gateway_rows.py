@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 from httpx2 import Response
@@ -27,6 +28,7 @@ from service.errors import (
     ServiceError,
     SignedOutError,
 )
+from service.ingest import push_endpoints
 from service.ingest.batches import Batch, store_batches
 from service.ingest.gate import Gate
 from service.ingest.places import Places
@@ -249,6 +251,39 @@ def test_who_comes_beyond_what_can_be_stored_is_told_when_to_come_again(
         assert push(client, slug, key, ROWS[2:4]).json()["new"] == 2
 
 
+def test_whoever_has_no_key_keeps_no_gateway_out(
+    back: BackEnd, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """However large a body they announce, and for whichever site."""
+    slug = back.add_site()
+    key = back.add_key(slug)
+    app = replace(back, settings=back.settings.model_copy(update={"max_pushes": 20})).app()
+    asked = push_endpoints._gateway_site_id
+    told: list[int] = []
+    coming = 10
+    with TestClient(app, base_url=LOCAL) as client:
+        assert push(client, slug, key, ROWS[:2]).status_code == 200
+
+        def ask(*given: Any) -> int:
+            # While it is asked for one, the next comes: nine of them, then a gateway.
+            nonlocal coming
+            coming -= 1
+            told.append(send("sk_wrong" if coming else key))
+            return asked(*given)
+
+        def send(shown: str) -> int:
+            rows = json.dumps({"rows": ROWS[2:4]}).encode()
+            return client.post(
+                f"/api/sites/{slug}/rows",
+                content=rows + b" " * (8 * 2**20 - len(rows)),
+                headers={"authorization": f"Bearer {shown}"},
+            ).status_code
+
+        monkeypatch.setattr(push_endpoints, "_gateway_site_id", ask)
+        assert send("sk_wrong") == 401
+    assert told == [200] + [401] * 9
+
+
 def test_who_sends_slowly_gives_the_place_to_who_comes(back: BackEnd) -> None:
     """At the address itself: one half of a body, then silence."""
     app = replace(back, settings=back.settings.model_copy(update={"max_pushes": 1})).app()
@@ -467,7 +502,7 @@ def test_a_key_that_is_withdrawn_while_its_batch_waits_stores_nothing(tmp_path: 
         with back.database.session() as large:
             locked_site(large, back.site_id(slug))  # a log that takes its time
             waiting.start()
-            while not waits_for_a_lock(back):
+            while waiting.is_alive() and not waits_for_a_lock(back):
                 time.sleep(0.01)
             with back.database.session() as db:
                 db.scalars(select(ApiKey)).one().revoked_at = back.clock.now()
