@@ -5,10 +5,12 @@ first call: a command that analyses nothing pays for neither.
 """
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from functools import wraps
+from importlib.abc import MetaPathFinder
 from pickle import UnpicklingError
-from threading import Lock
+from threading import Lock, get_ident
 from typing import Any, ParamSpec, TypeVar, cast
 
 import numpy as np
@@ -18,8 +20,20 @@ _Given = ParamSpec("_Given")
 _Result = TypeVar("_Result")
 _Number = TypeVar("_Number", bound=np.generic)
 
-# No folder to keep it in, a full disk, a file cut short by a lost current.
-_NOT_KEPT = (RuntimeError, OSError, EOFError, UnpicklingError)
+# What was kept cannot be read: a file cut short by a lost current, a named tuple that another
+# version of this program calls otherwise. Reading a pickle may raise any of these.
+_UNREADABLE = (
+    AttributeError,
+    EOFError,
+    ImportError,
+    IndexError,
+    KeyError,
+    TypeError,
+    UnpicklingError,
+    ValueError,
+)
+# No folder to keep it in, a full disk, or what cannot be read cannot be done away with either.
+_NOT_KEPT = (RuntimeError, OSError, *_UNREADABLE)
 
 _one_at_a_time = Lock()
 
@@ -73,7 +87,12 @@ def _compiled(
     types = tuple(numba.typeof(value) for value in args)
     try:
         kept = numba.njit(nogil=True, error_model="numpy", cache=True)(loop)
-        kept.compile(types)
+        try:
+            kept.compile(types)
+        except _UNREADABLE:
+            # Left there, it would be in the way of every process to come.
+            kept._cache.flush()
+            kept.compile(types)
     except _NOT_KEPT:
         kept = numba.njit(nogil=True, error_model="numpy")(loop)
         kept.compile(types)
@@ -85,13 +104,28 @@ def _numba() -> Any:
 
     numba looks for it when it compiles its first loop: half as long again, and 15 MB.
     """
-    modules: dict[str, Any] = sys.modules
-    hidden = "scipy.linalg" not in modules
-    if hidden:
-        modules["scipy.linalg"] = None
-    try:
-        import numba.np.arraymath
-    finally:
-        if hidden:
-            del modules["scipy.linalg"]
+    if "numba.np.arraymath" not in sys.modules:
+        with _hidden("scipy.linalg"):
+            import numba.np.arraymath
+    import numba
+
     return numba
+
+
+@contextmanager
+def _hidden(module: str) -> Iterator[None]:
+    """Let this thread find no such module; others meanwhile import it as ever."""
+    here = get_ident()
+
+    class Nowhere(MetaPathFinder):
+        def find_spec(self, fullname: str, path: Sequence[str] | None, target: Any = None) -> None:
+            if fullname == module and get_ident() == here:
+                raise ModuleNotFoundError(module, name=module)
+
+    nowhere = Nowhere()
+    # Another list each time: what other threads are going through stays as it is.
+    sys.meta_path = [nowhere, *sys.meta_path]
+    try:
+        yield
+    finally:
+        sys.meta_path = [finder for finder in sys.meta_path if finder is not nowhere]

@@ -143,8 +143,10 @@ class DayTable:
         """Give the happenings of one kind."""
         # Every kind asks: they are sorted out once, when the first does.
         if self.happenings and not self._of_kind:
+            sorted_out: dict[str, list[Happening]] = {}
             for item in self.happenings:
-                self._of_kind.setdefault(item.kind, []).append(item)
+                sorted_out.setdefault(item.kind, []).append(item)
+            self._of_kind.update(sorted_out)  # at once, or another thread would read a part
         return tuple(self._of_kind.get(kind, ()))
 
 

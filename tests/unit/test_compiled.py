@@ -16,6 +16,39 @@ from tests.unit.test_healthy_loop import a_home, around, kwh_of
 print(kwh_of(a_home(), around())[0])
 """
 
+KERNEL = """
+from typing import NamedTuple
+from analysis.compiled import compiled
+
+class Numbers(NamedTuple):
+    one: float
+
+@compiled
+def twice(numbers):
+    return 2.0 * numbers.one
+"""
+# While this thread imports the compiler, another one imports what is hidden from it.
+MEANWHILE = """
+import importlib, sys, threading
+from analysis.compiled import _numba
+
+def look():
+    importlib.import_module("scipy.linalg")
+    print("found")
+
+def noticed(frame, event, arg):
+    if frame.f_code.co_name == "<module>" and frame.f_code.co_filename.endswith("arraymath.py"):
+        sys.setprofile(None)
+        beside = threading.Thread(target=look)
+        beside.start()
+        beside.join(timeout=60)
+
+finders = len(sys.meta_path)
+sys.setprofile(noticed)
+_numba()
+print(len(sys.meta_path) - finders)
+"""
+
 
 def counted(values):
     total = 0.0
@@ -60,3 +93,20 @@ def test_what_was_kept_serves_other_processes_and_damage_to_it_is_made_good(tmp_
     for path in kept:
         path.write_bytes(b"")
     assert outcome(LOOP, NUMBA_CACHE_DIR=str(tmp_path)) == fresh
+    assert all(path.stat().st_size for path in kept)
+
+
+def test_what_another_version_kept_is_not_in_the_way(tmp_path):
+    kernel = tmp_path / "kernel.py"
+    environment = {
+        "NUMBA_CACHE_DIR": str(tmp_path / "kept"),
+        "PYTHONPATH": f"{tmp_path}{os.pathsep}{ROOT}",
+    }
+    for name in ("Before", "AndAfter"):
+        kernel.write_text(KERNEL.replace("Numbers", name), encoding="utf-8")
+        code = f"import kernel; print(kernel.twice(kernel.{name}(2.0)))"
+        assert outcome(code, **environment) == "4.0\n"
+
+
+def test_another_thread_finds_what_the_compiler_does_without():
+    assert outcome(MEANWHILE).split() == ["found", "0"]
