@@ -23,6 +23,7 @@ import dashboards
 from service.accounts import api as people
 from service.accounts import endpoints as accounts
 from service.accounts.actions import ensure_firm
+from service.afterwards import Afterwards
 from service.assessments import endpoints as assessments
 from service.care import endpoints as care
 from service.clock import Clock
@@ -74,6 +75,7 @@ def create_app(settings: Settings, database: Database, clock: Clock) -> FastAPI:
     app.state.started_at = clock.now()
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
     app.state.metrics = metrics.Metrics()
+    app.add_middleware(Afterwards)
     app.add_middleware(Guard, settings=settings)
     app.add_middleware(Requests, metrics=app.state.metrics)
     app.add_exception_handler(ServiceError, _service_error)

@@ -6,6 +6,7 @@ Somebody else's site answers like one that does not exist.
 import logging
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import partial
 
 from fastapi import Request
 from sqlalchemy.exc import SQLAlchemyError
@@ -14,6 +15,7 @@ from sqlalchemy.orm import Session
 from service.accounts import queries
 from service.accounts.rights import RIGHTS, Right
 from service.accounts.secrets import hashed
+from service.afterwards import after_the_answer
 from service.db.engine import Database, only_reads
 from service.db.models import Account, Site
 from service.errors import NotAllowedError, NotFoundError, SignedOutError
@@ -111,13 +113,18 @@ def _signed_in(db: Session, request: Request, *, token: str, now: datetime) -> A
     if not only_reads(db):
         queries.note_use(db, token_hash=token_hash, now=now)
         return account
-    try:
-        database: Database = request.app.state.database
-        with database.session() as own:
-            queries.note_use(own, token_hash=token_hash, now=now)
-    except SQLAlchemyError as error:  # a page is read all the same
-        LOG.warning("the use of a sign-in was not noted: %s", str(error).splitlines()[0])
+    database: Database = request.app.state.database
+    # Whoever opens a page does not wait until a large log is written.
+    after_the_answer(request, partial(_note_use, database, token_hash=token_hash, now=now))
     return account
+
+
+def _note_use(database: Database, *, token_hash: str, now: datetime) -> None:
+    try:
+        with database.session() as db:
+            queries.note_use(db, token_hash=token_hash, now=now)
+    except SQLAlchemyError as error:  # the next page notes it
+        LOG.warning("the use of a sign-in was not noted: %s", str(error).splitlines()[0])
 
 
 def shown_key(request: Request) -> str | None:

@@ -1,5 +1,6 @@
 """Sign-ins that end when nobody uses them, and failed ones on record, bounded."""
 
+import asyncio
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -7,12 +8,15 @@ from pathlib import Path
 import pyotp
 import pytest
 from sqlalchemy import event, select
+from starlette.requests import Request
 from starlette.testclient import TestClient
 
 from service.accounts import sign_ins
 from service.accounts.actions import make_setup_link, reset_password
 from service.accounts.people import new_firm
+from service.afterwards import Afterwards, after_the_answer
 from service.db.models import Account, TrailEntry, WebSession
+from service.guards import Message, Receive, Scope, Send
 from tests.build_service import BackEnd, back_ends
 
 PUBLIC = "http://sun.example"
@@ -125,6 +129,23 @@ def test_a_page_is_read_though_its_use_cannot_be_noted(back, client, monkeypatch
     monkeypatch.setattr(queries, "note_use", full)
     assert is_in(client)
     assert "the use of a sign-in was not noted" in caplog.text
+
+
+def test_the_use_of_a_sign_in_is_noted_once_the_page_is_sent():
+    told: list[str] = []
+
+    async def app(scope: Scope, receive: Receive, send: Send) -> None:
+        after_the_answer(Request(scope), lambda: told.append("noted"))
+        await send({"type": "http.response.body", "body": b"the page"})
+
+    async def sent(message: Message) -> None:
+        told.append("answered")
+
+    async def nothing() -> Message:
+        return {}
+
+    asyncio.run(Afterwards(app)({"type": "http"}, nothing, sent))
+    assert told == ["answered", "noted"]
 
 
 # --- failed ones on record
