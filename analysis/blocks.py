@@ -16,6 +16,8 @@ from analysis.units import SECONDS_PER_DAY
 
 _DAY_S = int(SECONDS_PER_DAY)
 _EPOCH = date(1970, 1, 1)
+# Units are converted when rows are read; beyond so many decimals two conversions may differ.
+MOST_DECIMALS = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -11,7 +11,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.blocks import Block
+from analysis.blocks import MOST_DECIMALS, Block
 from analysis.channels import channel
 from analysis.record import Floats, Ints, steps_s
 from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
@@ -19,8 +19,6 @@ from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
 STRETCH_S = 300
 _HOUR_S = int(SECONDS_PER_HOUR)
 _DAY_S = int(SECONDS_PER_DAY)
-# As fine as stored rows are (`service.ingest.blocks`).
-_MOST_DECIMALS = 3
 
 Stamp = Literal["end", "start"]
 
@@ -132,8 +130,8 @@ def _decimals(values: Floats) -> int:
     """Give with how many decimals the values are written."""
     known = values[np.isfinite(values)]
     return next(
-        (count for count in range(_MOST_DECIMALS) if bool((np.round(known, count) == known).all())),
-        _MOST_DECIMALS,
+        (count for count in range(MOST_DECIMALS) if bool((np.round(known, count) == known).all())),
+        MOST_DECIMALS,
     )
 
 

@@ -14,6 +14,7 @@ import numpy as np
 from sqlalchemy.orm import Session
 
 from analysis.channels import channel
+from analysis.days import local_midnight_s
 from analysis.faults import CATALOGUE
 from analysis.results import Report, finding_json, report_json
 from analysis.site import Site as SiteFacts
@@ -147,7 +148,7 @@ def _rows(source: Source) -> Iterator[Member]:
 
 def _rows_of(source: Source, days: Sequence[date]) -> Callable[[], Iterator[bytes]]:
     def chunks() -> Iterator[bytes]:
-        starts = [int(datetime(d.year, d.month, d.day, tzinfo=UTC).timestamp()) for d in days]
+        starts = [local_midnight_s(day, "UTC") for day in days]
         blocks = [
             ingest_queries.load_rows(
                 source.db, site_id=source.site.id, start_s=start, end_s=start + _DAY_S - 1

@@ -25,7 +25,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from analysis.blocks import Block
+from analysis.blocks import MOST_DECIMALS, Block
 from analysis.record import Bools, Floats, Ints
 
 if TYPE_CHECKING:
@@ -33,7 +33,6 @@ if TYPE_CHECKING:
 
 MAGIC = b"SUN1"
 _HEAD = struct.Struct("<IqBH")
-_MOST_DECIMALS = 3  # units are converted when read; beyond it two conversions may differ
 _PER_UNIT = np.array([1.0, 10.0, 100.0, 1000.0])
 _WIDTHS: dict[int, np.dtype[Any]] = {
     2: np.dtype("<i2"),
@@ -102,7 +101,7 @@ class Packed:
         # Whole numbers over at most a thousand are rounded to three decimals already.
         rounded = self.values
         if bool((self.width == 8).any()):
-            rounded = np.round(self.values, _MOST_DECIMALS) + 0.0
+            rounded = np.round(self.values, MOST_DECIMALS) + 0.0
             rounded[np.isnan(rounded)] = np.nan
         if not _tells(_some(rounded)) and not _tells(rounded):
             return None
@@ -151,7 +150,7 @@ def _as_whole(values: Floats) -> tuple[Ints, Bools, Floats, Floats]:
     whole, most, fits = _at(values, decimals)
     while True:
         # What few rows show may lack decimals that others have.
-        more = np.flatnonzero(~fits & (decimals < _MOST_DECIMALS))
+        more = np.flatnonzero(~fits & (decimals < MOST_DECIMALS))
         if not more.size:
             return decimals, fits, most, whole
         decimals[more] += 1

@@ -12,7 +12,7 @@ from functools import partial
 
 from sqlalchemy.orm import Session
 
-from analysis.days import local_date
+from analysis.days import local_date, local_midnight_s
 from analysis.units import SECONDS_PER_DAY
 from service.clock import Clock
 from service.db.engine import BYTES_LOCK, Database, one_at_a_time, overwrite_freed
@@ -221,5 +221,5 @@ class Pass:
 
 def local_days_of(day: date, *, timezone: str) -> set[date]:
     """Give the local days that a UTC day touches."""
-    start_s = int(datetime(day.year, day.month, day.day, tzinfo=UTC).timestamp())
+    start_s = local_midnight_s(day, "UTC")
     return {local_date(start_s + shift, timezone) for shift in (0, int(SECONDS_PER_DAY) - 1)}

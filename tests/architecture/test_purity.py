@@ -3,11 +3,7 @@
 The hook is blind to files that C libraries open by themselves.
 """
 
-import subprocess
-import sys
-from pathlib import Path
-
-ROOT = Path(__file__).parents[2]
+from tests.build_process import printed
 
 # An audit hook cannot be taken away again, so it lives in a process of its own.
 SCRIPT = """
@@ -37,22 +33,9 @@ for event in seen:
 """
 
 
-def watched(*arguments: str) -> str:
-    run = subprocess.run(
-        [sys.executable, "-c", SCRIPT, *arguments],
-        cwd=ROOT,
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=120,
-    )
-    assert run.returncode == 0, run.stderr
-    return run.stdout
-
-
 def test_observing_and_assessing_touch_no_file_socket_or_process():
-    assert watched() == ""
+    assert printed(SCRIPT) == ""
 
 
 def test_the_watch_sees_a_planted_write(tmp_path):
-    assert "planted" in watched(str(tmp_path / "planted"))
+    assert "planted" in printed(SCRIPT, str(tmp_path / "planted"))

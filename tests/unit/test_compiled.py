@@ -1,16 +1,13 @@
 """Compiled loops: what they cost who needs none, and where their outcome can be kept or not."""
 
 import os
-import subprocess
-import sys
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from analysis.compiled import compiled
+from tests.build_process import ROOT, printed
 
-ROOT = Path(__file__).parents[2]
 LOOP = """
 from tests.unit.test_healthy_loop import a_home, around, kwh_of
 print(kwh_of(a_home(), around())[0])
@@ -57,23 +54,9 @@ def counted(values):
     return total
 
 
-def outcome(code, **environment):
-    run = subprocess.run(
-        [sys.executable, "-c", code],
-        cwd=ROOT,
-        env={**os.environ, **environment},
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=120,
-    )
-    assert run.returncode == 0, run.stderr
-    return run.stdout
-
-
 def test_who_analyses_nothing_does_not_import_the_compiler():
     code = "import sys, analysis.assess, service.cli; print('numba' in sys.modules)"
-    assert outcome(code).strip() == "False"
+    assert printed(code).strip() == "False"
 
 
 def test_without_any_folder_to_keep_it_in_a_loop_is_compiled_all_the_same(monkeypatch):
@@ -84,15 +67,15 @@ def test_without_any_folder_to_keep_it_in_a_loop_is_compiled_all_the_same(monkey
 
 
 def test_what_was_kept_serves_other_processes_and_damage_to_it_is_made_good(tmp_path):
-    fresh = outcome(LOOP, NUMBA_CACHE_DIR=str(tmp_path))
+    fresh = printed(LOOP, NUMBA_CACHE_DIR=str(tmp_path))
     kept = [path for path in tmp_path.rglob("*") if path.is_file()]
     assert {path.suffix for path in kept} == {".nbi", ".nbc"}
     times = {path: path.stat().st_mtime_ns for path in kept}
-    assert outcome(LOOP, NUMBA_CACHE_DIR=str(tmp_path)) == fresh
+    assert printed(LOOP, NUMBA_CACHE_DIR=str(tmp_path)) == fresh
     assert {path: path.stat().st_mtime_ns for path in kept} == times
     for path in kept:
         path.write_bytes(b"")
-    assert outcome(LOOP, NUMBA_CACHE_DIR=str(tmp_path)) == fresh
+    assert printed(LOOP, NUMBA_CACHE_DIR=str(tmp_path)) == fresh
     assert all(path.stat().st_size for path in kept)
 
 
@@ -105,8 +88,8 @@ def test_what_another_version_kept_is_not_in_the_way(tmp_path):
     for name in ("Before", "AndAfter"):
         kernel.write_text(KERNEL.replace("Numbers", name), encoding="utf-8")
         code = f"import kernel; print(kernel.twice(kernel.{name}(2.0)))"
-        assert outcome(code, **environment) == "4.0\n"
+        assert printed(code, **environment) == "4.0\n"
 
 
 def test_another_thread_finds_what_the_compiler_does_without():
-    assert outcome(MEANWHILE).split() == ["found", "0"]
+    assert printed(MEANWHILE).split() == ["found", "0"]
