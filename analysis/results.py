@@ -4,12 +4,15 @@
 figure with bounds carries a 95 % interval.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass, replace
 from datetime import UTC, datetime
 from functools import cache
 from math import isfinite
+from operator import attrgetter
 from typing import Any, Literal
+
+import numpy as np
 
 from analysis.basis import Basis, basis_from_json
 from analysis.bounded import Bounded as Bounded
@@ -232,7 +235,7 @@ class Report:
 
 def iso(time_s: int) -> str:
     """Write epoch seconds as ISO 8601 UTC with Z."""
-    return datetime.fromtimestamp(time_s, UTC).isoformat(timespec="seconds")[: -len("+00:00")] + "Z"
+    return datetime.fromtimestamp(time_s, UTC).isoformat()[: len("2025-06-01T12:00:00")] + "Z"
 
 
 def finding_json(finding: Finding) -> dict[str, Any]:
@@ -279,7 +282,7 @@ def report_json(report: Report) -> dict[str, Any]:
         "basis": _plain(report.basis),
         "rows": _plain(report.rows),
         "rejected": [_plain(problem) for problem in report.rejected],
-        "days": [_plain(day) for day in report.days],
+        "days": _plain_days(report.days),
         "months": [_plain(month) for month in report.months],
         "totals": _plain(report.totals),
         "findings": [finding_json(finding) for finding in report.findings],
@@ -335,11 +338,12 @@ def report_from_json(data: Mapping[str, Any]) -> Report:
 
 
 def _field_check_json(check: FieldCheck) -> dict[str, Any]:
+    measured = _rounded([item.measured_w for item in check.points])
+    estimated = _rounded([item.estimated_w for item in check.points])
     points = [
-        {"from": iso(item.start_s), "measured_w": _number(item.measured_w),
-         "estimated_w": _number(item.estimated_w)}
-        for item in check.points
-    ]  # fmt: skip
+        {"from": iso(item.start_s), "measured_w": got, "estimated_w": due}
+        for item, got, due in zip(check.points, measured, estimated, strict=True)
+    ]
     ends = {"from": iso(check.start_s), "to": iso(check.end_s)}
     plain = _plain(replace(check, points=()))
     return {**{name: plain[name] for name in plain if name[-2:] != "_s"}, **ends, "points": points}
@@ -420,6 +424,30 @@ def _plain(value: object) -> Any:
         kind: type = type(value)
         return {name: _plain(getattr(value, name)) for name in _names(kind)}
     return value
+
+
+def _plain_days(days: Sequence[DayFigure]) -> list[dict[str, Any]]:
+    """Turn days, of which there are thousands, into what `_plain` gives."""
+    names = _names(DayFigure)
+    figures = attrgetter(*names[1:])
+    each = zip(*map(_rounded, zip(*map(figures, days), strict=True)), strict=True)
+    return [
+        dict(zip(names, (day.date, *own), strict=True)) for day, own in zip(days, each, strict=True)
+    ]
+
+
+def _rounded(values: Sequence[float | None]) -> list[float | None]:
+    """Round many numbers as `_number` rounds each."""
+    numbers = np.array(values, dtype=np.float64)
+    usual = np.abs(numbers) < 1e7
+    scaled = np.where(usual, numbers, 0.0) * 1e4
+    whole = np.rint(scaled)
+    rounded: list[float | None] = (whole / 1e4).tolist()
+    # The last bit says where a half goes, which scaling may have changed; and some are unknown.
+    alone = ~usual | (np.abs(scaled - whole) > 0.4999)
+    for at in np.flatnonzero(alone).tolist():
+        rounded[at] = _number(values[at])
+    return rounded
 
 
 @cache
