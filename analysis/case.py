@@ -83,6 +83,11 @@ class Case:
     expected: Expected
 
     @cached_property
+    def read(self) -> Mapping[str, Bools]:
+        """In which rows each channel was read; shape (n,)."""
+        return {name: np.isfinite(values) for name, values in self.record.columns.items()}
+
+    @cached_property
     def clear(self) -> Sky:
         """What a clear sky would have offered on the bins."""
         return sky_of(

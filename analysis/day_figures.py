@@ -7,11 +7,13 @@ are added linearly over days later, `heat_random_kwh2` is a variance and adds as
 import numpy as np
 
 from analysis.case import Case
+from analysis.compiled import given
 from analysis.days import DayTable
 from analysis.grid import BIN_S
 from analysis.heat import PUMP_ON_PERCENT, column
 from analysis.record import Bools, Floats, known_or_zero
 from analysis.resting import pair_columns
+from analysis.sampling_kernel import changes_squared
 from analysis.sky import NO_SOURCE
 from analysis.units import SECONDS_PER_HOUR, kwh_from_j
 
@@ -74,9 +76,8 @@ def _unread(case: Case) -> Bools:
 def _presence(case: Case, unread: Bools) -> dict[str, Floats]:
     """Give known time, first and last instant, and each channel's share of the day."""
     record, length = case.record, case.days.length_s
-    known_of = {name: np.isfinite(values) for name, values in record.columns.items()}
     logged = np.zeros(len(record), dtype=np.bool_)
-    for known in known_of.values():
+    for known in case.read.values():
         logged |= known
     known = logged if case.heat.basis is None else np.isfinite(case.heat.power_w)
     presence = {
@@ -87,7 +88,7 @@ def _presence(case: Case, unread: Bools) -> dict[str, Floats]:
         ),
         "logged_s": np.minimum(case.seconds(logged), length),
     }
-    for name, known in known_of.items():
+    for name, known in case.read.items():
         presence[f"seen_{name}"] = case.seconds(known) / length
     first, last = np.full(len(length), np.nan), np.full(len(length), np.nan)
     edge = case.row_edge
@@ -143,19 +144,24 @@ def _sampling_kwh2(case: Case) -> Floats:
     it went there and back in two steps, how long it stayed is open between nothing and two steps, a
     triangle with twice the variance of the two changes; what no sample saw hides behind the same.
     """
-    power, step = case.heat.power_w, case.record.step_s
-    # Most of the time the loop stands and nothing changes.
-    near = np.zeros(len(power) + 1, dtype=np.bool_)
-    near[case.heat.row], near[case.heat.row + 1] = True, True
-    rows = np.flatnonzero(near[1:-1]) + 1
-    changed_w = known_or_zero(power[rows] - power[rows - 1])
-    gap_s = case.record.start_s[rows] - case.record.start_s[rows - 1]
-    changed_w = np.where(gap_s > _NEXT_STEP * step[rows], 0.0, changed_w)
-    change_w = np.zeros(len(power))
-    change_w[rows] = changed_w
-    there_and_back = np.maximum(-changed_w * change_w[rows - 1], 0.0)
-    added = np.square(kwh_from_j(step[rows])) * (np.square(changed_w) + 2.0 * there_and_back) / 12.0
-    return case.per_day_of(rows, added)
+    return _changes_kwh2(case, case.heat.power_w, next_step=_NEXT_STEP, with_returns=True) / 12.0
+
+
+def _changes_kwh2(
+    case: Case, power_w: Floats, *, next_step: float = np.inf, with_returns: bool = False
+) -> Floats:
+    """Sum over each day, squared, what a power's changes make over a step; see the kernel."""
+    squared_j2 = np.empty(len(case.days))
+    changes_squared(
+        given(power_w),
+        given(case.record.start_s),
+        given(case.record.step_s),
+        given(case.row_edge),
+        next_step,
+        with_returns,
+        squared_j2,
+    )
+    return np.asarray(np.square(kwh_from_j(1.0)) * squared_j2)
 
 
 def _expected(case: Case, unread: Bools) -> dict[str, Floats]:
@@ -175,10 +181,11 @@ def _expected(case: Case, unread: Bools) -> dict[str, Floats]:
         "expected_standing_kwh": _sum_kwh(expected.standing_w, loop.known_s),
     }
     lit_kwh = columns["expected_gain_kwh"] + columns["expected_standing_kwh"]
-    columns["expected_random_kwh2"] = _expected_random_kwh2(case, lit_kwh)
+    irradiation_kwh_m2 = _irradiation(case)
+    columns["expected_random_kwh2"] = _expected_random_kwh2(case, lit_kwh, irradiation_kwh_m2)
     if case.heat.basis is None:
         columns = {}
-    columns["irradiation_kwh_m2"] = _irradiation(case)
+    columns["irradiation_kwh_m2"] = irradiation_kwh_m2
     columns["sky_source"] = sky.source.astype(np.float64)
     nothing = (loop.known_s.sum(axis=1) <= 0.0) | (sky.source == NO_SOURCE)
     return {
@@ -189,18 +196,15 @@ def _expected(case: Case, unread: Bools) -> dict[str, Floats]:
     }
 
 
-def _expected_random_kwh2(case: Case, lit_kwh: Floats) -> Floats:
+def _expected_random_kwh2(case: Case, lit_kwh: Floats, seen: Floats) -> Floats:
     """Give what is uncertain anew each day in the healthy figure, as a variance [kWh2].
 
     The sun between two samples (as in `_sampling_kwh2`), how warm collectors and pipes were when
-    the loop started and stopped, and how the sky's light fell in on that day.
+    the loop started and stopped, and how the sky's light fell in on that day, whose irradiation
+    `seen` is [kWh/m2].
     """
     name = "irradiance_plane" if "irradiance_plane" in case.channels else "irradiance_horizontal"
-    sun, step = column(case.record, name), case.record.step_s
-    change = np.zeros(len(sun))
-    change[1:] = known_or_zero(np.diff(sun))
-    sampled = np.square(kwh_from_j(1.0)) * case.per_day(np.square(step * change)) / 12.0
-    seen = _irradiation(case)
+    sampled = _changes_kwh2(case, column(case.record, name)) / 12.0
     per_kwh_m2 = np.divide(lit_kwh, seen, out=np.zeros(len(seen)), where=seen > 0.0)
     carried = case.expected.carried
     starts = (carried[:, 1:] & ~carried[:, :-1]).sum(axis=1)

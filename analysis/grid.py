@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from analysis.compiled import given
 from analysis.days import LocalDays
-from analysis.grid_kernel import SLACK_FRAC, bin_means, lay_rows
+from analysis.grid_kernel import SLACK_FRAC, bin_means, bin_peaks, lay_rows
 from analysis.record import Bools, Floats, Ints, Record
 from analysis.units import SECONDS_PER_DAY
 
@@ -61,6 +61,12 @@ class Grid:
         # Conditions that are asked for hold for a small part of the time.
         some = np.flatnonzero(self._pieces(flags))
         return self._mean(self._pieces(values)[some], self.cell[some], self.seconds[some])
+
+    def peak(self, values: Floats) -> Floats:
+        """Give the greatest known value of each bin, -inf where nothing is known."""
+        peak = np.empty(self.shape)
+        bin_peaks(given(self._pieces(values)), given(self.cell), peak.ravel())
+        return peak
 
     def _mean(self, values: Floats, cell: Ints, seconds: Floats) -> Floats:
         mean = np.empty(self.shape)

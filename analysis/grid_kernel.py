@@ -86,3 +86,24 @@ def bin_means(values: Floats, cell: Ints, seconds: Floats, mean: Floats) -> None
         known_s[place] += summed_s
     for place in range(mean.size):
         mean[place] = mean[place] / known_s[place] if known_s[place] > 0.0 else np.nan
+
+
+@compiled
+def bin_peaks(values: Floats, cell: Ints, peak: Floats) -> None:
+    """Write the greatest known value of each bin, -inf where there is none.
+
+    Parameters
+    ----------
+    values, cell : shape (m,), of each piece: its value and its bin
+    peak : shape (bins,), written
+    """
+    peak[:] = -np.inf
+    place, highest = 0, -np.inf
+    for piece in range(cell.size):
+        if cell[piece] != place:
+            peak[place] = max(peak[place], highest)
+            place, highest = cell[piece], -np.inf
+        if values[piece] > highest:
+            highest = values[piece]
+    if cell.size:
+        peak[place] = max(peak[place], highest)

@@ -7,6 +7,8 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from analysis.case import Case
+from analysis.compiled import given
+from analysis.faults._repeats_kernel import find_repeats
 from analysis.record import Bools, Floats, Ints
 from analysis.units import SECONDS_PER_HOUR
 
@@ -77,7 +79,7 @@ _KNOWN: WeakKeyDictionary[Case, dict[str, Stillness]] = WeakKeyDictionary()
 
 def _of_channel(case: Case, name: str, every: "_Rows") -> Stillness:
     values = case.record.columns[name]
-    read = np.isfinite(values)
+    read = case.read[name]
     if read.all():
         return _runs(every, values)
     rows = np.flatnonzero(read)
@@ -92,8 +94,8 @@ class _Rows:
     ----------
     row : their numbers in the record
     day, start_s, step_s : of each
-    apart : shape (n - 1,), which but the first begin anew: on another day, or after a long hole, in
-        which the value may have been any: night before and night after are no whole day
+    edge : which begin anew: on another day, or after a hole in which the value may have been any,
+        as night before and night after are no whole day; and the one after the last
     fewest : so many rows a run has at least
     """
 
@@ -101,39 +103,36 @@ class _Rows:
     day: Ints
     start_s: Ints
     step_s: Floats
-    apart: Bools
+    edge: Ints
     fewest: int
 
     @staticmethod
     def of(case: Case, row: Ints | None = None) -> "_Rows":
         """Take these rows of a case; None: all."""
         day, start_s, step_s = case.day, case.record.start_s, case.record.step_s
+        edge = case.row_edge
         if row is None:
             row = np.arange(len(day))
         else:
             day, start_s, step_s = day[row], start_s[row], step_s[row]
+            edge = np.searchsorted(row, edge)
         between_s = np.diff(start_s)
-        apart = (day[1:] != day[:-1]) | (between_s > _LONGEST_HOLE_S)
-        widest_s = between_s.max(initial=0, where=~apart)
-        least_s = SHORTEST_S - case.record.step_s.max()
-        fewest = int(least_s / widest_s) if widest_s else 0
-        return _Rows(row=row, day=day, start_s=start_s, step_s=step_s, apart=apart, fewest=fewest)
+        hole = between_s > _LONGEST_HOLE_S
+        widest_s = between_s.max(initial=1, where=~hole)
+        return _Rows(
+            row=row,
+            day=day,
+            start_s=start_s,
+            step_s=step_s,
+            edge=np.union1d(edge, np.flatnonzero(hole) + 1),
+            fewest=1 + max(int((SHORTEST_S - step_s.max(initial=0.0)) / widest_s), 0),
+        )
 
 
 def _runs(rows: _Rows, values: Floats) -> Stillness:
-    new = np.ones(len(values) + 1, dtype=np.bool_)
-    np.not_equal(values[1:], values[:-1], out=new[1:-1])
-    new[1:-1] |= rows.apart
-    near = _near_repeats(values, rows.fewest)
-    new[:-1] &= near
-    # Rows that are not looked at end the run before them, and are none themselves.
-    new[1:-1] |= near[:-1] & ~near[1:]
-    edge = np.flatnonzero(new)
-    # Hardly a run is long, and how many rows it has is soon said.
-    many = np.flatnonzero(np.diff(edge) > rows.fewest)
-    first, last = edge[many], edge[many + 1] - 1
-    looked = near[first]
-    first, last = first[looked], last[looked]
+    first, last = np.empty((2, values.size // rows.fewest), dtype=np.int64)
+    count = find_repeats(given(values), given(rows.edge), rows.fewest, first, last)
+    first, last = first[:count], last[:count]
     start_s, end_s = rows.start_s[first], rows.start_s[last] + rows.step_s[last].astype(np.int64)
     long = end_s - start_s >= SHORTEST_S
     first, last = first[long], last[long]
@@ -147,20 +146,3 @@ def _runs(rows: _Rows, values: Floats) -> Stillness:
         value=values[first],
         reaches_end=(last == follows) | (rows.day[follows] != rows.day[first]),
     )
-
-
-def _near_repeats(values: Floats, fewest: int) -> Bools:
-    """Tell rows about which a run of so many may lie.
-
-    Every such run holds two rows that lie half of it apart, counted from the first row of all; it
-    goes on for less than that beyond the outermost two that it holds.
-    """
-    apart = fewest // 2
-    if apart < 2:
-        return np.ones(len(values), dtype=np.bool_)
-    some = values[::apart]
-    same = some[1:] == some[:-1]
-    near = np.zeros(some.size + 2, dtype=np.bool_)
-    for moved in range(3):
-        near[moved : moved + same.size] |= same
-    return np.repeat(near[1:], apart)[: len(values)]

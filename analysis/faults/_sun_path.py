@@ -9,7 +9,9 @@ as one that runs.
 import numpy as np
 
 from analysis.case import Case
+from analysis.compiled import given
 from analysis.days import DayTable
+from analysis.faults._rest_kernel import warm_at_rest
 from analysis.grid import BIN_S
 from analysis.loop_state import collector_c
 from analysis.record import Bools, Floats, Ints, known_or_zero
@@ -98,19 +100,15 @@ def _overdue(case: Case, clear: Sky) -> Bools:
     start_c = max(
         (array.heat_pipe_start_c or -np.inf for array in case.site.arrays), default=-np.inf
     )
-    # A bin's numbers of all days lie side by side.
-    gain_w = np.ascontiguousarray(known_or_zero(clear.gain_w).T)
-    over = np.zeros(gain_w.shape)
-    warm = np.zeros(air.shape[0])
-    # Before the first light nothing warms, and after the last nothing is asked.
-    lit = np.flatnonzero((gain_w > 0.0).any(axis=1))
-    per_j = BIN_S / model.collector_j_k
-    per_k, per_k2, gained = per_j * model.loss_w_k, per_j * model.loss_w_k2, per_j * gain_w
-    for number in range(lit[0], lit[-1] + 1) if lit.size else ():
-        # It is never colder than the air, so its loss is a plain curve.
-        warm = np.maximum(warm + gained[number] - warm * (per_k + per_k2 * warm), 0.0)
-        over[number] = warm
-    return np.asarray(air + over.T > np.maximum(begins, start_c + _SURELY_K))
+    over = np.empty(air.shape)
+    warm_at_rest(
+        given(known_or_zero(clear.gain_w)),
+        BIN_S / model.collector_j_k,
+        model.loss_w_k,
+        model.loss_w_k2,
+        over,
+    )
+    return np.asarray(air + over > np.maximum(begins, start_c + _SURELY_K))
 
 
 def _by_sector(

@@ -53,7 +53,8 @@ def switching_columns(case: Case) -> dict[str, Floats]:
     pump, roof, bottom = (column(record, name) for name in _NEEDED)
     free = _free(case)
     ruled, cell = rows_of(case, free & ~case.full_or_locked), cell_of_rows(case)
-    known = [np.isfinite(values) for values in (pump, roof, bottom)]
+    unread = np.zeros(len(record), dtype=np.bool_)
+    known = [case.read.get(name, unread) for name in _NEEDED]
     for flags in known:
         ruled &= flags
     on = pump >= PUMP_ON_PERCENT

@@ -132,23 +132,24 @@ class SensorFault:
         found: list[Happening] = []
         for name, runs in still.items():
             quantity = _quantity(name)
-            for run in runs.longer(self.still_active_s, self._telling(case, quantity, runs)):
+            for run in runs.longer(self.still_active_s, self._telling(case, name, runs)):
                 moved = self._moved(case, quantity, name, run)
                 all_day = run.end_s - run.start_s >= self.still_day_s
                 if moved > 0.0 or (all_day and quantity == "temperature"):
                     found.append(self._seen_stuck(case, name, run, moved))
         return found
 
-    def _telling(self, case: Case, quantity: str, runs: Stillness) -> Bools | bool:
+    def _telling(self, case: Case, name: str, runs: Stillness) -> Bools | bool:
         """Tell the runs that may say something: at night the sun is dark, and nothing flows.
 
         A flow of zero counts only where the pipes show flow, and a dark sensor after a whole day.
         """
+        quantity = _quantity(name)
         if quantity == "irradiance":
             return np.asarray(runs.end_s - runs.start_s >= self.still_day_s)
         if quantity != "flow":
             return True
-        proven = _flowing(case)
+        proven = _unmetered(case, case.record.columns[name])
         before_s = np.append(0.0, np.cumsum(case.record.step_s[proven]))
         first, after = np.searchsorted(proven, (runs.first, runs.last + 1))
         flowed = before_s[after] - before_s[first] >= SECONDS_PER_HOUR
@@ -369,14 +370,15 @@ def _pumping(case: Case, rows: slice) -> Bools:
     return np.asarray(column(case.record, "pump")[rows] >= PUMP_ON_PERCENT)
 
 
-def _flowing(case: Case) -> Ints:
-    """Give the rows in which the pipes prove that the commanded pump moves fluid.
+def _unmetered(case: Case, flow_l_min: Floats) -> Ints:
+    """Give the rows in which the pipes prove that the commanded pump moves fluid no meter shows.
 
     The hot pipe at the store is warmer than the cold one and near the roof: standing pipes come
     down to the room, and a trickle leaves the roof far above them (judgement).
     """
     record = case.record
-    rows = np.flatnonzero(_pumping(case, slice(None)))
+    shown = np.abs(flow_l_min) > _NO_FLOW_L_MIN
+    rows = np.flatnonzero(_pumping(case, slice(None)) & ~shown)
     hot, cold, roof = (
         column(record, name)[rows] for name in ("loop_hot", "loop_cold", "collector")
     )

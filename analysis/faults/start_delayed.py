@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.case import Case
+from analysis.compiled import given
 from analysis.faults._cautions import ELECTRICITY, HEIGHT, HOT_PARTS, LOCAL_CODES
 from analysis.faults._protocol import (
     Conclusion,
@@ -32,9 +33,10 @@ from analysis.faults._switching import (
     steps_above,
     unjudged,
 )
+from analysis.faults._tops_kernel import find_tops
 from analysis.heat import PUMP_ON_PERCENT, column
 from analysis.quantiles import median_of_rows, quantile_of_groups
-from analysis.record import Floats, Ints
+from analysis.record import Floats
 from analysis.results import Evidence
 from analysis.runs import in_a_row
 from analysis.sources import VDI_2169, Source
@@ -242,51 +244,28 @@ def _tops_low_k(case: Case) -> Floats:
     The median of a day's runs.
     """
     record = case.record
-    hot, roof = column(record, "loop_hot"), column(record, "collector")
-    on = column(record, "pump") >= PUMP_ON_PERCENT
-    first = np.flatnonzero(on[1:] & ~on[:-1]) + 1  # a run that the log begins in is left out
-    if not first.size:
-        return np.full(len(case.days), np.nan)
-    lately_c = _lately_c(case, roof)
-    up, cell = (case.sky.sun_sine > 0.0).ravel(), cell_of_rows(case)
-
-    def over_k(rows: Ints) -> Floats:
-        return np.where(
-            up[cell[rows]] & (cell[rows] >= 0), hot[rows] - lately_c[cell[rows]], np.nan
-        )
-
-    rows = np.flatnonzero(on)
-    rows = rows[np.searchsorted(rows, first[0]) :]
-    # A run begins at each of the first rows and holds all up to the next one.
-    length = np.diff(np.append(np.searchsorted(rows, first), rows.size))
-    run = np.repeat(np.arange(first.size), length)
-    cool = np.repeat(over_k(first - 1) < 0.0, length)
-    turned = record.start_s[rows] - np.repeat(record.start_s[first], length) >= _TURNED_S
-    # A day is told by itself: what a run shows after midnight counts for neither day.
-    same = (case.day[rows] >= 0) & (case.day[rows] == np.repeat(case.day[first], length))
-    rows_k = over_k(rows)
-    told = same & (cool | turned) & np.isfinite(rows_k)
-    tops, seen = _greatest_of_groups(rows_k[told], run[told])
-    return quantile_of_groups(tops, case.day[first[seen]], len(case.days), 0.5)
+    lately_c = _lately_c(case, column(record, "collector"))
+    told = (case.sky.sun_sine.ravel() > 0.0) & (lately_c > -np.inf)
+    top_k, top_day = np.empty(len(record) // 2), np.empty(len(record) // 2, dtype=np.int64)
+    count = find_tops(
+        given(column(record, "pump") >= PUMP_ON_PERCENT),
+        given(column(record, "loop_hot")),
+        given(cell_of_rows(case)),
+        given(np.where(told, lately_c, np.nan)),
+        given(record.start_s),
+        given(case.day),
+        _TURNED_S,
+        top_k,
+        top_day,
+    )
+    return quantile_of_groups(top_k[:count], top_day[:count], len(case.days), 0.5)
 
 
 def _lately_c(case: Case, roof: Floats) -> Floats:
     """Give the hottest that the roof was in each bin and the two hours before it, bins in a row."""
-    in_days = slice(None) if case.grid.whole else np.flatnonzero(case.grid.cell >= 0)
-    cell = case.grid.cell[in_days]
-    pieces = roof if case.grid.whole else roof[case.grid.row[in_days]]
-    peak = np.full(case.grid.shape[0] * case.grid.shape[1], -np.inf)
-    highest, bins = _greatest_of_groups(pieces, cell)
-    peak[bins] = np.where(np.isnan(highest), -np.inf, highest)
+    peak = case.grid.peak(roof).ravel()
     padded = np.concatenate((np.full(_BEFORE_BINS, -np.inf), peak))
     return in_a_row(np.maximum, padded, _BEFORE_BINS + 1)
-
-
-def _greatest_of_groups(values: Floats, group: Ints) -> tuple[Floats, Ints]:
-    """Give the greatest known value of each group that there is, and which; groups never fall."""
-    begins = np.flatnonzero(np.append(True, group[1:] != group[:-1])[: group.size])
-    greatest = np.fmax.reduceat(values, begins) if begins.size else np.zeros(0)
-    return greatest, group[begins]
 
 
 # Two hours before count as of late, and the pipe's content has passed after three minutes
