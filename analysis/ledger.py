@@ -64,7 +64,7 @@ def share_out(gap_kwh: Floats, claims: Sequence[Claim]) -> tuple[Floats, Floats]
         if whole > 0.0 and claim.kwh > 0.0:
             taken[place] = there * min(claim.kwh / whole, 1.0)
             left = np.maximum(left - taken[place], 0.0)
-    return taken, known_or_zero(gap_kwh) - taken.sum(axis=0)
+    return taken, left + known_or_zero(np.minimum(gap_kwh, 0.0))
 
 
 def ledger_of(

@@ -48,6 +48,13 @@ def test_two_claims_on_one_day_never_take_it_twice():
     np.testing.assert_allclose(rest, [0.0, 0.0])
 
 
+def test_a_gap_that_claims_take_whole_leaves_exactly_nothing():
+    """A tenth and two tenths are not three tenths in floating point: no day of the rest of it."""
+    every = np.array([True])
+    _, rest = share_out(np.array([0.3]), [Claim(days=every, kwh=0.1), Claim(days=every, kwh=0.2)])
+    assert rest.tolist() == [0.0]
+
+
 def test_what_no_finding_covers_is_the_rest():
     table = a_gap_of(5.0, 5.0, 1.0, -0.5)
     given, (kept,) = ledger(table, found(table, "lost_circulation", 9.0, 0, 1))
