@@ -18,6 +18,8 @@ from analysis.units import SECONDS_PER_HOUR
 
 # Temperatures that the loop moves; the outdoor air may come from another logger.
 _OF_LOOP = ("loop_hot", "loop_cold", "store_bottom", "store_middle", "store_top")
+_Spans = list[tuple[int, int]]
+
 # All at once still for so long (usual check: frozen for 6 h with sun), with the sun 6° above the
 # horizon for so much of it (engineering judgement).
 _STILL_S = 6 * SECONDS_PER_HOUR
@@ -43,34 +45,48 @@ def dead_rows(record: Record, *, channels: frozenset[str], bin_s: Ints, sun_sine
     if roof is None or not others:
         return dead
     needs = next((needs for _, needs in BASES if needs <= channels), frozenset())
-    repeats = record.start_s[1:] - record.start_s[:-1] <= _LONGEST_HOLE_S
-    for name in {"collector", "pump", *others, *needs}:
-        values = record.columns.get(name)
-        if values is not None:
-            _drop_moves(given(values), repeats)
-    same = np.flatnonzero(repeats)
-    if not same.size:
-        return dead
-    breaks = np.flatnonzero(np.diff(same) > 1)
-    first = same[np.append(0, breaks + 1)]
-    last = same[np.append(breaks, same.size - 1)] + 1
-    start_s = record.start_s[first]
-    end_s = record.start_s[last] + record.step_s[last].astype(np.int64)
+    names = {"pump", *others, *needs} - {"collector"}
+    still = _still_runs(record, roof, [(0, len(record))])
+    for values in (record.columns[name] for name in names if name in record.columns):
+        still = _still_runs(record, values, still)
     lit_s = bin_s[sun_sine > _LIT_SINE]
-    long = np.flatnonzero((end_s - start_s >= _STILL_S) & np.isfinite(roof[first]))
-    seen_s = BIN_S * (np.searchsorted(lit_s, end_s[long]) - np.searchsorted(lit_s, start_s[long]))
-    for run in long[seen_s >= _LIT_S].tolist():
-        dead[first[run] : last[run] + 1] = True
+    for first, end in still:
+        span_s = record.start_s[first], record.start_s[end - 1] + int(record.step_s[end - 1])
+        seen_s = BIN_S * np.diff(np.searchsorted(lit_s, span_s))
+        if np.isfinite(roof[first]) and seen_s >= _LIT_S:
+            dead[first:end] = True
     return dead
 
 
+def _still_runs(record: Record, values: Floats, within: _Spans) -> _Spans:
+    """Give the runs of rows, the end excluded, in which a channel is still for long enough."""
+    still = []
+    for first, end in within:
+        begins, ends = np.empty((2, end - first), dtype=np.int64)
+        start_s, step_s = given(record.start_s[first:end]), given(record.step_s[first:end])
+        count = _find_still(start_s, step_s, given(values[first:end]), begins, ends)
+        found = zip(begins[:count].tolist(), ends[:count].tolist(), strict=True)
+        still += [(first + begin, first + after) for begin, after in found]
+    return still
+
+
 @compiled
-def _drop_moves(values: Floats, repeats: Bools) -> None:
-    """Unflag rows whose next one has another value, or a value where one of them has none."""
-    for row in range(repeats.size):
-        here, after = values[row], values[row + 1]
-        both_missing = np.isnan(here) and np.isnan(after)
-        repeats[row] = repeats[row] and (here == after or both_missing)
+def _find_still(start_s: Ints, step_s: Floats, values: Floats, begins: Ints, ends: Ints) -> int:
+    """Write where runs of rows with one value, or with none, begin and end; give their number.
+
+    Only those that last `_STILL_S`; a hole longer than `_LONGEST_HOLE_S` ends a run.
+    """
+    count, begin = 0, 0
+    for row in range(1, values.size + 1):
+        if row < values.size and start_s[row] - start_s[row - 1] <= _LONGEST_HOLE_S:
+            here, after = values[row - 1], values[row]
+            if here == after or (np.isnan(here) and np.isnan(after)):
+                continue
+        if start_s[row - 1] + int(step_s[row - 1]) - start_s[begin] >= _STILL_S:
+            begins[count], ends[count] = begin, row
+            count += 1
+        begin = row
+    return count
 
 
 def without_dead(heat: HeatFlow, dead: Bools) -> HeatFlow:

@@ -191,6 +191,15 @@ def _cold_share(loop: Loop, site: Site) -> Floats:
 def _bridged(values: Floats) -> Floats:
     """Bridge holes of at most two bins between known neighbours, within each day."""
     bridged = values.copy()
+    holes = np.isnan(values)
+    torn = np.flatnonzero(holes.any(axis=1) & ~holes.all(axis=1))
+    if torn.size:
+        bridged[torn] = _bridged_twice(values[torn])
+    return bridged
+
+
+def _bridged_twice(values: Floats) -> Floats:
+    bridged = values
     for _ in range(2):
         left = np.full(values.shape, np.nan)
         right = np.full(values.shape, np.nan)

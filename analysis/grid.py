@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from analysis.compiled import given
 from analysis.days import LocalDays
-from analysis.grid_kernel import SLACK_FRAC, bin_means, bin_peaks, lay_rows
+from analysis.grid_kernel import SLACK_FRAC, bin_means, bin_peaks, bin_seconds, lay_rows
 from analysis.record import Bools, Floats, Ints, Record
 from analysis.units import SECONDS_PER_DAY
 
@@ -50,7 +50,12 @@ class Grid:
     def seconds_where(self, flags: Bools) -> Floats:
         """Give how long a condition on rows held in each bin [s]."""
         # Most conditions on what is known hold throughout.
-        return self._length_s if flags.all() else self._summed(self.seconds * self._pieces(flags))
+        if flags.all():
+            return self.length_s
+        total = np.empty(self.shape)
+        flags, cell = given(self._pieces(flags)), given(self.cell)
+        bin_seconds(flags, cell, given(self.seconds), total.ravel())
+        return total
 
     def mean(self, values: Floats) -> Floats:
         """Give the mean over the known part of each bin, NaN where nothing is known."""
@@ -74,17 +79,15 @@ class Grid:
         return mean
 
     @cached_property
-    def _length_s(self) -> Floats:
-        return self._summed(self.seconds)
+    def length_s(self) -> Floats:
+        """How much of each bin the rows cover [s]."""
+        size = self.shape[0] * self.shape[1]
+        total = np.bincount(self.cell, weights=self.seconds, minlength=size).astype(np.float64)
+        return np.asarray(total.reshape(self.shape))
 
     def _pieces(self, values: NDArray[Any]) -> NDArray[Any]:
         """Give each piece its row's value."""
         return values if self.whole else values[self.row]
-
-    def _summed(self, weight: Floats) -> Floats:
-        size = self.shape[0] * self.shape[1]
-        total = np.bincount(self.cell, weights=weight, minlength=size).astype(np.float64)
-        return np.asarray(total.reshape(self.shape))
 
 
 def grid_of(record: Record, days: LocalDays) -> Grid:

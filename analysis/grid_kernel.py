@@ -1,9 +1,9 @@
-"""The compiled loops of `analysis.grid`: rows laid onto bins, and means over bins."""
+"""The compiled loops of `analysis.grid`: rows laid onto bins, and means and sums over bins."""
 
 import numpy as np
 
 from analysis.compiled import compiled
-from analysis.record import Floats, Ints
+from analysis.record import Bools, Floats, Ints
 
 # A row this much longer than a bin, or than some of them, makes no further piece.
 SLACK_FRAC = 0.01
@@ -107,3 +107,23 @@ def bin_peaks(values: Floats, cell: Ints, peak: Floats) -> None:
             highest = values[piece]
     if cell.size:
         peak[place] = max(peak[place], highest)
+
+
+@compiled
+def bin_seconds(flags: Bools, cell: Ints, seconds: Floats, total: Floats) -> None:
+    """Write how long a condition on pieces held in each bin [s].
+
+    Parameters
+    ----------
+    flags, cell, seconds : shape (m,), of each piece: the condition, its bin and its length [s]
+    total : shape (bins,), written
+    """
+    total[:] = 0.0
+    place, summed_s = 0, 0.0
+    for piece in range(cell.size):
+        if cell[piece] != place:
+            total[place] += summed_s
+            place, summed_s = cell[piece], 0.0
+        summed_s += seconds[piece] * flags[piece]
+    if cell.size:
+        total[place] += summed_s

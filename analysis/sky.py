@@ -134,8 +134,7 @@ def _known_hours(weather: Weather | None, middle: Ints, grid: Grid) -> Floats | 
 
 def _source(readings: tuple[Floats | None, ...], grid: Grid, up: Bools) -> Ints:
     """Give the number of each day's source, -1 where no source tells anything of it."""
-    logged = np.zeros(grid.shape, dtype=np.bool_)
-    logged.ravel()[grid.cell] = True
+    logged = grid.length_s > 0.0
     counted = logged & up.reshape(grid.shape)
     # A day that was logged in the dark alone is judged by that.
     counted = np.where(np.any(counted, axis=1, keepdims=True), counted, logged)

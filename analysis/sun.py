@@ -19,6 +19,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from analysis.angles import cosine_and_sine
 from analysis.site import Horizon
 from analysis.sources import KOPP_LEAN, SPA, SPENCER, THEUNISSEN_BECKMAN
 from analysis.units import SECONDS_PER_DAY
@@ -123,13 +124,11 @@ def sun_vectors(
         return SunVectors(east=empty, north=empty, up=empty)
     offset_deg, declination_deg = _slow_place(time_s)
     turned_deg = _mean_sidereal_deg(time_s) + longitude_deg + offset_deg
-    hour_angle = np.radians(_within(turned_deg, 360.0))
-    declination = np.radians(declination_deg)
+    to_south, to_west = cosine_and_sine(np.radians(_within(turned_deg, 360.0)))
+    across, pole = cosine_and_sine(np.radians(declination_deg))
     latitude = np.radians(latitude_deg)
-    across = np.cos(declination)
-    along = across * np.cos(hour_angle)
-    pole = np.sin(declination)
-    east = -across * np.sin(hour_angle)
+    along = across * to_south
+    east = -across * to_west
     north = pole * np.cos(latitude) - along * np.sin(latitude)
     up = pole * np.sin(latitude) + along * np.cos(latitude)
     # The observer stands one earth radius nearer to the sun's overhead line than the centre does.
@@ -445,7 +444,7 @@ def extraterrestrial_w_m2(time_s: ArrayLike) -> NDArray[np.float64]:
     # Day of the year in the 365.2425-day mean; leap years shift the day by less than one, which
     # moves the result by less than 0.1 %.
     angle = 2.0 * np.pi * _within(days, 365.2425) / 365.2425
-    cosine, sine = np.cos(angle), np.sin(angle)
+    cosine, sine = cosine_and_sine(angle)
     factor = (
         1.00011
         + 0.034221 * cosine
