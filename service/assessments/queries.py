@@ -7,12 +7,13 @@ from datetime import date, datetime, timedelta
 from functools import lru_cache
 from typing import Any, Literal
 
-from sqlalchemy import Select, and_, bindparam, delete, func, or_, select
+from sqlalchemy import BindParameter, Select, and_, bindparam, delete, func, or_, select
 from sqlalchemy.orm import Session
 
 from analysis.results import Problem, Report, report_json
 from dashboards.short_report import short_json
 from service.assessments.built import BUILT
+from service.assessments.named_rows import stored_rows, whole_rows
 from service.db.engine import dialect_of, insert_for
 from service.db.models import DayMark, DayRow, FindingSeen, Site, SiteReport, Upload
 from service.db.models.assessments import new_mark
@@ -25,8 +26,8 @@ _PROBLEMS_LISTED = 1000
 _AHEAD = timedelta(days=1)
 
 # What every analysis asks is put into words once: building a statement takes longer than it does.
-_OF_SITE = bindparam("site_id")
-_SOME_DAYS = bindparam("days", expanding=True)
+_OF_SITE: BindParameter[int] = bindparam("site_id")
+_SOME_DAYS: BindParameter[date] = bindparam("days", expanding=True)
 _MARKS = (
     select(DayMark.date, DayMark.serial, DayRow.held)
     .outerjoin(DayRow, and_(DayRow.site_id == DayMark.site_id, DayRow.date == DayMark.date))
@@ -43,7 +44,11 @@ _FOREIGN = (
     .where(DayRow.site_id == _OF_SITE, DayRow.method != bindparam("own"), DayRow.held.is_(False))
     .limit(1)
 )
-_ROWS = select(DayRow.date, DayRow.row).where(DayRow.site_id == _OF_SITE).order_by(DayRow.date)
+_ROWS = (
+    select(DayRow.date, DayRow.row, DayRow.numbers)
+    .where(DayRow.site_id == _OF_SITE)
+    .order_by(DayRow.date)
+)
 _DROP_ROWS = delete(DayRow).where(DayRow.site_id == _OF_SITE, DayRow.date.in_(_SOME_DAYS))
 _PROBLEMS = (
     select(Upload.problems)
@@ -219,8 +224,9 @@ def foreign_rows(db: Session, *, site_id: int, method: str) -> bool:
 def load_day_rows(db: Session, *, site_id: int, but: Iterable[date]) -> list[dict[str, Any]]:
     """Give the stored day rows without those of some days, rising by date."""
     left_out = set(but)
-    rows = db.connection().execute(_ROWS, {"site_id": site_id})
-    return [_nan_back(row) for day, row in rows if day not in left_out]
+    found = db.connection().execute(_ROWS, {"site_id": site_id})
+    kept = [(_nan_back(row), numbers) for day, row, numbers in found if day not in left_out]
+    return whole_rows(db, kept)
 
 
 def save_day_rows(
@@ -235,12 +241,12 @@ def save_day_rows(
     written = [
         {
             "site_id": site_id,
-            "date": date.fromisoformat(row["date"]),
-            "row": _nan_away(row),
+            "date": date.fromisoformat(columns["row"]["date"]),
+            **columns,
             "method": method,
             "held": False,
         }
-        for row in rows
+        for columns in stored_rows(db, map(_nan_away, rows))
     ]
     for part in _parts(sorted(set(instead_of) - {row["date"] for row in written})):
         db.connection().execute(_DROP_ROWS, {"site_id": site_id, "days": part})
@@ -253,7 +259,7 @@ def _saving_rows(dialect: str) -> Any:
     statement = insert_for(dialect, DayRow)
     return statement.on_conflict_do_update(
         index_elements=[DayRow.site_id, DayRow.date],
-        set_={name: statement.excluded[name] for name in ("row", "method", "held")},
+        set_={name: statement.excluded[name] for name in ("row", "numbers", "method", "held")},
     )
 
 
