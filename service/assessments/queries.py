@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from analysis.results import Problem, Report, report_json
 from dashboards.short_report import short_json
 from service.assessments.built import BUILT
-from service.assessments.named_rows import stored_rows, whole_rows
+from service.assessments.row_queries import stored_rows, whole_rows
 from service.db.engine import dialect_of, insert_for
 from service.db.models import DayMark, DayRow, FindingSeen, Site, SiteReport, Upload
 from service.db.models.assessments import new_mark

@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, Select, and_, exists, func, or_, select, update
 from sqlalchemy.orm import Session, defer
 
-from service.assessments.named_rows import whole_rows
+from service.assessments.row_queries import whole_rows
 from service.db.models import (
     DayBlock,
     DayLayer,

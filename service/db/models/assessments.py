@@ -11,7 +11,7 @@ from service.db.base import Base, UtcDateTime
 
 
 class DayNames(Base):
-    """What the numbers of days are called, in one text (see `service.assessments.named_rows`)."""
+    """What the numbers of days are called, in one text (see `service.assessments.row_queries`)."""
 
     __tablename__ = "day_names"
 

@@ -1,4 +1,4 @@
-"""Rows of days as they are stored: what their numbers are called is stored once for all.
+"""The SQL of days' rows as they are stored: what their numbers are called is stored once for all.
 
 The names of a day's numbers are longer than the numbers, and all days that one method saw with the
 same channels have the same.
