@@ -21,6 +21,7 @@ from analysis.logs.buffers import coded, floats, integers
 from analysis.logs.gathered import Gathered
 from analysis.logs.layout import Column
 from analysis.logs.mixed import mixed_values
+from analysis.logs.plain import PlainReader, plain_reader
 from analysis.logs.rows import Part, RowReader, value_of
 from analysis.logs.shapes import ProblemList
 from analysis.logs.stamps import UnreadableStampError
@@ -50,10 +51,12 @@ class BlockReader:
     """Reads a body of lines, fast where it is sound.
 
     `words_seen` is set once there may be words for missing values: to look for none is faster.
+    `plain` reads what is plain, where to have it compiled is worth it.
     """
 
     rows: RowReader
     words_seen: Event = field(default_factory=Event)
+    plain: PlainReader | None = None
 
     def read(self, text: bytes) -> Part:
         """Read all rows of a file.
@@ -76,12 +79,13 @@ class BlockReader:
         size = body.stop - body.start
         if size <= _ALONE:
             return self._gathered(text, list(_cut(text, body, _BLOCK)), each=map)
+        reader = replace(self, plain=plain_reader(self.rows))
         # Counting and parsing let go of the interpreter's lock: two blocks are read at a time,
         # as many by one thread as by the other.
         size = -(-size // (-(-size // (_BLOCK * _THREADS)) * _THREADS))
         with ThreadPoolExecutor(max_workers=_THREADS) as pool:
             blocks = list(_cut(text, body, size, each=pool.map))
-            return self._gathered(text, blocks, each=pool.map)
+            return reader._gathered(text, blocks, each=pool.map)
 
     def _gathered(self, text: bytes, blocks: Sequence["_Stretch"], *, each: "_Each") -> Part:
         dialect, problems = self.rows.dialect, self.rows.problems
@@ -126,7 +130,12 @@ class BlockReader:
             declined = 0 if sound else declined + 1
 
     def _fast(self, text: bytes, one: "_Stretch", *, texts: bool) -> Part | None:
-        """Read a block by the columnar parser, values as numbers or as texts; None: declined."""
+        """Read a block as numbers or as texts; None: it was declined."""
+        if self.plain is not None and not texts:
+            signs = _signs(text, one)
+            part = self.plain.read(signs, first_line=one.line, most=one.lines)
+            if part is not None:
+                return part
         if not texts and not self.words_seen.is_set():
             part = self._parsed(text, one, texts=False, missing=_NOTHING)
             if part is not None:
@@ -276,11 +285,15 @@ def _cut(text: bytes, whole: _Stretch, size: int, *, each: _Each = map) -> Itera
         line += lines
 
 
+def _signs(text: bytes, one: _Stretch) -> NDArray[np.uint8]:
+    return np.frombuffer(text, dtype=np.uint8, count=one.stop - one.start, offset=one.start)
+
+
 def _lines(text: bytes, one: _Stretch, *, rows: int) -> NDArray[np.int32]:
     """Give the physical line of each row of a stretch, empty lines passed over."""
     if rows == one.lines:
         return np.arange(one.line, one.line + rows, dtype=np.int32)
-    signs = np.frombuffer(text, dtype=np.uint8, count=one.stop - one.start, offset=one.start)
+    signs = _signs(text, one)
     ends = np.append(np.flatnonzero(signs == _LINE_END), len(signs))
     begins = np.append(0, ends[:-1] + 1)
     returned = (ends > begins) & (signs[np.maximum(ends - 1, 0)] == _RETURN)

@@ -176,7 +176,7 @@ def _of_groups(groups: dict[str, str | None]) -> int | None:
         return None
     seconds = (moment - _EPOCH) // timedelta(seconds=1) + (_DAY if end_of_day else 0)
     seconds += of_day_s + max(of_year - 1, 0) * _DAY
-    return seconds - _offset_s(groups.get("z"))
+    return seconds - offset_of(groups.get("z"))
 
 
 def month_of(word: str) -> int:
@@ -185,7 +185,8 @@ def month_of(word: str) -> int:
     return next((_MONTH[bare[:n]] for n in (4, 3) if bare[:n] in _MONTH), 0)
 
 
-def _offset_s(zone: str | None) -> int:
+def offset_of(zone: str | None) -> int:
+    """Give how far a zone, as written behind a stamp, is ahead of UTC; none is not [s]."""
     if zone is None or zone in ("Z", "z"):
         return 0
     if zone in ZONE_HOURS:
@@ -206,4 +207,4 @@ def _of_matrix(
         name: match.span(name) for name, text in groups.items() if text and name not in ("z", "b")
     }
     month = month_of(groups["b"]) if groups.get("b") else None
-    return seconds_of(matrix, spans, month=month, offset_s=_offset_s(groups.get("z")))
+    return seconds_of(matrix, spans, month=month, offset_s=offset_of(groups.get("z")))

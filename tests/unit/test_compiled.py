@@ -5,7 +5,7 @@ import os
 import numpy as np
 import pytest
 
-from analysis.compiled import compiled
+from analysis.compiled import compiled, step
 from tests.build_process import ROOT, printed
 
 LOOP = """
@@ -15,7 +15,7 @@ print(kwh_of(a_home(), around())[0])
 
 KERNEL = """
 from typing import NamedTuple
-from analysis.compiled import compiled
+from analysis.compiled import compiled, step
 
 class Numbers(NamedTuple):
     one: float
@@ -52,6 +52,29 @@ def counted(values):
     for value in values:
         total += 1.0 / value
     return total
+
+
+@step
+def halved(value):
+    return value / 2.0
+
+
+@step
+def quartered(value):
+    return halved(halved(value))
+
+
+@compiled
+def quarters(values, total):
+    for value in values:
+        total[0] += quartered(value)
+
+
+def test_steps_are_compiled_into_the_loops_that_call_them():
+    total = np.zeros(1)
+    quarters(np.array([4.0, 8.0]), total)
+    assert total[0] == 3.0
+    assert quartered(6.0) == 1.5
 
 
 def test_who_analyses_nothing_does_not_import_the_compiler():

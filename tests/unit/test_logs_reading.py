@@ -485,7 +485,10 @@ DAMAGE = ["err", "", " 31.5 ", "on", "1e999", "-", "4,5", "5;5", "\n", '"', "#"]
 @pytest.mark.parametrize("decimal", [".", ","])
 @pytest.mark.parametrize("zone", ["Z", ""])
 @pytest.mark.parametrize("seed", range(6))
-def test_the_fast_and_the_tolerant_reader_agree(decimal, zone, seed):
+@pytest.mark.parametrize("alone", [1 << 20, 0])
+def test_the_fast_and_the_tolerant_reader_agree(decimal, zone, seed, alone, monkeypatch):
+    # Plain blocks have a reader of their own in files above a size.
+    monkeypatch.setattr("analysis.logs.blocks._ALONE", alone)
     rng = np.random.default_rng(seed)
     start = np.datetime64("2025-01-01T00:01:00")
     rows = []
