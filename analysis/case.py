@@ -255,6 +255,7 @@ def _loop(
     stores = [bins.get(name, nothing) for name in ("store_bottom", "store_middle", "store_top")]
     hottest = np.fmax(np.fmax(stores[0], stores[1]), stores[2])
     roof = bins.get("collector", nothing)
+    mean_c, spread_k = _pipes(record, grid, heat, roof, stores[0], heat_w, model)
     return Loop(
         heat_w=heat_w,
         per_k_w_k=grid.mean(heat.per_k_w_k),
@@ -262,8 +263,8 @@ def _loop(
         moving_frac=known_or_zero(moving_frac),
         trickle=_trickle(bins, model, heat, heat_w),
         commanded=np.asarray(bins.get("pump", nothing) > COMMANDED_PERCENT),
-        t_mean_c=_loop_mean_c(record, grid, heat, roof, stores[0], heat_w, model),
-        spread_k=_spread_k(record, grid, heat, heat_w, model),
+        t_mean_c=mean_c,
+        spread_k=spread_k,
         t_roof_c=roof,
         t_ambient_c=bins.get("ambient", nothing)
         if air_logged
@@ -302,7 +303,7 @@ def _hourly(values: Floats) -> Floats:
     )
 
 
-def _loop_mean_c(
+def _pipes(
     record: Record,
     grid: Grid,
     heat: HeatFlow,
@@ -310,25 +311,23 @@ def _loop_mean_c(
     store: Floats,
     heat_w: Floats,
     model: LoopModel,
-) -> Floats:
-    """Give the mean loop temperature: of both pipes, else worked back from roof or store."""
+) -> tuple[Floats, Floats]:
+    """Give the mean loop temperature [°C], and hot over cold pipe while fluid moves [K].
+
+    Of both pipes, else worked back: the mean from roof or store, the spread from the heat.
+    """
     if record.has("loop_hot", "loop_cold"):
-        both = (record.columns["loop_hot"] + record.columns["loop_cold"]) / 2.0
-        flowing = grid.mean_where(both, heat.moving)
-        return np.where(np.isfinite(flowing), flowing, grid.mean(both))
+        hot, cold = record.columns["loop_hot"], record.columns["loop_cold"]
+        # Fluid moves for a small part of the time.
+        moving = grid.where(heat.moving)
+        hot_then, cold_then = hot[moving.row], cold[moving.row]
+        flowing = moving.mean_of((hot_then + cold_then) / 2.0)
+        mean = np.where(np.isfinite(flowing), flowing, grid.mean((hot + cold) / 2.0))
+        return mean, moving.mean_of(hot_then - cold_then)
     from_roof = roof - heat_w / (2.0 * model.flow_w_k)
     from_store = store + heat_w / model.hand_over_w_k
-    return np.where(np.isfinite(from_roof), from_roof, from_store)
-
-
-def _spread_k(
-    record: Record, grid: Grid, heat: HeatFlow, heat_w: Floats, model: LoopModel
-) -> Floats:
-    """Give the hot pipe over the cold one while fluid moves, else worked back from the heat."""
-    if record.has("loop_hot", "loop_cold"):
-        spread = record.columns["loop_hot"] - record.columns["loop_cold"]
-        return grid.mean_where(spread, heat.moving)
-    return heat_w / model.flow_w_k
+    mean = np.where(np.isfinite(from_roof), from_roof, from_store)
+    return mean, heat_w / model.flow_w_k
 
 
 def _air_c(roof: Floats, sky: Sky, weather: Weather | None, grid: Grid) -> Floats:

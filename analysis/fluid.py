@@ -54,7 +54,7 @@ _CONCENTRATION_LIMIT_FRAC = 0.03
 _MIXTURE_LIMIT_FRAC = 0.01
 _WATER_LIMIT_FRAC = 0.001  # IAPWS-95 against IF97, and dissolved matter
 _TYPICAL_LOOP_C = 50.0
-_FINE_K = 0.1
+_FINE_PER_K = 10
 _SAME_K = 1e-2  # closer than this two pipes are one
 
 
@@ -112,13 +112,32 @@ class _Curves:
 
     def enthalpy_at(self, t_c: NDArray[np.float64]) -> NDArray[np.float64]:
         """Give the specific heat summed from the curve's first point; NaN outside."""
-        return np.asarray(
-            np.interp(t_c, self.fine_c, self.enthalpy_j_kg, left=np.nan, right=np.nan)
-        )
+        return _between(t_c, self.fine_c, self.enthalpy_j_kg, per_k=_FINE_PER_K)
 
     def at(self, values: NDArray[np.float64], t_c: ArrayLike) -> NDArray[np.float64]:
-        asked = np.asarray(t_c, dtype=np.float64)
-        return np.asarray(np.interp(asked, self.t_c, values, left=np.nan, right=np.nan))
+        return _between(np.asarray(t_c, dtype=np.float64), self.t_c, values, per_k=1)
+
+
+def _between(
+    asked_c: NDArray[np.float64],
+    t_c: NDArray[np.float64],
+    values: NDArray[np.float64],
+    *,
+    per_k: int,
+) -> NDArray[np.float64]:
+    """Interpolate between points of which so many lie on a kelvin; NaN outside.
+
+    All but the first lie evenly, so that nothing is searched for where the answer is between them.
+    """
+    asked = asked_c.ravel()
+    place = (asked - t_c[1]) * per_k
+    even = (place >= 0.0) & (place < t_c.size - 2)
+    others = np.flatnonzero(~even)
+    place[others] = 0.0
+    below = place.astype(np.intp)
+    found = values[1:][below] + (place - below) * np.diff(values[1:])[below]
+    found[others] = np.interp(asked[others], t_c, values, left=np.nan, right=np.nan)
+    return np.asarray(found.reshape(asked_c.shape))
 
 
 def _polynomial(
@@ -172,7 +191,8 @@ def _frozen(
     t: NDArray[np.float64], density: NDArray[np.float64], specific: NDArray[np.float64]
 ) -> _Curves:
     """Bundle arrays that are shared between calls and so must not be written."""
-    fine = np.union1d(t, np.arange(np.ceil(t[0]), t[-1], _FINE_K))
+    even = np.arange(np.ceil(t[0]) * _FINE_PER_K, t[-1] * _FINE_PER_K + 1.0) / _FINE_PER_K
+    fine = np.union1d(t[:1], even)
     heats = np.interp(fine, t, specific)
     enthalpy = np.concatenate(([0.0], np.cumsum(0.5 * (heats[1:] + heats[:-1]) * np.diff(fine))))
     for array in (t, density, specific, fine, enthalpy):

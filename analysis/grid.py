@@ -5,7 +5,7 @@ the same vectorised steps side by side. Bins count from local midnight; a day of
 last bins empty, one of 25 hours has twelve more.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -59,24 +59,25 @@ class Grid:
 
     def mean(self, values: Floats) -> Floats:
         """Give the mean over the known part of each bin, NaN where nothing is known."""
-        return self._mean(self._pieces(values), self.cell, self.seconds)
+        return self.mean_of(self._pieces(values))
 
-    def mean_where(self, values: Floats, flags: Bools) -> Floats:
-        """Give the mean over the part of each bin in which a condition on rows held."""
-        # Conditions that are asked for hold for a small part of the time.
+    def mean_of(self, values: Floats) -> Floats:
+        """Give the same of a value of each piece, shape (m,)."""
+        mean = np.empty(self.shape)
+        bin_means(given(values), given(self.cell), given(self.seconds), mean.ravel())
+        return mean
+
+    def where(self, flags: Bools) -> "Grid":
+        """Give the pieces in which a condition on rows held."""
         some = np.flatnonzero(self._pieces(flags))
-        return self._mean(self._pieces(values)[some], self.cell[some], self.seconds[some])
+        row, cell, seconds = self.row[some], self.cell[some], self.seconds[some]
+        return replace(self, row=row, cell=cell, seconds=seconds, whole=False)
 
     def peak(self, values: Floats) -> Floats:
         """Give the greatest known value of each bin, -inf where nothing is known."""
         peak = np.empty(self.shape)
         bin_peaks(given(self._pieces(values)), given(self.cell), peak.ravel())
         return peak
-
-    def _mean(self, values: Floats, cell: Ints, seconds: Floats) -> Floats:
-        mean = np.empty(self.shape)
-        bin_means(given(values), given(cell), given(seconds), mean.ravel())
-        return mean
 
     @cached_property
     def length_s(self) -> Floats:

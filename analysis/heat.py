@@ -130,15 +130,23 @@ def column(record: Record, name: str) -> Floats:
 
 def flow_reading_l_min(*, record: Record, site: Site) -> Floats:
     """Give the measured flow, from the flow channel or the volume register [l/min]."""
+    flow = _flow_as_read_l_min(record)
+    return np.where(_no_flow(flow, site), 0.0, flow)
+
+
+def _flow_as_read_l_min(record: Record) -> Floats:
     flow = record.get("flow")
-    if flow is None:
-        register = record.get("flow_volume")
-        if register is None:
-            return np.full(len(record), np.nan)
-        counted = increments(register, stamp_s=record.start_s, across_gaps=False)
-        flow = counted / (record.step_s / 60.0)
-    zero = FLOW_ZERO_FRAC * site.loop.flow_l_min
-    return np.where(np.abs(flow) <= zero, 0.0, flow)
+    if flow is not None:
+        return flow
+    register = record.get("flow_volume")
+    if register is None:
+        return np.full(len(record), np.nan)
+    return increments(register, stamp_s=record.start_s, across_gaps=False) / (record.step_s / 60.0)
+
+
+def _no_flow(flow_l_min: Floats, site: Site) -> Bools:
+    """Tell readings that are a meter's zero."""
+    return np.asarray(np.abs(flow_l_min) <= FLOW_ZERO_FRAC * site.loop.flow_l_min)
 
 
 def _from_flow(site: Site, record: Record, channels: frozenset[str], basis: str) -> HeatFlow:
@@ -146,10 +154,12 @@ def _from_flow(site: Site, record: Record, channels: frozenset[str], basis: str)
     pump = column(record, "pump")
     # The fluid stands for most of the day: all is worked out for the other rows.
     if measured:
-        flow = flow_reading_l_min(record=record, site=site)
-        rows = np.flatnonzero(flow != 0.0)
-        # A pump that is off moves nothing when the meter's value is missing.
-        rows = rows[~(np.isnan(flow[rows]) & (pump[rows] < PUMP_ON_PERCENT))]
+        flow = _flow_as_read_l_min(record)
+        rows = np.flatnonzero(~_no_flow(flow, site))
+        unread = np.isnan(flow[rows])
+        if unread.any():
+            # A pump that is off moves nothing when the meter's value is missing.
+            rows = rows[~(unread & (pump[rows] < PUMP_ON_PERCENT))]
         flow = flow[rows]
         u_flow = site.sensors.flow_percent / 100.0 / COVERAGE_95
     else:

@@ -101,7 +101,7 @@ def test_a_mean_is_over_the_known_part_alone():
     record = a_record(start="2025-01-01T00:00", rows=1440, step_s=60, flow=values)
     grid, _ = laid(record, london("2025-01-01", "2025-01-01"))
     assert grid.mean(record.columns["flow"]) == pytest.approx(np.full((1, 288), 2.0))
-    high = grid.mean_where(record.columns["flow"], record.columns["flow"] > 2.0)
+    high = grid.where(record.columns["flow"] > 2.0).mean(record.columns["flow"])
     assert high == pytest.approx(np.full((1, 288), 3.0))
 
 
