@@ -21,7 +21,7 @@ from analysis.irradiance import clear_sky_horizontal_w_m2
 from analysis.loop_model import LoopModel, loop_model
 from analysis.loop_state import Loop
 from analysis.record import Bools, Floats, Ints, Record, known_or_zero
-from analysis.runs import latched
+from analysis.runs import day_ends, latched
 from analysis.site import Site
 from analysis.sky import Sky, sky_of, sun_on
 from analysis.sun import SunVectors
@@ -169,8 +169,20 @@ class Case:
 
     def span_s(self, day: int, first: int, last: int) -> tuple[int, int]:
         """Give start and end of bins `first` to `last` (excluded) of a day."""
-        start = int(self.grid.start_s[day, 0])
+        start = self._midnight_s[day]
         return start + first * BIN_S, start + last * BIN_S
+
+    @cached_property
+    def _midnight_s(self) -> list[int]:
+        return self.days.edge_s.tolist()
+
+    def spans_s(self, flags: Bools) -> tuple[Floats, Floats]:
+        """Give from when to when bins are flagged on each day; shapes (days,), NaN never [s]."""
+        from_s, until_s = self._unknown(), self._unknown()
+        days, first, last = day_ends(flags)
+        from_s[days] = self.days.edge_s[days] + first * BIN_S
+        until_s[days] = self.days.edge_s[days] + last * BIN_S
+        return from_s, until_s
 
 
 def _joined(join: np.ufunc, values: Floats, edge: Ints, nothing: Floats) -> Floats:

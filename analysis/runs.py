@@ -65,11 +65,17 @@ def _ends(flags: Bools) -> tuple[Ints, Ints, Ints]:
     return day[::2], place[::2], place[1::2]
 
 
-def day_span(flags: Bools) -> dict[int, tuple[int, int]]:
-    """Give for each day with a flag its first flagged bin and the one after its last."""
+def day_ends(flags: Bools) -> tuple[Ints, Ints, Ints]:
+    """Give the days with a flag, and for each its first flagged bin and the one after its last."""
     days = np.flatnonzero(flags.any(axis=1))
     first = flags[days].argmax(axis=1)
     last = flags.shape[1] - flags[days, ::-1].argmax(axis=1)
+    return days, first, last
+
+
+def day_span(flags: Bools) -> dict[int, tuple[int, int]]:
+    """Give for each day with a flag its first flagged bin and the one after its last."""
+    days, first, last = day_ends(flags)
     spans = zip(first.tolist(), last.tolist(), strict=True)
     return dict(zip(days.tolist(), spans, strict=True))
 

@@ -13,10 +13,11 @@ import numpy as np
 
 from analysis.case import Case
 from analysis.clear_days import EDGE_FRAC
+from analysis.compiled import given
 from analysis.days import DayTable, Happening
+from analysis.faults._share_kernel import sum_both
 from analysis.quantiles import quantile_of_sorted
 from analysis.record import Bools, Floats
-from analysis.runs import day_span
 from analysis.units import SECONDS_PER_HOUR
 
 # The flow at commissioning belongs to full command; below it pumps are not linear (engineering
@@ -68,11 +69,8 @@ def clear_share(table: DayTable) -> Floats:
 
 def running_span_s(case: Case) -> dict[str, Floats]:
     """Give first and last instant of each day's pumping, columns of shape (days,) [epoch s]."""
-    on = case.binned("pump") >= BANDS_PERCENT[-1][0]
-    spans = np.full((2, len(case.days)), np.nan)
-    for day, (first, last) in day_span(on).items():
-        spans[:, day] = case.span_s(day, first, last)
-    return {"pumped_from_s": spans[0], "pumped_until_s": spans[1]}
+    from_s, until_s = case.spans_s(case.binned("pump") >= BANDS_PERCENT[-1][0])
+    return {"pumped_from_s": from_s, "pumped_until_s": until_s}
 
 
 def happenings_of(
@@ -146,9 +144,6 @@ def steady_in(pump: Floats, band: tuple[float, float]) -> Bools:
 
 def share_of(case: Case, above: Floats, below: Floats, use: Bools) -> Floats:
     """Give one sum over another in chosen bins, NaN on days with less than an hour of them [-]."""
-    known = use & (case.loop.known_s > 0.0) & np.isfinite(above) & np.isfinite(below)
-    top = np.where(known, above, 0.0).sum(axis=1)
-    bottom = np.where(known, below, 0.0).sum(axis=1)
-    enough = (np.where(known, case.loop.known_s, 0.0).sum(axis=1) / SECONDS_PER_HOUR) >= _LEAST_H
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.asarray(np.where(enough & (bottom > 0.0), top / bottom, np.nan))
+    share, used_s = np.empty((2, len(case.days)))
+    sum_both(given(above), given(below), given(use), given(case.loop.known_s), share, used_s)
+    return np.where(used_s / SECONDS_PER_HOUR >= _LEAST_H, share, np.nan)

@@ -26,7 +26,7 @@ from analysis.faults._reopening import lasting, without_strays
 from analysis.grid import BIN_S
 from analysis.record import Bools, Floats
 from analysis.results import Evidence
-from analysis.runs import day_span
+from analysis.runs import day_span, in_a_row
 from analysis.sources import VDI_2169, Source
 from analysis.units import SECONDS_PER_HOUR
 from analysis.urgency import urgency_of
@@ -142,9 +142,8 @@ class BackupOverlap:
         moving = case.loop.moving_frac > 0.0
         # No collector heats water beyond its own temperature.
         source_c = np.where(moving, np.nan_to_num(case.loop.t_roof_c, nan=np.inf), -np.inf)
-        hottest_c = source_c.copy()
-        for back in range(1, self.still_bins + 1):
-            hottest_c[:, back:] = np.maximum(hottest_c[:, back:], source_c[:, :-back])
+        padded = np.pad(source_c, ((0, 0), (self.still_bins, 0)), constant_values=-np.inf)
+        hottest_c = in_a_row(np.maximum, padded, self.still_bins + 1)
         by_sun = top < hottest_c + self.margin_k
         return np.asarray(rising & ~by_sun & (case.loop.known_s > 0.0))
 

@@ -110,12 +110,9 @@ class LostCirculation:
             for day, span in day_span(lost).items()
             if hours[day] >= self.least_day_h
         ]
-        first_carried = np.full(len(case.days), np.nan)
-        for day, (first, _) in day_span(carried).items():
-            first_carried[day] = case.span_s(day, first, first)[0]
         columns = {
             "circulated_h": case.hours(carried),
-            "circulated_from_s": first_carried,
+            "circulated_from_s": case.spans_s(carried)[0],
             "stranded_h": hours,
         }
         return Observation(columns=columns, happenings=tuple(found))
