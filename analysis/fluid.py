@@ -26,6 +26,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from analysis import fluid_table as table
+from analysis.compiled import given
+from analysis.fluid_kernel import look_up
 from analysis.sources import (
     ASHRAE_GLYCOL,
     EN_1434,
@@ -112,32 +114,19 @@ class _Curves:
 
     def enthalpy_at(self, t_c: NDArray[np.float64]) -> NDArray[np.float64]:
         """Give the specific heat summed from the curve's first point; NaN outside."""
-        return _between(t_c, self.fine_c, self.enthalpy_j_kg, per_k=_FINE_PER_K)
+        return _between(t_c, self.fine_c, self.enthalpy_j_kg)
 
     def at(self, values: NDArray[np.float64], t_c: ArrayLike) -> NDArray[np.float64]:
-        return _between(np.asarray(t_c, dtype=np.float64), self.t_c, values, per_k=1)
+        return _between(np.asarray(t_c, dtype=np.float64), self.t_c, values)
 
 
 def _between(
-    asked_c: NDArray[np.float64],
-    t_c: NDArray[np.float64],
-    values: NDArray[np.float64],
-    *,
-    per_k: int,
+    t_c: NDArray[np.float64], grid_c: NDArray[np.float64], values: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """Interpolate between points of which so many lie on a kelvin; NaN outside.
-
-    All but the first lie evenly, so that nothing is searched for where the answer is between them.
-    """
-    asked = asked_c.ravel()
-    place = (asked - t_c[1]) * per_k
-    even = (place >= 0.0) & (place < t_c.size - 2)
-    others = np.flatnonzero(~even)
-    place[others] = 0.0
-    below = place.astype(np.intp)
-    found = values[1:][below] + (place - below) * np.diff(values[1:])[below]
-    found[others] = np.interp(asked[others], t_c, values, left=np.nan, right=np.nan)
-    return np.asarray(found.reshape(asked_c.shape))
+    """Interpolate a curve that is given by whole steps from its second point on; NaN outside."""
+    found = np.empty(t_c.shape)
+    look_up(given(t_c.ravel()), grid_c, values, found.ravel())
+    return found
 
 
 def _polynomial(
