@@ -11,6 +11,7 @@ from types import MappingProxyType
 
 import numpy as np
 
+from analysis.day_sums import summed
 from analysis.days import LocalDays, days_of_span
 from analysis.dead_logger import dead_rows, without_dead
 from analysis.expected import Expected, expected_heat, full_store
@@ -164,8 +165,7 @@ class Case:
 
     def hours(self, flags: Bools) -> Floats:
         """Give how long a condition on bins held in each day, known time only [h]."""
-        hours = np.where(flags, self.loop.known_s, 0.0).sum(axis=1) / SECONDS_PER_HOUR
-        return np.asarray(hours)
+        return summed(self.loop.known_s, flags) / SECONDS_PER_HOUR
 
     def span_s(self, day: int, first: int, last: int) -> tuple[int, int]:
         """Give start and end of bins `first` to `last` (excluded) of a day."""
@@ -174,7 +174,8 @@ class Case:
 
     @cached_property
     def _midnight_s(self) -> list[int]:
-        return self.days.edge_s.tolist()
+        midnights: list[int] = self.days.edge_s.tolist()
+        return midnights
 
     def spans_s(self, flags: Bools) -> tuple[Floats, Floats]:
         """Give from when to when bins are flagged on each day; shapes (days,), NaN never [s]."""

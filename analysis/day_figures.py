@@ -8,6 +8,7 @@ import numpy as np
 
 from analysis.case import Case
 from analysis.compiled import given
+from analysis.day_sums import counted, summed
 from analysis.days import DayTable
 from analysis.grid import BIN_S
 from analysis.heat import PUMP_ON_PERCENT, column
@@ -169,8 +170,8 @@ def _expected(case: Case, unread: Bools) -> dict[str, Floats]:
     if (sky.source == NO_SOURCE).all():
         return {}
     up = sky.sun_sine > 0.0
-    light_s = np.where(up, loop.known_s, 0.0).sum(axis=1)
-    seen_s = np.where(up & np.isfinite(expected.power_w), loop.known_s, 0.0).sum(axis=1)
+    light_s = summed(loop.known_s, up)
+    seen_s = summed(loop.known_s, up & np.isfinite(expected.power_w))
     unknown = seen_s < _LEAST_SUN_KNOWN * light_s
     columns = {
         "expected_kwh": _sum_kwh(expected.power_w, loop.known_s),
@@ -207,7 +208,7 @@ def _expected_random_kwh2(case: Case, lit_kwh: Floats, seen: Floats) -> Floats:
     sampled = _changes_kwh2(case, column(case.record, name)) / 12.0
     per_kwh_m2 = np.divide(lit_kwh, seen, out=np.zeros(len(seen)), where=seen > 0.0)
     carried = case.expected.carried
-    starts = (carried[:, 1:] & ~carried[:, :-1]).sum(axis=1)
+    starts = counted(carried[:, 1:] & ~carried[:, :-1])
     held_kwh = kwh_from_j((case.model.collector_j_k + case.model.pipe_j_k) * EDGE_K)
     return np.asarray(
         sampled * per_kwh_m2**2 + 2.0 * starts * held_kwh**2 + np.square(SKY_DAY_FRAC * lit_kwh)
@@ -228,7 +229,7 @@ def _irradiation(case: Case) -> Floats:
 
 
 def _sum_kwh(power_w: Floats, known_s: Floats) -> Floats:
-    return kwh_from_j(np.nansum(power_w * known_s, axis=1))
+    return kwh_from_j(known_or_zero(power_w * known_s).sum(axis=1))
 
 
 def _pump_kwh(case: Case) -> Floats:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.case import Case
+from analysis.day_sums import counted, mean_of, summed
 from analysis.days import DayTable
 from analysis.fluid import density_kg_m3, specific_heat_j_kgk
 from analysis.grid import BIN_S
@@ -137,7 +138,7 @@ def cold_columns(case: Case) -> dict[str, Floats]:
 
 def _median(values: Floats, chosen: Bools) -> Floats:
     kept = np.where(chosen, values, np.nan)
-    enough = np.isfinite(kept).sum(axis=1) >= _LEAST_COLD_BINS
+    enough = counted(np.isfinite(kept)) >= _LEAST_COLD_BINS
     middle = np.full(values.shape[0], np.nan)
     middle[enough] = median_of_rows(kept[enough])
     return middle
@@ -177,12 +178,13 @@ def swing_columns(case: Case) -> dict[str, Floats]:
     # Below its own gas pressure a vessel is empty and takes up nothing.
     if case.site.loop.vessel_precharge_bar is not None:
         use &= case.binned("pressure") > case.site.loop.vessel_precharge_bar + _EMPTY_BAR
-    number = use.sum(axis=1)
-    g, a, y = (_about_mean(values, use) for values in (grown, air, 1.0 / pressure))
+    number = counted(use)
+    inverse = 1.0 / pressure
+    g, a, y = (_about_mean(values, use) for values in (grown, air, inverse))
     pairs = ((g, g), (g, a), (a, a), (g, y), (a, y), (y, y))
     sums = [(one * other).sum(axis=1) for one, other in pairs]
     g2 = sums[0] / np.maximum(number, 1)
-    level = np.where(use, 1.0 / np.where(use, pressure, 1.0), 0.0).sum(axis=1)
+    level = summed(inverse, use)
     gas_k = _GAS_K if "ambient" in case.channels else _GAS_UNSEEN_K
     gas = gas_k / _REFERENCE_K * level / np.maximum(number, 1)
     return {
@@ -204,9 +206,7 @@ def peak_columns(case: Case) -> dict[str, Floats]:
 
 
 def _about_mean(values: Floats, use: Bools) -> Floats:
-    kept = np.where(use, values, 0.0)
-    mean = kept.sum(axis=1) / np.maximum(use.sum(axis=1), 1)
-    return np.asarray(np.where(use, values - mean[:, None], 0.0))
+    return np.where(use, values - mean_of(values, use)[:, None], 0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -9,6 +9,7 @@ also says how cold the store was, and `analysis.offsets` decides which nights co
 import numpy as np
 
 from analysis.case import Case
+from analysis.day_sums import counted, mean_of
 from analysis.grid import BIN_S
 from analysis.heat import FLOW_ZERO_FRAC, PUMP_ON_PERCENT, column
 from analysis.record import Bools, Floats, known_or_zero
@@ -52,17 +53,17 @@ def _at_rest(case: Case) -> dict[str, Floats]:
     rest = _resting(case) & (case.sky.sun_sine < 0.0) & np.isfinite(spread)
     place = np.cumsum(rest, axis=1)
     late = rest & (2 * place > place[:, -1:])
-    hours = rest.sum(axis=1) * BIN_S / SECONDS_PER_HOUR
-    change = _mean_where(spread, late) - _mean_where(spread, rest & ~late)
+    hours = counted(rest) * BIN_S / SECONDS_PER_HOUR
+    change = mean_of(spread, late) - mean_of(spread, rest & ~late)
     with np.errstate(invalid="ignore", divide="ignore"):
         rate = np.where(hours >= _LEAST_H, 2.0 * change / hours, np.nan)
     return {
         "rest_h": hours,
-        "rest_spread_k": _mean_where(spread, rest),
+        "rest_spread_k": mean_of(spread, rest),
         "rest_change_k_h": rate,
-        "rest_pipe_c": _mean_where(pipe, rest),
-        "rest_store_k": _mean_where(case.loop.t_store_bottom_c - pipe, rest),
-        "rest_roof_k": _mean_where(case.loop.t_roof_c - pipe, rest),
+        "rest_pipe_c": mean_of(pipe, rest),
+        "rest_store_k": mean_of(case.loop.t_store_bottom_c - pipe, rest),
+        "rest_roof_k": mean_of(case.loop.t_roof_c - pipe, rest),
     }
 
 
@@ -80,10 +81,3 @@ def _resting(case: Case) -> Bools:
     rest = np.zeros(still.shape, dtype=np.bool_)
     rest[real] = long
     return np.asarray(rest & still)
-
-
-def _mean_where(values: Floats, flags: Bools) -> Floats:
-    known = flags & np.isfinite(values)
-    number = known.sum(axis=1)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.where(number > 0, np.where(known, values, 0.0).sum(axis=1) / number, np.nan)

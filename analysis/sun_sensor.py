@@ -9,6 +9,7 @@ import numpy as np
 
 from analysis.case import Case
 from analysis.cloudless import USUAL_LINKE, clear_sky
+from analysis.day_sums import counted
 from analysis.grid import BIN_S
 from analysis.heat import column
 from analysis.quantiles import median_of_chosen
@@ -66,10 +67,10 @@ def sensor_columns(case: Case) -> dict[str, Floats]:
     known = told & np.isfinite(reading).any(axis=1)
     columns = {
         "sensor_clear_ratio": median_of_chosen(ratio, clear),
-        "sensor_clear_h": clear.sum(axis=1) * BIN_S / SECONDS_PER_HOUR,
+        "sensor_clear_h": counted(clear) * BIN_S / SECONDS_PER_HOUR,
         "sensor_clear_mass": median_of_chosen(_masses(case, clear), clear),
         "sensor_night_w_m2": median_of_chosen(reading, case.sky.sun_sine < _NIGHT_SINE),
-        "sensor_over_h": over.sum(axis=1) * BIN_S / SECONDS_PER_HOUR,
+        "sensor_over_h": counted(over) * BIN_S / SECONDS_PER_HOUR,
     }
     return {name: np.where(known, values, np.nan) for name, values in columns.items()}
 

@@ -7,6 +7,7 @@ kelvin it would be more error than heat.
 import numpy as np
 
 from analysis.case import Case
+from analysis.day_sums import summed
 from analysis.faults._protocol import History
 from analysis.record import Bools, Floats, known_or_zero
 from analysis.results import Bounded
@@ -24,8 +25,8 @@ def given_off_kwh(case: Case, flags: Bools) -> Floats:
     loss_w = model.pipe_w_k * over_k
     if not model.one_way:
         loss_w = loss_w + model.loss_w(over_k)
-    lost_j = np.where(flags, np.maximum(known_or_zero(loss_w), 0.0) * loop.known_s, 0.0)
-    return np.asarray(kwh_from_j(lost_j.sum(axis=1)))
+    lost_j = np.maximum(known_or_zero(loss_w), 0.0) * loop.known_s
+    return kwh_from_j(summed(lost_j, flags))
 
 
 # What pipes of unknown make and a collector give off at night is known to so many times; without an

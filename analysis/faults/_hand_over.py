@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.case import Case
+from analysis.day_sums import counted, mean_of, summed
 from analysis.record import Bools, Floats
 from analysis.sky import NO_SOURCE
 from analysis.units import kwh_from_j
@@ -89,8 +90,6 @@ def hand_over(case: Case) -> HandOver:
     running &= np.isfinite(cooled)
     seconds = np.where(running, loop.known_s * loop.moving_frac, 0.0)
     seen = steady.any(axis=1)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        over_k = np.where(steady, over, 0.0).sum(axis=1) / steady.sum(axis=1)
     bins = steady.shape[1]
     return HandOver(
         basis=basis,
@@ -98,14 +97,16 @@ def hand_over(case: Case) -> HandOver:
         share=mean_share,
         over_kwh=_kwh(slope_w_k * over, seconds),
         carried_kwh=_kwh(slope_w_k * cooled, seconds),
-        over_k=over_k,
+        over_k=mean_of(over, steady),
         first=np.where(seen, np.argmax(steady, axis=1), np.nan),
         last=np.where(seen, bins - np.argmax(steady[:, ::-1], axis=1), np.nan),
     )
 
 
 def _kwh(power_w: Floats, seconds: Floats) -> Floats:
-    return np.asarray(kwh_from_j((np.where(seconds > 0.0, power_w, 0.0) * seconds).sum(axis=1)))
+    with np.errstate(invalid="ignore"):
+        energy_j = power_w * seconds
+    return kwh_from_j(summed(energy_j, seconds > 0.0))
 
 
 def _basis(case: Case) -> int | None:
@@ -177,12 +178,11 @@ def _warming(store_c: Floats, steady: Bools) -> Bools:
 def _whole_day(
     offered_w: Floats, taken_w: Floats, share: Floats, use: Bools, basis: int | None
 ) -> tuple[Floats, Floats]:
-    offered = np.where(use, offered_w, 0.0)
-    total = offered.sum(axis=1)
-    enough = use.sum(axis=1) >= _LEAST_BINS.get(basis if basis is not None else -1, 1)
+    total = summed(offered_w, use)
+    enough = counted(use) >= _LEAST_BINS.get(basis if basis is not None else -1, 1)
     with np.errstate(invalid="ignore", divide="ignore"):
-        frac = np.where(enough, np.where(use, taken_w, 0.0).sum(axis=1) / total, np.nan)
-        weighted = (np.where(use, share, 0.0) * offered).sum(axis=1) / total
+        frac = np.where(enough, summed(taken_w, use) / total, np.nan)
+        weighted = summed(share * offered_w, use) / total
     return frac, np.where(enough, weighted, np.nan)
 
 

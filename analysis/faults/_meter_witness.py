@@ -7,11 +7,12 @@ same sun. A reading at half leaves the spread, and the store gains twice the hea
 import numpy as np
 
 from analysis.case import COMMANDED_PERCENT, Case
+from analysis.day_sums import counted, summed
 from analysis.faults._flow_share import BANDS_PERCENT, share_of, steady_in, sunlit_share
 from analysis.faults._stillness import stillness
 from analysis.grid import BIN_S
 from analysis.heat import FLOW_ZERO_FRAC, PUMP_ON_PERCENT, column, flow_reading_l_min
-from analysis.record import Bools, Floats
+from analysis.record import Bools, Floats, known_or_zero
 from analysis.runs import day_span
 from analysis.units import SECONDS_PER_HOUR, kwh_from_j
 
@@ -80,7 +81,7 @@ def dead_spans(case: Case, read_l_min: Floats) -> Spans:
         dead = came & (np.abs(read_l_min) < _DEAD_FRAC * asked)
         # A trickle brings warm fluid down as well, but it leaves the roof stranded.
         stranded = case.loop.t_roof_c - case.loop.t_store_bottom_c > case.model.stranded_k
-        often = (commanded & stranded).sum(axis=1) > _STRANDED_BINS
+        often = counted(commanded & stranded) > _STRANDED_BINS
         return _long(dead & ~often[:, None], _DEAD_H)
     if case.heat.basis != "heat_register":
         return {}
@@ -89,10 +90,10 @@ def dead_spans(case: Case, read_l_min: Floats) -> Spans:
     rise[:, 1:] = np.diff(case.binned("store_bottom"), axis=1)
     warmed = commanded & (rise > 0.0)
     # The bottom stands for half of the store, at the least.
-    gained_j = np.where(warmed, rise, 0.0).sum(axis=1) * case.model.store_j_k / 2.0
-    counted = np.nansum(np.abs(case.loop.heat_w), axis=1)
-    still = (kwh_from_j(gained_j) >= _GAINED_KWH) & (counted == 0.0)
-    still &= (case.loop.known_s > 0.0).sum(axis=1) > 0.9 * case.days.length_s / BIN_S
+    gained_j = summed(rise, warmed) * case.model.store_j_k / 2.0
+    came_w = known_or_zero(np.abs(case.loop.heat_w)).sum(axis=1)
+    still = (kwh_from_j(gained_j) >= _GAINED_KWH) & (came_w == 0.0)
+    still &= counted(case.loop.known_s > 0.0) > 0.9 * case.days.length_s / BIN_S
     return day_span(warmed & still[:, None])
 
 
@@ -133,7 +134,7 @@ def stuck_spans(case: Case, read_l_min: Floats) -> Spans:
 
 def _long(flags: Bools, least_h: float) -> Spans:
     """Give the spans of days that have so many flagged hours."""
-    enough = flags.sum(axis=1) * BIN_S / SECONDS_PER_HOUR >= least_h
+    enough = counted(flags) * BIN_S / SECONDS_PER_HOUR >= least_h
     return day_span(flags & enough[:, None])
 
 
@@ -148,5 +149,5 @@ def _store_share(case: Case, steady: Bools) -> Floats:
     use = steady & (bottom > -_FALL_K) & (top > -_FALL_K)
     use &= ~(case.binned("backup") > COMMANDED_PERCENT)
     share = share_of(case, gain * case.model.store_j_k / BIN_S, case.loop.heat_w, use)
-    rose = np.where(use, gain, 0.0).sum(axis=1) >= _LEAST_RISE_K
+    rose = summed(gain, use) >= _LEAST_RISE_K
     return np.asarray(np.where(rose, share, np.nan))

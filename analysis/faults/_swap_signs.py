@@ -12,6 +12,7 @@ from functools import cached_property
 import numpy as np
 
 from analysis.case import Case
+from analysis.day_sums import counted
 from analysis.grid import BIN_S, DAY_BINS
 from analysis.record import Bools, Floats, known_or_zero
 from analysis.units import SECONDS_PER_HOUR
@@ -210,7 +211,7 @@ def _wider(seen: _Seen, one: str, other: str) -> tuple[Floats, Floats]:
     known = [np.isfinite(seen.case.binned(name)) for name in (one, other)]
     enough = (known[0] & known[1]).any(axis=1)
     for flags in known:
-        enough &= flags.sum(axis=1) >= _KNOWN_FRAC * DAY_BINS
+        enough &= counted(flags) >= _KNOWN_FRAC * DAY_BINS
     high, low = (
         np.where(enough, mine - its, np.nan)
         for mine, its in zip(seen.extremes(one), seen.extremes(other), strict=True)
@@ -256,14 +257,14 @@ def _air_in_loop(seen: _Seen, air: str, warm: str) -> Hours:
 
 
 def _h(flags: Bools) -> Floats:
-    return np.asarray(flags.sum(axis=1) / _HOURS)
+    return counted(flags) / _HOURS
 
 
 def _rise_k(values: Floats, since: Bools) -> Floats:
     """Give how far values lie above the mean of each day's flagged ones."""
     known = since & np.isfinite(values)
     with np.errstate(invalid="ignore", divide="ignore"):
-        began = np.where(known, values, 0.0).sum(axis=1) / known.sum(axis=1)
+        began = np.where(known, values, 0.0).sum(axis=1) / counted(known)
     return np.asarray(values - began[:, None])
 
 

@@ -12,6 +12,7 @@ from datetime import date
 import numpy as np
 
 from analysis.case import Case
+from analysis.day_sums import counted
 from analysis.days import Happening, local_midnight_s
 from analysis.faults._cautions import HEIGHT, HOT_PARTS, LOCAL_CODES, STEAM
 from analysis.faults._protocol import (
@@ -96,7 +97,7 @@ class FluidStress:
             return Observation()
         hottest = np.fmax.reduce(read)
         hours = {
-            f"hot_{level}_h": (hottest >= level).sum(axis=1) * BIN_S / SECONDS_PER_HOUR
+            f"hot_{level}_h": counted(hottest >= level) * BIN_S / SECONDS_PER_HOUR
             for level in LEVELS_C
         }
         nothing = ~np.isfinite(hottest).any(axis=1)

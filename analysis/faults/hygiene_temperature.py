@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.case import Case
+from analysis.day_sums import counted
 from analysis.faults._cautions import ELECTRICITY, HOT_PARTS, LOCAL_CODES, SCALD
 from analysis.faults._protocol import (
     Conclusion,
@@ -96,7 +97,7 @@ class HygieneTemperature:
         top = case.binned("store_top")
         length = min(self.hour_bins, top.shape[1])
         held = in_a_row(np.minimum, top, length)
-        known = np.isfinite(top).sum(axis=1) * BIN_S >= self.known_frac * case.days.length_s
+        known = counted(np.isfinite(top)) * BIN_S >= self.known_frac * case.days.length_s
         # One hot hour in half a day is enough; a cold half day says nothing of the other half.
         hour_c = day_peak(held)
         hot = hour_c >= self._bound_c()

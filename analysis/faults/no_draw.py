@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.case import Case
+from analysis.day_sums import counted
 from analysis.faults._cautions import LOCAL_CODES, SCALD
 from analysis.faults._protocol import (
     Conclusion,
@@ -76,8 +77,8 @@ class NoDraw:
             return Observation()
         falls = sum((self._falls(values) for values in read), np.zeros(len(case.days)))
         hottest = case.loop.t_store_hottest_c
-        known = np.isfinite(hottest).sum(axis=1) * BIN_S >= self.known_frac * case.days.length_s
-        warm = (hottest >= self.warm_c).sum(axis=1) * BIN_S >= self.known_frac * case.days.length_s
+        known = counted(np.isfinite(hottest)) * BIN_S >= self.known_frac * case.days.length_s
+        warm = counted(hottest >= self.warm_c) * BIN_S >= self.known_frac * case.days.length_s
         # A fall seen counts however little of the day is known.
         tells = (known & warm) | (falls > 0.0)
         return Observation(columns={"draw_falls": np.where(tells, falls, np.nan)})
@@ -85,7 +86,7 @@ class NoDraw:
     def _falls(self, values: Floats) -> Floats:
         with np.errstate(invalid="ignore"):
             falling = values[:, : -self.fall_bins] - values[:, self.fall_bins :] >= self.fall_k
-        return np.asarray(falling.sum(axis=1), dtype=np.float64)
+        return counted(falling).astype(np.float64)
 
     def conclude(self, history: History) -> Conclusion:
         """Give each stretch of days without a draw; the first draw ends it."""

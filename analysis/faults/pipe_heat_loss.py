@@ -12,6 +12,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
 from analysis.case import Case
+from analysis.day_sums import counted, summed
 from analysis.days import DayTable, Happening
 from analysis.expected import still_idle
 from analysis.faults._cautions import HEIGHT, HOT_PARTS, LOCAL_CODES, STEAM
@@ -137,15 +138,15 @@ class PipeHeatLoss:
         # Where the roof is further off, the fluid stands behind its command.
         use &= fall <= self.most * planned + _MOST_OFFSET_K
         use &= np.isfinite(planned) & np.isfinite(fall) & (planned > 0.0)
-        use &= (use.sum(axis=1) >= _LEAST_BINS)[:, None]
+        use &= (counted(use) >= _LEAST_BINS)[:, None]
         seconds = case.loop.known_s * case.loop.moving_frac
         cold = case.binned("loop_cold")
         columns = {
-            "pipe_bins": _sum(np.ones(use.shape), use),
-            "pipe_planned_k": _sum(planned, use),
-            "pipe_fall_k": _sum(fall, use),
-            "pipe_planned_k2": _sum(planned**2, use),
-            "pipe_both_k2": _sum(planned * fall, use),
+            "pipe_bins": counted(use).astype(np.float64),
+            "pipe_planned_k": summed(planned, use),
+            "pipe_fall_k": summed(fall, use),
+            "pipe_planned_k2": summed(planned**2, use),
+            "pipe_both_k2": summed(planned * fall, use),
             "pipe_hot_kwh": _running_kwh(half_w_k * (inside - around), seconds),
             "pipe_cold_kwh": _running_kwh(half_w_k * (cold - around), seconds),
         }
@@ -280,14 +281,9 @@ def _rate_k_s(t_c: Floats) -> Floats:
     return rate
 
 
-def _sum(values: Floats, use: Bools) -> Floats:
-    return np.asarray(np.where(use, values, 0.0).sum(axis=1))
-
-
 def _running_kwh(power_w: Floats, seconds: Floats) -> Floats:
     known = np.isfinite(power_w) & (seconds > 0.0)
-    energy_j = np.where(known, np.maximum(power_w, 0.0) * seconds, 0.0)
-    return np.asarray(kwh_from_j(energy_j.sum(axis=1)))
+    return kwh_from_j(summed(np.maximum(power_w, 0.0) * seconds, known))
 
 
 def _alone(table: DayTable, items: tuple[Happening, ...]) -> tuple[float, float]:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.case import Case, pump_on
+from analysis.day_sums import mean_of, summed
 from analysis.days import DayTable, Happening
 from analysis.faults._cautions import ELECTRICITY, HOT_PARTS, LOCAL_CODES, SCALD, STEAM
 from analysis.faults._dawn import dawn_columns, followed
@@ -262,12 +263,9 @@ def _happenings(
     days = np.array(list(spans), dtype=np.int64)
     fed, known_s, excess_k = fed[days], case.loop.known_s[days], excess_k[days]
     backwards_w = np.where(fed, np.minimum(known_or_zero(case.loop.heat_w[days]), 0.0), 0.0)
-    over_k = fed & np.isfinite(excess_k)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        mean_k = np.where(over_k, excess_k, 0.0).sum(axis=1) / over_k.sum(axis=1)
     values = {
-        "hours": np.where(fed, known_s, 0.0).sum(axis=1) / SECONDS_PER_HOUR,
-        "excess_k": mean_k,
+        "hours": summed(known_s, fed) / SECONDS_PER_HOUR,
+        "excess_k": mean_of(excess_k, fed),
         "metered_kwh": -kwh_from_j((backwards_w * known_s).sum(axis=1)),
         "inferred_kwh": cost_kwh[days],
     }

@@ -16,6 +16,7 @@ import numpy as np
 
 from analysis.case import Case
 from analysis.compiled import given
+from analysis.day_sums import counted
 from analysis.faults._cautions import ELECTRICITY, HEIGHT, HOT_PARTS, LOCAL_CODES
 from analysis.faults._protocol import (
     Conclusion,
@@ -229,7 +230,7 @@ def _reads_low_k(case: Case) -> Floats:
         steady[:, :before] = False
     over_k = case.binned("loop_hot") - case.loop.t_roof_c
     over_k = np.where(steady, over_k, np.nan)
-    told = np.isfinite(over_k).sum(axis=1) >= _LEAST_BINS
+    told = counted(np.isfinite(over_k)) >= _LEAST_BINS
     level = np.full(len(case.days), np.nan)
     level[told] = median_of_rows(over_k[told])
     return level

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.case import Case
+from analysis.day_sums import counted
 from analysis.days import Happening
 from analysis.faults._cautions import ELECTRICITY, HOT_PARTS, LOCAL_CODES, SCALD, STEAM
 from analysis.faults._protocol import (
@@ -92,7 +93,7 @@ class StoreOverheat:
         hottest = case.loop.t_store_hottest_c
         bound_c = self._bound_c(case.site)
         over = hottest > bound_c
-        hours = over.sum(axis=1) * BIN_S / SECONDS_PER_HOUR
+        hours = counted(over) * BIN_S / SECONDS_PER_HOUR
         above = case.expected.carried & (hottest > case.site.store.limit_c + self.over_limit_k)
         charged_h = case.hours(above)
         peak = day_peak(hottest)

@@ -1,0 +1,57 @@
+"""Sums over flagged bins of each day, by compiled loops: nothing is laid aside between."""
+
+import numpy as np
+
+from analysis.compiled import compiled, given
+from analysis.record import Bools, Floats, Ints
+
+
+def counted(flags: Bools) -> Ints:
+    """Count the flagged bins of each day; shape (days,) of (days, bins)."""
+    number = np.empty(flags.shape[0], dtype=np.int64)
+    _count(given(flags), number)
+    return number
+
+
+def summed(values: Floats, flags: Bools) -> Floats:
+    """Sum the values of each day's flagged bins, NaN where one of them is; shape (days,)."""
+    total = np.empty(flags.shape[0])
+    _sum(given(values), given(flags), total)
+    return total
+
+
+def mean_of(values: Floats, flags: Bools) -> Floats:
+    """Give the mean of what is known in each day's flagged bins; shape (days,), NaN of none."""
+    mean = np.empty(flags.shape[0])
+    _mean(given(values), given(flags), mean)
+    return mean
+
+
+@compiled
+def _count(flags: Bools, number: Ints) -> None:
+    for day in range(flags.shape[0]):
+        count = 0
+        for place in range(flags.shape[1]):
+            count += flags[day, place]
+        number[day] = count
+
+
+@compiled
+def _sum(values: Floats, flags: Bools, total: Floats) -> None:
+    for day in range(flags.shape[0]):
+        sum_of_day = 0.0
+        for place in range(flags.shape[1]):
+            if flags[day, place]:
+                sum_of_day += values[day, place]
+        total[day] = sum_of_day
+
+
+@compiled
+def _mean(values: Floats, flags: Bools, mean: Floats) -> None:
+    for day in range(flags.shape[0]):
+        total, count = 0.0, 0
+        for place in range(flags.shape[1]):
+            if flags[day, place] and np.isfinite(values[day, place]):
+                total += values[day, place]
+                count += 1
+        mean[day] = total / count if count else np.nan
