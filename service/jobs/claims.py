@@ -92,6 +92,20 @@ def release_dead(db: Session, *, holder: str, now: datetime) -> list[str]:
     return [one.key for one in db.scalars(held) if _outlived(one, now=now)]
 
 
+def held(db: Session, *, holder: str, keys: Collection[str]) -> set[str]:
+    """Give those of the keys that somebody holds."""
+    found = select(Claim.key).where(
+        Claim.holder == holder, Claim.state == HELD, Claim.key.in_(sorted(keys))
+    )
+    return set(db.scalars(found))
+
+
+def tried_before(db: Session, *, keys: Collection[str]) -> frozenset[str]:
+    """Give those of the keys whose work was taken up before and came to no end."""
+    found = select(Claim.key).where(Claim.tries > 1, Claim.key.in_(sorted(keys)))
+    return frozenset(db.scalars(found))
+
+
 def release_lost(db: Session, *, key: str, holder: str, now: datetime) -> bool:
     """Free what a lost helper of a living worker had; True where it outlived several and rests."""
     one = db.get(Claim, key, with_for_update=True)

@@ -22,20 +22,19 @@ from concurrent.futures import (
 )
 from datetime import datetime, timedelta
 
-from sqlalchemy.exc import OperationalError, SQLAlchemyError
-from sqlalchemy.orm import Session
+from sqlalchemy.exc import SQLAlchemyError
 
 from service.accounts import sign_ins
 from service.assessments.actions import assess_site
 from service.clock import Clock, Steadiness
 from service.db.engine import Database
-from service.db.models import Upload
-from service.errors import NO_ROOM
 from service.ingest.actions import drop_bytes, expire_previews
 from service.ingest.files import RawStore
 from service.ingest.settling import settle_upload
-from service.jobs import claims, queries
-from service.jobs.crew import Analysis, Crew, NoCrewError, crew_of
+from service.jobs import chunks, claims, queries
+from service.jobs.crew import Crew, NoCrewError, crew_of
+from service.jobs.failures import note_deaths, note_failure, why
+from service.jobs.helper import Analysis, Ended
 from service.jobs.queries import KINDS, Kind, Look, Task
 from service.mail import outbox
 from service.privacy import queries as privacy_queries
@@ -94,7 +93,7 @@ class Worker:
         self.raw = RawStore(settings.data_dir)
         self.crew = crew
         self.kinds = kinds
-        self._out: dict[Future[None], Task] = {}
+        self._out: dict[Future[list[Ended]], list[Task]] = {}
         # Only what is in hand keeps its claim; one that was lost sight of falls free.
         self._in_hand: set[str] = set()
         self._steady = steady
@@ -122,50 +121,83 @@ class Worker:
         """Take in what the crew has finished and give it more; tells whether it has any left."""
         while done := [one for one in self._out if one.done()]:
             for future in done:
-                self._finished(self._out.pop(future), _error_of(future), crew)
-        room = crew.room - len(self._out)
-        if room > 0 and "assess" in self.kinds:
-            self._give_out(self._take("assess", most=room), crew)
+                self._finished(self._out.pop(future), future, crew)
+        free = crew.room - len(self._out)
+        if free > 0 and "assess" in self.kinds:
+            self._give_out(self._chunks(free, helpers=crew.helpers), crew)
         return bool(self._out)
 
-    def _give_out(self, tasks: list[Task], crew: Crew) -> None:
+    def _chunks(self, most: int, *, helpers: int) -> list[list[Task]]:
+        """Claim sites to analyse, in chunks for the crew; what was tried in vain goes alone."""
+        waiting = self._waiting("assess", most=chunks.most_to_count(helpers=helpers))
+        given = chunks.sizes(waiting, chunks=most, helpers=helpers)
+        if not given:
+            return []
+        taken = self._claim("assess", most=sum(given))
+        with self.database.reading() as db:
+            alone = claims.tried_before(db, keys=[task.key for task in taken])
+        return chunks.parted(taken, given, alone=alone)
+
+    def _give_out(self, waiting: list[list[Task]], crew: Crew) -> None:
         look = self._look()
         try:
-            while tasks:
-                work = Analysis(
-                    site_id=tasks[0].number,
-                    key=tasks[0].key,
-                    holder=self.holder,
-                    now=look.now,
-                    method=look.method,
-                )
-                future = crew.start(work)
-                self._out[future] = tasks.pop(0)
+            while waiting:
+                future = crew.start([self._analysis(task, look) for task in waiting[0]])
+                self._out[future] = waiting.pop(0)
         except BrokenExecutor:
             crew.close()
         finally:
-            for task in tasks:  # nobody could be given these
-                self._in_hand.discard(task.key)
-                with self.database.session() as db:
-                    claims.release(db, key=task.key, holder=self.holder)
+            self._give_back([task for chunk in waiting for task in chunk])
 
-    def _finished(self, task: Task, error: BaseException | None, crew: Crew) -> None:
-        """Note how an analysis of the crew ended; a lost helper costs it a try."""
-        self._in_hand.discard(task.key)
-        if error is None:
+    def _analysis(self, task: Task, look: Look) -> Analysis:
+        return Analysis(
+            site_id=task.number,
+            key=task.key,
+            holder=self.holder,
+            now=look.now,
+            method=look.method,
+        )
+
+    def _give_back(self, tasks: Sequence[Task]) -> None:
+        """Free what nobody has begun."""
+        if not tasks:
             return
-        if crew.is_loss(error):
-            LOG.warning("%s: its helper was lost; it is tried again", task.key)
-            with self.database.session() as db:
-                if claims.release_lost(db, key=task.key, holder=self.holder, now=self.clock.now()):
-                    _note_deaths(db, task.key)
+        self._in_hand.difference_update(task.key for task in tasks)
+        with self.database.session() as db:
+            for task in tasks:
+                claims.release(db, key=task.key, holder=self.holder)
+
+    def _finished(self, chunk: list[Task], future: Future[list[Ended]], crew: Crew) -> None:
+        """Note how the analyses of a chunk ended; a lost helper costs what it had left a try."""
+        error = _error_of(future)
+        if error is None:
+            ended = list(zip(chunk, future.result(), strict=True))
+            self._give_back([task for task, how in ended if how.state == "left"])
+            for task, how in ended:
+                self._ended(task, how)
+        elif crew.is_loss(error):
+            self._lost(chunk)
             if isinstance(error, BrokenExecutor):
                 crew.close()  # a pool that lost one process takes no more work; the next is new
-        elif isinstance(error, claims.LostClaimError):
-            LOG.warning("%s was taken over by another worker", task.key)
         else:
-            LOG.error("%s failed", task.key, exc_info=error)
-            self._note_failure(task, error)
+            for task in chunk:
+                LOG.error("%s failed", task.key, exc_info=error)
+                self._note_failure(task, why(error))
+        self._in_hand.difference_update(task.key for task in chunk)
+
+    def _ended(self, task: Task, how: Ended) -> None:
+        if how.state == "gone":
+            LOG.warning("%s was done before its helper was lost, or taken over", task.key)
+        elif how.state == "failed":
+            LOG.error("%s failed\n%s", task.key, how.trace)
+            self._note_failure(task, how.why)
+
+    def _lost(self, chunk: Sequence[Task]) -> None:
+        LOG.warning("a helper was lost; tried again: %s", ", ".join(task.key for task in chunk))
+        with self.database.session() as db:
+            for task in chunk:
+                if claims.release_lost(db, key=task.key, holder=self.holder, now=self.clock.now()):
+                    note_deaths(db, task.key)
 
     def work_all(self) -> int:
         """Do tasks until there are none; gives how many were done."""
@@ -235,10 +267,15 @@ class Worker:
 
     def _take(self, kind: Kind, *, most: int) -> list[Task]:
         """Claim tasks of a kind; nothing is locked where there is none."""
-        look = self._look()
+        return self._claim(kind, most=most) if self._waiting(kind, most=1) else []
+
+    def _waiting(self, kind: Kind, *, most: int) -> int:
+        """Count the tasks of a kind that are nobody's, so far."""
         with self.database.reading() as db:
-            if not queries.next_tasks(db, kind=kind, look=look, most=1):
-                return []
+            return len(queries.next_tasks(db, kind=kind, look=self._look(), most=most))
+
+    def _claim(self, kind: Kind, *, most: int) -> list[Task]:
+        look = self._look()
         with self.database.session() as db:
             taken = queries.take(
                 db,
@@ -258,7 +295,7 @@ class Worker:
             LOG.warning("%s was taken over by another worker", task.key)
         except Exception as error:
             LOG.exception("%s failed", task.key)
-            self._note_failure(task, error)
+            self._note_failure(task, why(error))
         finally:
             self._in_hand.discard(task.key)
 
@@ -291,18 +328,12 @@ class Worker:
                 key=key,
             )
 
-    def _note_failure(self, task: Task, error: BaseException) -> None:
+    def _note_failure(self, task: Task, reason: str) -> None:
         with self.database.session() as db:
-            queries.set_problem(
-                db,
-                site_id=task.site_id,
-                problem=f"It could not be assessed ({_why(error)}); it is tried again by itself, "
-                "and the server's log says more.",
-            )
-            claims.rest(db, key=task.key, holder=self.holder, now=self.clock.now())
+            note_failure(db, task, holder=self.holder, why=reason, now=self.clock.now())
 
 
-def _error_of(future: Future[None]) -> BaseException | None:
+def _error_of(future: Future[list[Ended]]) -> BaseException | None:
     try:
         return future.exception()
     except CancelledError as error:
@@ -317,15 +348,6 @@ def look_of(settings: Settings, *, now: datetime) -> Look:
     return Look(now=now, made_before=now - refreshed, method=METHOD)
 
 
-def _why(error: BaseException) -> str:
-    """Say what kept a task from its end, for people."""
-    if isinstance(error, OperationalError):
-        return "the database did not take it"
-    if isinstance(error, OSError) and error.errno in NO_ROOM:
-        return "the disk is full"
-    return f"{type(error).__name__}: {error}"
-
-
 def release_dead(database: Database, *, now: datetime) -> None:
     """Free what workers of this machine held that are certainly gone."""
     with database.reading() as db:
@@ -333,28 +355,8 @@ def release_dead(database: Database, *, now: datetime) -> None:
     for worker in dead:
         with database.session() as db:
             for key in claims.release_dead(db, holder=worker, now=now):
-                _note_deaths(db, key)
+                note_deaths(db, key)
             queries.forget(db, worker=worker)
-
-
-def _note_deaths(db: Session, key: str) -> None:
-    """Say at the site that something about it ended its worker several times."""
-    what, _, number = key.partition(":")
-    if what == "upload":
-        upload = db.get(Upload, int(number))
-        if upload is not None:
-            _set_death(db, upload.site_id, f"reading {upload.name}")
-    elif what == "assess":
-        _set_death(db, int(number), "looking at its days")
-
-
-def _set_death(db: Session, site_id: int, what: str) -> None:
-    queries.set_problem(
-        db,
-        site_id=site_id,
-        problem=f"The worker ended several times while {what}, perhaps for want of memory; it is "
-        "tried again by itself. Should it stay so, hand the log in split by year.",
-    )
 
 
 def run_worker(

@@ -4,6 +4,7 @@ import multiprocessing
 import os
 import signal
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 from fastapi.testclient import TestClient
@@ -12,7 +13,7 @@ from sqlalchemy import func, select
 from service.cli import main
 from service.db.models import Claim, DayMark, Site
 from service.ingest.queries import mark_everything
-from service.jobs import queries
+from service.jobs import chunks, helper, queries
 from service.jobs.crew import Crew
 from service.jobs.fleet import run_fleet
 from service.jobs.run import Worker, look_of
@@ -99,13 +100,9 @@ def test_a_cluster_makes_what_one_worker_makes_though_one_is_killed(
 def test_a_helper_of_another_version_changes_nothing_and_the_site_says_why(
     back: BackEnd, alone: dict[int, object], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from concurrent.futures import ThreadPoolExecutor
-
-    import service.jobs.crew as crew_module
-
     worker = crew_worker(back, analysis_processes=2)
     monkeypatch.setattr(Crew, "_here", lambda _self: ThreadPoolExecutor(1))
-    monkeypatch.setattr(crew_module, "_given", [back.settings])
+    monkeypatch.setattr(helper, "_given", [back.settings])
     look = look_of(back.settings, now=back.clock.now())
     forget_all(back)
     with monkeypatch.context() as patched:
@@ -120,6 +117,89 @@ def test_a_helper_of_another_version_changes_nothing_and_the_site_says_why(
     back.worker().work_all()
     with back.database.reading() as db:
         assert problems(db) == [None] * SITES
+
+
+@pytest.fixture
+def here(back: BackEnd, monkeypatch: pytest.MonkeyPatch) -> Iterator[Worker]:
+    """Give a worker whose helper is a thread, all sites due, and one chunk for each look."""
+    monkeypatch.setattr(Crew, "_here", lambda _self: ThreadPoolExecutor(1))
+    monkeypatch.setattr(helper, "_given", [back.settings])
+    monkeypatch.setattr(chunks, "sizes", lambda waiting, **_given: [waiting] if waiting else [])
+    forget_all(back)
+    worker = crew_worker(back, analysis_processes=2)
+    yield worker
+    worker.stop()
+
+
+def test_a_site_that_fails_does_not_take_its_chunk_mates_along_and_goes_alone_next(
+    back: BackEnd, alone: dict[int, object], here: Worker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fails, assess, sizes = min(alone), helper.assess_site, []
+    analyse = helper.analyse
+
+    def assess_or_fail(*args: object, site_id: int, **given: object) -> None:
+        if site_id == fails:
+            raise ZeroDivisionError("invented")
+        assess(*args, site_id=site_id, **given)
+
+    def counted(chunk: list[helper.Analysis]) -> list[helper.Ended]:
+        sizes.append(len(chunk))
+        return analyse(chunk)
+
+    monkeypatch.setattr("service.jobs.crew.analyse", counted)
+    with monkeypatch.context() as patched:
+        patched.setattr(helper, "assess_site", assess_or_fail)
+        here.work_all()
+    with back.database.reading() as db:
+        assert sorted(filter(None, problems(db))) == [
+            "It could not be assessed (ZeroDivisionError: invented); it is tried again by itself, "
+            "and the server's log says more."
+        ]
+        assert queries.progress(db, look=here._look()).resting == 1
+    back.clock.move(minutes=2)
+    forget_all(back)
+    here.work_all()
+    assert sizes == [SITES, 1, SITES - 1]
+    with back.database.reading() as db:
+        assert problems(db) == [None] * SITES
+    assert left_behind(back) == (0, 0)
+
+
+def test_a_chunk_that_takes_long_leaves_the_rest_to_the_next(
+    back: BackEnd, here: Worker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(helper, "_CHUNK_S", 0.0)
+    given = here._chunks(1, helpers=1)
+    assert [len(chunk) for chunk in given] == [SITES]
+    look = here._look()
+    ended = helper.analyse([here._analysis(task, look) for task in given[0]])
+    assert [one.state for one in ended] == ["done", *["left"] * (SITES - 1)]
+    here._give_back(given[0])
+    here.work_all()
+    assert left_behind(back) == (0, 0)
+
+
+def test_what_a_lost_helper_did_stays_done_when_its_chunk_is_given_to_another(
+    back: BackEnd, here: Worker
+) -> None:
+    (tasks,) = here._chunks(1, helpers=1)
+    look = here._look()
+    chunk = [here._analysis(task, look) for task in tasks]
+    assert [one.state for one in helper.analyse(chunk[:2])] == ["done", "done"]
+    assert [one.state for one in helper.analyse(chunk)] == ["gone", "gone", "done"]
+    assert left_behind(back) == (0, 0)
+
+
+def test_chunks_grow_shorter_towards_the_end_and_leave_nobody_out() -> None:
+    waiting, given = 100, []
+    while size := chunks.sizes(waiting, chunks=1, helpers=2):
+        given += size
+        waiting -= size[0]
+    assert sum(given) == 100
+    assert given == sorted(given, reverse=True)
+    assert (given[0], given[-6:]) == (8, [1] * 6)
+    assert chunks.sizes(100, chunks=3, helpers=2) == given[:3]
+    assert chunks.sizes(chunks.most_to_count(helpers=2), chunks=1, helpers=2) == [8]
 
 
 def problems(db) -> list[str | None]:
