@@ -24,7 +24,7 @@ from analysis.loop_state import Loop
 from analysis.record import Bools, Floats, Ints, Record, known_or_zero
 from analysis.runs import day_ends, latched
 from analysis.site import Site
-from analysis.sky import Sky, sky_of, sun_on
+from analysis.sky import Daylight, Sky, daylight_on, sky_of
 from analysis.sun import SunVectors
 from analysis.units import SECONDS_PER_HOUR
 from analysis.weather import Weather
@@ -65,7 +65,7 @@ class Case:
     bins : channel to bin means of shape (days, bins), NaN unknown; only logged channels
     heat : heat into the store, row by row
     model : lumped numbers of the site
-    sun : where the sun stands on the bins
+    daylight : where the sun stands on the bins
     sky, loop, expected : sun, loop and the healthy figure on the bins
     """
 
@@ -78,7 +78,7 @@ class Case:
     bins: Mapping[str, Floats]
     heat: HeatFlow
     model: LoopModel
-    sun: SunVectors
+    daylight: Daylight
     sky: Sky
     loop: Loop
     expected: Expected
@@ -88,13 +88,16 @@ class Case:
         """In which rows each channel was read; shape (n,)."""
         return {name: np.isfinite(values) for name, values in self.record.columns.items()}
 
+    @property
+    def sun(self) -> SunVectors:
+        """The direction to the sun on the bins."""
+        return self.daylight.sun
+
     @cached_property
     def clear(self) -> Sky:
         """What a clear sky would have offered on the bins."""
         return sky_of(
-            site=self.site,
-            grid=self.grid,
-            sun=self.sun,
+            self.daylight,
             g_plane_w_m2=None,
             g_horizontal_w_m2=clear_sky_horizontal_w_m2(self.sky.sun_sine),
             weather=None,
@@ -212,13 +215,13 @@ def case_of(
     grid = grid_of(record, days)
     bins = {name: grid.mean(record.columns[name]) for name in _GRID_CHANNELS if record.has(name)}
     model = loop_model(site)
-    sun = sun_on(grid, site)
-    dead = dead_rows(record, channels=channels, bin_s=grid.start_s.ravel(), sun_sine=sun.up.ravel())
+    daylight = daylight_on(grid, site)
+    dead = dead_rows(
+        record, channels=channels, bin_s=grid.start_s.ravel(), sun_sine=daylight.sun.up.ravel()
+    )
     heat = without_dead(heat_flow(site=site, record=record, channels=channels), dead)
     sky = sky_of(
-        site=site,
-        grid=grid,
-        sun=sun,
+        daylight,
         g_plane_w_m2=_irradiance(record, grid, channels, "irradiance_plane"),
         g_horizontal_w_m2=_irradiance(record, grid, channels, "irradiance_horizontal"),
         weather=weather,
@@ -234,7 +237,7 @@ def case_of(
         bins=MappingProxyType(bins),
         heat=heat,
         model=model,
-        sun=sun,
+        daylight=daylight,
         sky=sky,
         loop=loop,
         expected=expected_heat(site=site, model=model, sky=sky, loop=loop),
