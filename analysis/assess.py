@@ -239,6 +239,7 @@ def assess(
     table = without_doubtful(table, found, channels=channels, until_s=until_s)
     ledger, kept = ledger_of(table, kept, site, until_s=until_s)
     days, months = day_figures(table, site), month_figures(table, site)
+    years = year_figures(table, site)
     promised = promise.design_yield(facts)
     return Report(
         site=site.place.name,
@@ -259,11 +260,11 @@ def assess(
         method=METHOD,
         clear_seasons=seasons_of(table),
         field_check=field_check(table, facts, end_s=end_s),
-        year=year_in_progress(table, site, days, promised_kwh=promises_of(facts)),
+        year=year_in_progress(table, site, days, so_far=years[-1], promised_kwh=promises_of(facts)),
         design=None if promised is None else compared(promised, table, site, months),
         readings=hand_spans(site, days),
         ledger=ledger,
-        years=year_figures(table, site),
+        years=years,
     )
 
 

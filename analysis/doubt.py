@@ -47,12 +47,14 @@ def without_doubtful(
         if item.values["way"] == STUCK and item.values.get("moved") == 1.0
     }
     no_heat = {date for name, date in stuck if name in needs}
-    sky = zip(table.days.dates, table.column("sky_source").tolist(), strict=True)
-    no_sun = {
-        date
-        for date, number in sky
-        if np.isfinite(number) and (SOURCES_OF_SUN[int(number)], date) in stuck
-    }
+    no_sun: set[str] = set()
+    if stuck:
+        sky = zip(table.days.dates, table.column("sky_source").tolist(), strict=True)
+        no_sun = {
+            date
+            for date, number in sky
+            if np.isfinite(number) and (SOURCES_OF_SUN[int(number)], date) in stuck
+        }
     if basis is not None and basis.startswith("pump_and"):
         no_heat |= _standing_days(table, findings, until_s)
     elif basis is not None:
@@ -61,15 +63,18 @@ def without_doubtful(
     no_heat |= {date for date, names in swapped.items() if names & needs}
     no_healthy = {date for date, names in swapped.items() if names & _HEALTHY_RESTS_ON}
     # What the logger summed up does not rest on the sensors that were found wrong here.
-    summed = zip(table.days.dates, summed_days(table).tolist(), strict=True)
-    no_heat -= {day for day, is_summed in summed if is_summed}
+    if no_heat:
+        summed = zip(table.days.dates, summed_days(table).tolist(), strict=True)
+        no_heat -= {day for day, is_summed in summed if is_summed}
+    wrong = no_heat | no_healthy | no_sun
+    if not wrong:
+        return table
     columns = dict(table.columns)
     _forget(table, columns, no_heat, ("heat_", "expected_", "steady_"))
     _forget(table, columns, no_healthy, ("expected_", "steady_"))
     _forget(table, columns, no_sun, ("expected_", "steady_", "irradiation_"))
     if no_heat and "known_s" in columns:
         columns["known_s"] = np.where(_on(table, no_heat), 0.0, columns["known_s"])
-    wrong = no_heat | no_healthy | no_sun
     happenings = tuple(
         item for item in table.happenings if item.kind != HOUR_KIND or item.date not in wrong
     )

@@ -16,7 +16,7 @@ from analysis.days import DayTable
 from analysis.record import Bools, Floats, known_or_zero
 from analysis.results import Bounded
 from analysis.site import Site
-from analysis.sitefile import facts_of_days
+from analysis.sitefile import facts_of_spans
 from analysis.sky import SOURCES_OF_SUN, WEATHER
 from analysis.uncertainty import COVERAGE_95
 
@@ -153,8 +153,10 @@ def _sums(days: Days, figures: Sequence[Floats | Bools]) -> Floats:
 def sun_u_frac(table: DayTable, site: Site) -> Floats:
     """Give each day's standard uncertainty of the sun, by its source and sensor; shape (n,) [-]."""
     number = known_or_zero(table.column("sky_source")).astype(np.int64)
-    facts = facts_of_days(site, table.days.dates)
-    percent = np.array([one.sensors.irradiance_percent for one in facts])
+    facts = facts_of_spans(site, table.days.dates)
+    percent = np.repeat(
+        [one.sensors.irradiance_percent for one, _ in facts], [days for _, days in facts]
+    )
     percent = np.where(number == WEATHER, 0.0, percent)
     frac = np.hypot(percent / 100.0 / COVERAGE_95, _SOURCE_FRACS[number])
     return np.asarray(np.hypot(frac, known_or_zero(table.column("sun_drift_u_frac"))))

@@ -3,6 +3,7 @@
 from calendar import monthrange
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from itertools import groupby
 from math import isfinite, isnan
 
 import numpy as np
@@ -13,7 +14,7 @@ from analysis.energy import Bands, delivered, delivered_each, expected, expected
 from analysis.record import Floats, Ints, known_or_zero
 from analysis.results import Bounded, DayFigure, MonthFigure, Totals
 from analysis.site import Site
-from analysis.sitefile import facts_of_days
+from analysis.sitefile import facts_of_spans
 
 # A comparison with the promise needs this coverage; below, the promise is taken pro rata.
 WHOLE_MONTH = 0.9
@@ -109,9 +110,11 @@ def total_figures(
 
 
 def _months(table: DayTable) -> Iterator[tuple[str, Ints]]:
-    names = np.array([day[:7] for day in table.days.dates])
-    for month in dict.fromkeys(names.tolist()):
-        yield month, np.flatnonzero(names == month)
+    first = 0
+    for month, same in groupby(table.days.dates, key=_month_of):
+        days = sum(1 for _ in same)
+        yield month, np.arange(first, first + days)
+        first += days
 
 
 def _month_coverage(table: DayTable, month: str, days: Ints) -> float:
@@ -125,8 +128,10 @@ def _month_coverage(table: DayTable, month: str, days: Ints) -> float:
 def _month_promise(site: Site, month: str) -> float | None:
     """Give what the month was promised; a promise that changed counts by its days."""
     length = monthrange(int(month[:4]), int(month[5:]))[1]
-    facts = facts_of_days(site, [f"{month}-{day:02}" for day in range(1, length + 1)])
-    promises = Counter(_promise(one, month) for one in facts)
+    dates = [f"{month}-{day:02}" for day in range(1, length + 1)]
+    promises: Counter[float | None] = Counter()
+    for facts, days in facts_of_spans(site, dates):
+        promises[_promise(facts, month)] += days
     if None in promises:
         return None
     return sum(promise * days / length for promise, days in promises.items() if promise is not None)
@@ -134,16 +139,18 @@ def _month_promise(site: Site, month: str) -> float | None:
 
 def _day_promises(dates: Sequence[str], site: Site) -> list[float | None]:
     """Give each day's share of what its month was promised; days of a month and its facts agree."""
-    known: dict[tuple[int, str], float | None] = {}
-    found = []
-    for facts, day in zip(facts_of_days(site, dates), dates, strict=True):
-        key = (id(facts), day[:7])
-        if key not in known:
-            promise = _promise(facts, day[:7])
-            length = monthrange(int(day[:4]), int(day[5:7]))[1]
-            known[key] = None if promise is None else promise / length
-        found.append(known[key])
+    found: list[float | None] = []
+    for facts, days in facts_of_spans(site, dates):
+        for month, same in groupby(dates[len(found) : len(found) + days], key=_month_of):
+            promise = _promise(facts, month)
+            length = monthrange(int(month[:4]), int(month[5:]))[1]
+            each = None if promise is None else promise / length
+            found.extend(each for _ in same)
     return found
+
+
+def _month_of(day: str) -> str:
+    return day[:7]
 
 
 def promises_of(facts: Site) -> tuple[float | None, ...]:

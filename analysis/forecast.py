@@ -6,16 +6,16 @@ and how well that share is known, widen the bounds; what is wrong with the senso
 both halves of the year, so the bounds of the two add linearly.
 """
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
 
-from analysis.days import DayTable, part_of
-from analysis.energy import delivered
-from analysis.results import Bounded, DayFigure, Savings, YearInProgress
-from analysis.savings import rates_on, savings_of
+from analysis.days import DayTable
+from analysis.results import Bounded, DayFigure, Savings, YearFigures, YearInProgress
+from analysis.savings import Rates, rates_on
 from analysis.site import Site
 from analysis.sitefile import facts_of_days
 from analysis.uncertainty import COVERAGE_95
@@ -40,7 +40,12 @@ class _Rest:
 
 
 def year_in_progress(
-    table: DayTable, site: Site, days: Sequence[DayFigure], *, promised_kwh: Sequence[float | None]
+    table: DayTable,
+    site: Site,
+    days: Sequence[DayFigure],
+    *,
+    so_far: YearFigures,
+    promised_kwh: Sequence[float | None],
 ) -> YearInProgress | None:
     """Give the year of the last day, so far and by its end.
 
@@ -49,6 +54,7 @@ def year_in_progress(
     table : every observed day
     site : the site as its file states it
     days : figures of the same days, with the design yield of each
+    so_far : figures of the year of the last day, as `year_figures` gives them
     promised_kwh : shape (12,), the design yield of each calendar month, None where not known
 
     Returns
@@ -56,15 +62,16 @@ def year_in_progress(
     YearInProgress, or None where no heat is known this year or no design yield for the rest
     """
     last = date.fromisoformat(table.days.dates[-1])
-    first = next(n for n, day in enumerate(table.days.dates) if day[:4] == f"{last.year:04}")
-    this_year = part_of(table, first=first, last=len(table.days))
-    got = delivered(this_year, np.arange(len(this_year.days)))
+    got, saved = so_far.delivered, so_far.savings
     rest = _rest(days, promised_kwh, last)
     if got is None or rest is None:
         return None
-    saved = savings_of(this_year, site)
     ahead = _spread(rest.kwh, rest.u_kwh)
-    money, co2 = _rest_worth(this_year, saved, site, got.value, rest)
+    first = bisect_left(table.days.dates, so_far.first)
+    pump_kwh = float(np.nansum(table.column("pump_kwh")[first:]))
+    backup = facts_of_days(site, [last.isoformat()])[0].backup
+    rates = None if backup is None else rates_on(backup, last)
+    money, co2 = _rest_worth(saved, rates, got.value, pump_kwh, rest)
     return YearInProgress(
         year=last.year,
         until=last.isoformat(),
@@ -125,19 +132,15 @@ def _share(days: Sequence[DayFigure]) -> tuple[float, float, float]:
 
 
 def _rest_worth(
-    table: DayTable, saved: Savings | None, site: Site, heat_kwh: float, rest: _Rest
+    saved: Savings | None, rates: Rates | None, heat_kwh: float, pump_kwh: float, rest: _Rest
 ) -> tuple[Bounded | None, Bounded | None]:
     """Give money and CO2 of the days ahead, at the prices of the last day.
 
     Fuel and pump go with the heat as they did this year so far.
     """
-    last = table.days.dates[-1]
-    backup = facts_of_days(site, [last])[0].backup
-    if saved is None or backup is None or heat_kwh <= 0.0:
+    if saved is None or rates is None or heat_kwh <= 0.0:
         return None, None
-    fuel = saved.fuel_kwh / heat_kwh
-    pump = float(np.nansum(table.column("pump_kwh"))) / heat_kwh
-    rates = rates_on(backup, date.fromisoformat(last))
+    fuel, pump = saved.fuel_kwh / heat_kwh, pump_kwh / heat_kwh
     return (
         _worth(fuel, rates.price, pump, rates.electricity_price, rest, _efficiency_frac(saved)),
         _worth(fuel, rates.co2_kg, pump, rates.electricity_co2_kg, rest, _efficiency_frac(saved)),

@@ -21,7 +21,7 @@ import numpy as np
 
 from analysis.basis import PairOffset
 from analysis.condition.steady import SPREAD_RATES
-from analysis.days import DayTable, Happening
+from analysis.days import DayTable
 from analysis.quantiles import median_of
 from analysis.record import Bools, Floats, Ints, known_or_zero
 from analysis.site import Sensors, Site
@@ -224,11 +224,16 @@ def _spell(
     )
 
 
+TAKEN = "taken_k"
+"""Name of the column with the offset that was taken out of a day's heat [K]."""
+
+
 def corrected(table: DayTable, spells: Sequence[Spell], site: Site) -> DayTable:
     """Take the learnt offsets out of the heat and shrink its parts of uncertainty.
 
     What is left of the offset itself is the part `pair`, the same on all days; `hot` and `cold`
-    keep what each sensor's error may grow by between the room and the loop at work.
+    keep what each sensor's error may grow by between the room and the loop at work. `TAKEN` says
+    what was taken out on each day, for happenings that hold heat.
     """
     known = [spell for spell in spells if spell.corrected]
     if not known or "heat_per_k_kwh" not in table.columns:
@@ -264,28 +269,8 @@ def corrected(table: DayTable, spells: Sequence[Spell], site: Site) -> DayTable:
         if name in columns:
             less = np.where(moved, offset_k * known_or_zero(rate), 0.0)
             columns[name] = columns[name] - less
-    place = {day: number for number, day in enumerate(table.days.dates) if moved[number]}
-    happenings = tuple(
-        _less(item, float(offset_k[place[item.date]])) if item.date in place else item
-        for item in table.happenings
-    )
-    return replace(table, columns=columns, happenings=happenings)
-
-
-def _less(item: Happening, offset_k: float) -> Happening:
-    """Take the offset out of what a happening holds as measured heat."""
-    values = item.values
-    if "measured_w" not in values or "per_k_w_k" not in values:
-        return item
-    measured_w = values["measured_w"] - offset_k * values["per_k_w_k"]
-    return Happening(
-        kind=item.kind,
-        date=item.date,
-        start_s=item.start_s,
-        end_s=item.end_s,
-        values={**values, "measured_w": measured_w},
-        channel=item.channel,
-    )
+    columns[TAKEN] = np.where(moved, offset_k, 0.0)
+    return replace(table, columns=columns)
 
 
 def pair_offsets(table: DayTable, spells: Sequence[Spell]) -> tuple[PairOffset, ...]:

@@ -6,10 +6,11 @@ factors are used.
 """
 
 from bisect import bisect_left
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from itertools import groupby, pairwise
+from itertools import pairwise
+from typing import TypeVar
 
 import numpy as np
 
@@ -18,9 +19,11 @@ from analysis.energy import delivered
 from analysis.record import Floats, known_or_zero
 from analysis.results import Bounded, Savings
 from analysis.site import Backup, Site, Store
-from analysis.sitefile import facts_of_days
+from analysis.sitefile import facts_of_spans
 from analysis.sources import Source
 from analysis.uncertainty import COVERAGE_95
+
+Facts = TypeVar("Facts")
 
 SAP_10_2 = Source("SAP 10.2, Table 12: fuel factors", "text of 14-03-2025; others from memory")
 STORE_LABEL = Source("Regulation (EU) 812/2013, Annex II: standing loss, class C")
@@ -52,9 +55,9 @@ def savings_of(table: DayTable, site: Site) -> Savings | None:
     site : the site as its file states it; changes and tariffs hold for their own days
     """
     heat = delivered(table, np.arange(len(table.days)))
-    facts = facts_of_days(site, table.days.dates)
-    backups = [one.backup for one in facts if one.backup is not None]
-    if len(backups) < len(facts) or heat is None:
+    facts = facts_of_spans(site, table.days.dates)
+    spans = [(one.backup, days) for one, days in facts if one.backup is not None]
+    if len(spans) < len(facts) or heat is None:
         return None
     extra = _extra_loss_kwh(table, facts)
     extra_kwh = float(np.nansum(extra))
@@ -62,19 +65,20 @@ def savings_of(table: DayTable, site: Site) -> Savings | None:
         value=max(heat.value - extra_kwh, 0.0), low=heat.low - extra_kwh, high=heat.high - extra_kwh
     )
     daily = known_or_zero(table.column("heat_kwh")) - known_or_zero(extra)
-    daily_fuel = daily / np.array([backup.efficiency for backup in backups])
-    each = list({id(backup): backup for backup in backups}.values())
+    daily_fuel = daily / _each_day(spans, lambda backup: backup.efficiency)
+    each = [backup for backup, _ in spans]
     ranges = [efficiency_range(backup) for backup in each]
     fuel = _fuel(useful, extra_kwh, daily, daily_fuel, _efficiency_frac(each))
     pump = known_or_zero(table.column("pump_kwh"))
-    price = _prices(table, backups, "price_per_kwh")
-    pump_price = _prices(table, backups, "electricity_price_per_kwh")
+    price = _prices(table, spans, "price_per_kwh")
+    pump_price = _prices(table, spans, "electricity_price_per_kwh")
     if len({backup.currency for backup in each}) > 1:
         price = pump_price = None  # amounts in two currencies have no sum
     money = _worth(daily_fuel, fuel, price)
     pump_cost = None if pump_price is None else float((pump * pump_price).sum())
-    co2 = _worth(daily_fuel, fuel, _known([_fuel_co2(backup) for backup in backups]))
-    pump_co2 = float((pump * np.array([_electricity_co2(backup) for backup in backups])).sum())
+    co2_known = all(_fuel_co2(backup) is not None for backup in each)
+    co2 = _worth(daily_fuel, fuel, _each_day(spans, _fuel_co2) if co2_known else None)
+    pump_co2 = float((pump * _each_day(spans, _electricity_co2)).sum())
     return Savings(
         useful_kwh=useful.value,
         fuel_kwh=fuel.value,
@@ -85,7 +89,7 @@ def savings_of(table: DayTable, site: Site) -> Savings | None:
         money_net=None if money is None else _less(money.value, pump_cost),
         money_net_low=None if money is None else _less(money.low, pump_cost),
         money_net_high=None if money is None else _less(money.high, pump_cost),
-        currency=backups[-1].currency,
+        currency=each[-1].currency,
         co2_kg=None if co2 is None else co2.value - pump_co2,
         co2_low_kg=None if co2 is None else co2.low - pump_co2,
         co2_high_kg=None if co2 is None else co2.high - pump_co2,
@@ -95,12 +99,20 @@ def savings_of(table: DayTable, site: Site) -> Savings | None:
     )
 
 
-def _extra_loss_kwh(table: DayTable, facts: Sequence[Site]) -> Floats:
+def _each_day(
+    spans: Sequence[tuple[Facts, int]], figure: Callable[[Facts], float | None]
+) -> Floats:
+    """Give a figure of facts on each of the days for which they hold; None as NaN."""
+    figures = np.array([figure(facts) for facts, _ in spans], dtype=np.float64)
+    return np.repeat(figures, [days for _, days in spans])
+
+
+def _extra_loss_kwh(table: DayTable, facts: Sequence[tuple[Site, int]]) -> Floats:
     """Give each day's extra loss of a store kept warmer by the sun [kWh].
 
     Unknown where the day's heat is: a loss without the heat that caused it is no saving's loss.
     """
-    loss_w_k = np.array([store_loss_w_k(one.store) for one in facts])
+    loss_w_k = _each_day(facts, lambda one: store_loss_w_k(one.store))
     extra = table.column("store_excess_kh") * loss_w_k / 1000.0
     return np.where(np.isfinite(table.column("heat_kwh")), extra, np.nan)
 
@@ -179,18 +191,17 @@ def _worth(daily_fuel: Floats, fuel: Bounded, rate: Floats | None) -> Bounded | 
     return Bounded(value=value, low=fuel.low * per_kwh, high=fuel.high * per_kwh)
 
 
-def _prices(table: DayTable, backups: Sequence[Backup], key: str) -> Floats | None:
+def _prices(table: DayTable, spans: Sequence[tuple[Backup, int]], key: str) -> Floats | None:
     """Give the price of each day, None where one is unknown."""
     found: list[float | None] = []
-    for _, same in groupby(backups, key=id):
-        days = list(same)
-        dates = table.days.dates[len(found) : len(found) + len(days)]
+    for backup, days in spans:
+        dates = table.days.dates[len(found) : len(found) + days]
         # Days between two tariffs have one price.
-        begins = {bisect_left(dates, tariff.start.isoformat()) for tariff in days[0].tariffs}
-        for first, after in pairwise(sorted({0, *begins, len(days)})):
-            price = _price(days[0], key, date.fromisoformat(dates[first]))
+        begins = {bisect_left(dates, tariff.start.isoformat()) for tariff in backup.tariffs}
+        for first, after in pairwise(sorted({0, *begins, days})):
+            price = _price(backup, key, date.fromisoformat(dates[first]))
             found.extend([price] * (after - first))
-    return _known(found)
+    return None if None in found else np.array(found, dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -222,10 +233,6 @@ def _price(backup: Backup, key: str, day: date) -> float | None:
         if told is not None and tariff.start <= day:
             price = told
     return price
-
-
-def _known(values: Sequence[float | None]) -> Floats | None:
-    return None if None in values else np.array(values, dtype=np.float64)
 
 
 def _fuel_co2(backup: Backup) -> float | None:

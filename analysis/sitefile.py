@@ -148,12 +148,20 @@ def facts_of_days(site: Site, dates: Sequence[str]) -> tuple[Site, ...]:
     dates : sequence of str
         Local civil days as ISO dates, rising.
     """
+    return tuple(facts for facts, days in facts_of_spans(site, dates) for _ in range(days))
+
+
+def facts_of_spans(site: Site, dates: Sequence[str]) -> list[tuple[Site, int]]:
+    """Give the facts between two changes and how many of the days they hold for, in order.
+
+    Parameters as in `facts_of_days`; there are as many days as dates.
+    """
     cuts = [bisect_left(dates, day.isoformat()) for day in change_dates(site)]
-    facts: list[Site] = []
-    for first, last in pairwise((0, *cuts, len(dates))):
-        if first < last:
-            facts.extend([site_on(site, date.fromisoformat(dates[first]))] * (last - first))
-    return tuple(facts)
+    return [
+        (site_on(site, date.fromisoformat(dates[first])), last - first)
+        for first, last in pairwise((0, *cuts, len(dates)))
+        if first < last
+    ]
 
 
 def change_dates(site: Site) -> tuple[date, ...]:

@@ -1,5 +1,7 @@
 """What each calendar year of the log gave and saved, and what a healthy plant would have saved."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from analysis.days import DayTable, part_of
@@ -18,8 +20,9 @@ def year_figures(table: DayTable, site: Site) -> tuple[YearFigures, ...]:
     site : the site as its file states it; changes and tariffs hold for their own days
     """
     names = [day[:4] for day in table.days.dates]
+    figures = replace(table, happenings=())
     return tuple(
-        _year(part_of(table, first=first, last=last), site) for first, last in _spans(names)
+        _year(part_of(figures, first=first, last=last), site) for first, last in _spans(names)
     )
 
 

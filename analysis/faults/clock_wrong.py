@@ -86,6 +86,8 @@ class ClockWrong:
                 f"{LEAST_DAYS['collector']} of a collector that stays mild, tell the sun's hours"
             )
         course = course_of(days)
+        if course.drift is None and not wrong_pieces(course):
+            return Judged(findings=(), why=course_words(course))
         zone = zone_of_clock(days, history.site, course)
         if course.drift is not None and zone is None:
             found = self._drifting(course, history)

@@ -5,6 +5,8 @@ import numpy as np
 from analysis.days import DayTable, Happening
 from analysis.field_check.equations import safety_factor
 from analysis.field_check.hours import HOUR_KIND, INDICATIVE, STRICT
+from analysis.offsets import TAKEN
+from analysis.record import Floats, known_or_zero
 from analysis.results import CheckedHour, FieldCheck, FieldCheckOutcome
 from analysis.site import Site
 from analysis.units import SECONDS_PER_DAY
@@ -44,7 +46,7 @@ def field_check(table: DayTable, site: Site, *, end_s: int) -> FieldCheck | None
     whole = safety_factor(
         pipes=factors["pipes"], uncertainty=factors["uncertainty"], other=factors["other"]
     )
-    measured = np.array([item.values["measured_w"] for item in chosen])
+    measured = _measured_w(table, chosen)
     estimated = np.array([item.values[equation] for item in chosen]) * whole
     ratio = float(measured.sum() / estimated.sum())
     outcome: FieldCheckOutcome = "reached" if ratio >= 1.0 else "not_reached"
@@ -66,6 +68,15 @@ def field_check(table: DayTable, site: Site, *, end_s: int) -> FieldCheck | None
             for item, got, due in zip(chosen, measured, estimated, strict=True)
         ),
     )
+
+
+def _measured_w(table: DayTable, hours: list[Happening]) -> Floats:
+    """Give the measured heat of hours, less what the offset of the pipe sensors made of it [W]."""
+    measured = np.array([item.values["measured_w"] for item in hours])
+    per_k = np.array([item.values.get("per_k_w_k", 0.0) for item in hours])
+    place = {day: number for number, day in enumerate(table.days.dates)}
+    taken_k = known_or_zero(table.column(TAKEN))[[place[item.date] for item in hours]]
+    return np.asarray(measured - taken_k * per_k)
 
 
 def _factors(hours: list[Happening], site: Site, equation: str) -> dict[str, float]:

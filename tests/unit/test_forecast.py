@@ -10,6 +10,7 @@ from analysis.figures import day_figures, promises_of
 from analysis.forecast import MONTH_FRAC, SHARE_FRAC, year_in_progress
 from analysis.savings import savings_of
 from analysis.site import Design
+from analysis.years import year_figures
 from dashboards.check_facts import year_of
 from fixtures.scenario import home
 from tests.build import a_site, a_table
@@ -26,7 +27,13 @@ def table_of(days, *, first="2025-01-01", heat=2.0, **given):
 
 
 def forecast(table, site):
-    return year_in_progress(table, site, day_figures(table, site), promised_kwh=promises_of(site))
+    return year_in_progress(
+        table,
+        site,
+        day_figures(table, site),
+        so_far=year_figures(table, site)[-1],
+        promised_kwh=promises_of(site),
+    )
 
 
 def site_with(design=PROMISE):

@@ -10,6 +10,7 @@ from analysis.basis import PairOffset
 from analysis.case import case_of
 from analysis.days import Happening
 from analysis.energy import delivered
+from analysis.field_check.balance import field_check
 from analysis.offsets import (
     GRAIN_U_K,
     LEAST_NIGHTS,
@@ -198,15 +199,18 @@ def test_measured_hours_are_corrected_with_their_day():
         date="2025-06-03",
         start_s=0,
         end_s=3600,
-        values={"measured_w": 900.0, "per_k_w_k": 100.0, "estimated_w": 950.0},
-    )
-    table = rested(happenings=(item, replace(item, kind="other", values={"hours": 1.0})))
+        values={
+            "measured_w": 900.0, "per_k_w_k": 100.0, "estimated_w": 950.0, "pipe_w": 10.0,
+            "strict": 0.0, "wind_known": 0.0,
+        },
+    )  # fmt: skip
+    table = rested(happenings=(item,))
     spells = learn_offsets(table, SITE)
-    first, other = corrected(table, spells, SITE).happenings
+    checked = field_check(corrected(table, spells, SITE), SITE, end_s=3600)
     factor = float(growth_from(temperature_class="B", from_c=15.0, to_c=45.0).factor)
-    assert first.values["measured_w"] == pytest.approx(900.0 - 100.0 * factor * spells[0].offset_k)
-    assert first.values["estimated_w"] == 950.0
-    assert other.values == {"hours": 1.0}
+    (hour,) = checked.points
+    assert hour.measured_w == pytest.approx(900.0 - 100.0 * factor * spells[0].offset_k)
+    assert hour.estimated_w == pytest.approx(950.0 * checked.safety_factor)
 
 
 def test_growth_is_the_regression_of_independent_rectangles():
