@@ -85,7 +85,7 @@ def delivered_each(table: DayTable, days: Days) -> Bands:
     """
     heat = table.column("heat_kwh")
     parts = [table.column(f"heat_{part}_u_kwh") for part in HEAT_PARTS]
-    known, total, random, *each = _sums(
+    known, total, random, *each = sums_over(
         days, [np.isfinite(heat), heat, table.column("heat_random_kwh2"), *parts]
     )
     reach = COVERAGE_95 * np.sqrt(random + np.square(each).sum(axis=0))
@@ -114,7 +114,7 @@ def expected_each(table: DayTable, days: Days, site: Site) -> Bands:
     told = np.isfinite(wanted)
     parts = {name: table.column(f"expected_{name}_kwh") for name in EXPECTED_PARTS}
     lit = sun_u_frac(table, site) * (parts["gain"] + parts["standing"])
-    known, missing, whole, total, sun, random, *each = _sums(
+    known, missing, whole, total, sun, random, *each = sums_over(
         days,
         [
             told,
@@ -141,7 +141,7 @@ def expected_each(table: DayTable, days: Days, site: Site) -> Bands:
     return Bands(value=total, low=low, high=total + reach)
 
 
-def _sums(days: Days, figures: Sequence[Floats | Bools]) -> Floats:
+def sums_over(days: Days, figures: Sequence[Floats | Bools]) -> Floats:
     """Give sums of figures of days over sets of them, unknown as nothing; shape (figures, sets)."""
     # What stands for no day reads the nought behind the last.
     values = np.zeros((len(figures), len(figures[0]) + 1))

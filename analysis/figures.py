@@ -10,7 +10,15 @@ import numpy as np
 
 from analysis.days import DayTable
 from analysis.design.promise import promised_kwh
-from analysis.energy import Bands, delivered, delivered_each, expected, expected_each, padded
+from analysis.energy import (
+    Bands,
+    delivered,
+    delivered_each,
+    expected,
+    expected_each,
+    padded,
+    sums_over,
+)
 from analysis.record import Floats, Ints, known_or_zero
 from analysis.results import Bounded, DayFigure, MonthFigure, Totals
 from analysis.site import Site
@@ -65,8 +73,13 @@ def month_figures(table: DayTable, site: Site) -> tuple[MonthFigure, ...]:
     months = list(_months(table))
     each = padded([days for _, days in months])
     heat, healthy = _threes(delivered_each(table, each)), _threes(expected_each(table, each, site))
-    for (month, days), got, wanted in zip(months, heat, healthy, strict=True):
-        coverage = _month_coverage(table, month, days)
+    sun, pump = (_sums(table.column(name), each) for name in ("irradiation_kwh_m2", "pump_kwh"))
+    known = sums_over(each, [table.column("known_s"), table.days.length_s]).T.tolist()
+    for (month, days), got, wanted, shone, pumped, (known_s, length_s) in zip(
+        months, heat, healthy, sun, pump, known, strict=True
+    ):
+        # As a share of the whole month, of days as long as those that are there.
+        coverage = min(known_s / (_days_of(month) * length_s / len(days)), 1.0)
         promise = _month_promise(site, month)
         whole = coverage >= WHOLE_MONTH
         figures.append(
@@ -80,8 +93,8 @@ def month_figures(table: DayTable, site: Site) -> tuple[MonthFigure, ...]:
                 expected_low_kwh=wanted[1],
                 expected_high_kwh=wanted[2],
                 design_kwh=promise if whole or promise is None else promise * coverage,
-                irradiation_kwh_m2=_sum(table.column("irradiation_kwh_m2")[days]),
-                pump_kwh=_sum(table.column("pump_kwh")[days]),
+                irradiation_kwh_m2=shone,
+                pump_kwh=pumped,
                 design_pro_rata=promise is not None and not whole,
             )
         )
@@ -117,17 +130,13 @@ def _months(table: DayTable) -> Iterator[tuple[str, Ints]]:
         first += days
 
 
-def _month_coverage(table: DayTable, month: str, days: Ints) -> float:
-    """Give the share of the whole calendar month that was logged."""
-    length = monthrange(int(month[:4]), int(month[5:]))[1]
-    known = float(np.nansum(table.column("known_s")[days]))
-    mean_day = float(table.days.length_s[days].mean())
-    return min(known / (length * mean_day), 1.0)
+def _days_of(month: str) -> int:
+    return monthrange(int(month[:4]), int(month[5:]))[1]
 
 
 def _month_promise(site: Site, month: str) -> float | None:
     """Give what the month was promised; a promise that changed counts by its days."""
-    length = monthrange(int(month[:4]), int(month[5:]))[1]
+    length = _days_of(month)
     dates = [f"{month}-{day:02}" for day in range(1, length + 1)]
     promises: Counter[float | None] = Counter()
     for facts, days in facts_of_spans(site, dates):
@@ -143,8 +152,7 @@ def _day_promises(dates: Sequence[str], site: Site) -> list[float | None]:
     for facts, days in facts_of_spans(site, dates):
         for month, same in groupby(dates[len(found) : len(found) + days], key=_month_of):
             promise = _promise(facts, month)
-            length = monthrange(int(month[:4]), int(month[5:]))[1]
-            each = None if promise is None else promise / length
+            each = None if promise is None else promise / _days_of(month)
             found.extend(each for _ in same)
     return found
 
@@ -176,6 +184,12 @@ def _threes(bands: Bands) -> list[_Three]:
 def _known(values: Floats) -> list[float | None]:
     """Give figures one by one, None where unknown."""
     return [one if isfinite(one) else None for one in values.tolist()]
+
+
+def _sums(values: Floats, each: Ints) -> list[float | None]:
+    """Give sums over sets of days as in `padded`, None where none of the days is known."""
+    total, known = sums_over(each, [values, np.isfinite(values)]).tolist()
+    return [one if some else None for one, some in zip(total, known, strict=True)]
 
 
 def _sum(values: np.ndarray) -> float | None:

@@ -213,8 +213,8 @@ def _about_mean(values: Floats, use: Bools) -> Floats:
 class Slopes:
     """How the inverse pressure answers to a litre of growth, with its standard uncertainty.
 
-    Both of shape (k,) [1/(bar l)], NaN where the sums tell nothing. The inverse of a slope is the
-    gas charge that answers so.
+    Both of shape (k,) or (k, m) [1/(bar l)], NaN where the sums tell nothing. The inverse of a
+    slope is the gas charge that answers so.
     """
 
     per_l: Floats
@@ -231,9 +231,9 @@ def slopes_of(sums: Floats) -> Slopes:
 
     Parameters
     ----------
-    sums : shape (k, 9), those of `swing_sums` added up over the days of each of k fits
+    sums : shape (k, 9) or (k, 9, m), those of `swing_sums` added up over the days of each fit
     """
-    gg, ga, aa, gy, ay, yy, n, g2, gas = sums.T
+    gg, ga, aa, gy, ay, yy, n, g2, gas = np.moveaxis(sums, 1, 0)
     own = gg * aa - ga**2
     told = (n >= _LEAST_BINS) & (own > 1e-6 * gg * aa)
     own = np.where(told, own, np.nan)

@@ -309,20 +309,17 @@ def scan(rows: Rows, fit: Fit) -> Scan:
     covariance = np.linalg.inv(np.diag(precision) + (x * weights[:, None]).T @ x)
     mean = precision * rows.prior + x.T @ (weights * rows.out)
 
-    def after(values: Floats) -> Floats:
-        by_day = np.add.reduceat(values, rows.day_first, axis=0)
-        return np.asarray(np.cumsum(by_day[::-1], axis=0)[::-1])
-
     heavy = step * weights[:, None]
-    # Of each day a row for either part of the step.
-    cross = after(heavy[:, :, None] * x[:, None, :])
-    inner = after(heavy[:, :, None] * step[:, None, :])
+    # Of each row a line for either part of the step; summed from each day to the last.
+    each = heavy[:, :, None] * np.column_stack([x, step, rows.out])[:, None, :]
+    after = np.cumsum(each[::-1], axis=0)[::-1][rows.day_first]
+    cross, inner, right = after[:, :, :-3], after[:, :, -3:-1], after[:, :, -1]
     # One product of all days is sooner worked out than one for each.
     known = (cross.reshape(-1, cross.shape[2]) @ covariance).reshape(cross.shape)
     inner = inner - known @ cross.transpose(0, 2, 1)
     # Where hardly a row is left after the step nothing is known of it.
     inner = inner + np.diag([1e-2, 1e-4])
-    right = after(heavy * rows.out[:, None]) - cross @ (covariance @ mean)
+    right = right - cross @ (covariance @ mean)
     spread = np.linalg.inv(inner)
     change = (spread @ right[:, :, None])[:, :, 0]
     spread = spread * fit.widened

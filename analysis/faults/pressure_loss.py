@@ -175,13 +175,10 @@ class PressureLoss:
         level = median_of_rows(own)
         even = np.full(len(read), np.nan)
         even[days] = level
-        # Known days are one apart at least: so many of them reach back so far.
-        back = each[:, None] - np.arange(self.slow_days)
-        levels, ago = _before(level, self.slow_days), days[:, None] - days[np.maximum(back, 0)]
         falls = np.full((2, len(read)), np.nan)
         for fall, reach in zip(falls, (self.fast_days, self.slow_days), strict=True):
-            there = (back >= first[:, None]) & (ago < reach)
-            fall[days] = np.where(there, levels, -np.inf).max(axis=1) - level
+            since = np.searchsorted(days, days - reach, side="right")
+            fall[days] = _highest(level, np.maximum(since, first)) - level
         return _Levels(
             read_bar=read, even_bar=even, span=span, fast_bar=falls[0], slow_bar=falls[1]
         )
@@ -313,6 +310,19 @@ class PressureLoss:
 
 
 _FILL_KEYS = ("loop.pressure_bar", "commissioned.filled", "loop.concentration", "loop.fluid")
+
+
+def _highest(values: Floats, since: Ints) -> Floats:
+    """Give the greatest of each value and those before it, from the one numbered `since` on."""
+    each = np.arange(len(values))
+    found, greatest, width = np.empty(len(values)), values, 1
+    while len(greatest):
+        # `greatest` is that of so many values from each on; two such stretches cover up to twice.
+        now = (each - since + 1 >= width) & (each - since + 1 < 2 * width)
+        found[now] = np.maximum(greatest[since[now]], greatest[each[now] - width + 1])
+        greatest = np.maximum(greatest[:-width], greatest[width:])
+        width *= 2
+    return found
 
 
 def _before(values: Floats, count: int) -> Floats:

@@ -207,23 +207,25 @@ class VesselChargeLost:
 
         Each is judged with as many before it as it takes to be certain.
         """
-        sums, size = sums[stretch], stretch.size
+        sums = sums[stretch]
         usual, beyond, sound = self._limits(sums, stated)
-        per_l, told = np.full(size, np.nan), np.zeros((2, size), dtype=np.bool_)
-        total = np.zeros_like(sums)
-        still = np.flatnonzero(np.isfinite(usual))
-        for back in range(self.pool_days):
-            still = still[still >= back]
-            if not still.size:
-                break
-            total[still] += sums[still - back]
-            now = slopes_of(total[still])
-            told[0, still] = now.per_l - self.sigmas * now.u_per_l > beyond[still]
-            told[1, still] = now.per_l + now.u_per_l < sound[still]
-            certain = told[:, still].any(axis=0)
-            per_l[still[certain]] = now.per_l[certain]
-            still = still[~certain]
-        return _Days(place=stretch, usual_per_l=usual, per_l=per_l, beyond=told[0], sound=told[1])
+        # Of each day the sums over itself, itself and the day before, and so on.
+        padded = np.concatenate([np.zeros((self.pool_days - 1, sums.shape[1])), sums])
+        windows = np.lib.stride_tricks.sliding_window_view(padded, self.pool_days, axis=0)
+        now = slopes_of(np.cumsum(windows[:, :, ::-1], axis=2))
+        there = np.arange(self.pool_days) <= np.arange(len(sums))[:, None]
+        there &= np.isfinite(usual)[:, None]
+        far = there & (now.per_l - self.sigmas * now.u_per_l > beyond[:, None])
+        near = there & (now.per_l + now.u_per_l < sound[:, None])
+        certain = far | near
+        taken = (np.arange(len(sums)), certain.argmax(axis=1))
+        return _Days(
+            place=stretch,
+            usual_per_l=usual,
+            per_l=np.where(certain[taken], now.per_l[taken], np.nan),
+            beyond=far[taken],
+            sound=near[taken],
+        )
 
     def _limits(self, sums: Floats, stated: float | None) -> tuple[Floats, Floats, Floats]:
         """Give each day's usual slope, that from which gas is gone, and that up to which it is not.
