@@ -74,18 +74,31 @@ def _still_runs(record: Record, values: Floats, within: _Spans) -> _Spans:
 def _find_still(start_s: Ints, step_s: Floats, values: Floats, begins: Ints, ends: Ints) -> int:
     """Write where runs of rows with one value, or with none, begin and end; give their number.
 
-    Only those that last `_STILL_S`; a hole longer than `_LONGEST_HOLE_S` ends a run.
+    Only those that last `_STILL_S`; a hole longer than `_LONGEST_HOLE_S` ends a run. Looked at are
+    the rows that a run would have to reach, and from there back: most others are never read.
     """
-    count, begin = 0, 0
-    for row in range(1, values.size + 1):
-        if row < values.size and start_s[row] - start_s[row - 1] <= _LONGEST_HOLE_S:
-            here, after = values[row - 1], values[row]
-            if here == after or (np.isnan(here) and np.isnan(after)):
-                continue
-        if start_s[row - 1] + int(step_s[row - 1]) - start_s[begin] >= _STILL_S:
-            begins[count], ends[count] = begin, row
+    count, begin, known, far = 0, 0, 0, 0
+    while far < values.size:
+        if start_s[far] + int(step_s[far]) - start_s[begin] < _STILL_S:
+            far += 1
+            continue
+        row = far
+        while row > known and start_s[row] - start_s[row - 1] <= _LONGEST_HOLE_S:
+            here, before = values[row], values[row - 1]
+            if here != before and not (np.isnan(here) and np.isnan(before)):
+                break
+            row -= 1
+        if row == known:
+            known = far
+            far += 1
+            continue
+        if known > begin:
+            begins[count], ends[count] = begin, known + 1
             count += 1
-        begin = row
+        begin = known = row
+    if known > begin:
+        begins[count], ends[count] = begin, known + 1
+        count += 1
     return count
 
 

@@ -38,23 +38,26 @@ def lay_rows(
     """
     piece, at = 0, 0
     long_s, half_s, count, length_s = np.nan, 0, 0, 0.0
+    midnight_s, next_s = edge_s[0], edge_s[1]
     for number in range(start_s.size):
         if step_s[number] != long_s:
             long_s = step_s[number]
             half_s, count = int(long_s / 2.0), max(int(np.ceil(long_s / bin_s - SLACK_FRAC)), 1)
             length_s = long_s / count
         middle_s = start_s[number] + half_s
-        while at > 0 and middle_s < edge_s[at]:
-            at -= 1
-        while at < edge_s.size - 2 and middle_s >= edge_s[at + 1]:
-            at += 1
-        if not edge_s[at] <= middle_s < edge_s[at + 1]:
-            day[number] = -1
-            continue
+        if not midnight_s <= middle_s < next_s:
+            while at > 0 and middle_s < edge_s[at]:
+                at -= 1
+            while at < edge_s.size - 2 and middle_s >= edge_s[at + 1]:
+                at += 1
+            midnight_s, next_s = edge_s[at], edge_s[at + 1]
+            if not midnight_s <= middle_s < next_s:
+                day[number] = -1
+                continue
         day[number] = at
         for part in range(count):
-            along_s = start_s[number] + (part + 0.5) * length_s - edge_s[at]
-            place = min(max(int(np.floor(along_s / bin_s)), 0), bins - 1)
+            along_s = start_s[number] + (part + 0.5) * length_s - midnight_s
+            place = min(max(int(along_s / bin_s), 0), bins - 1)
             row[piece], cell[piece], seconds[piece] = number, at * bins + place, length_s
             piece += 1
     return piece
