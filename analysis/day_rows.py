@@ -1,7 +1,8 @@
-"""A table of days as one JSON-ready row for each day, for storage, and back.
+"""A table of days as one plain row for each day, for storage, and back.
 
-A row's numbers are 64-bit floats, little-endian, as hexadecimal digits, under names in one text: a
-table has some two hundred columns, and as numbers by name a year took three times as long to read.
+A row's numbers are the bytes of 64-bit floats, little-endian, under names in one text: a table has
+some two hundred columns, and as numbers by name a year took three times as long to read. All else
+is ready for JSON.
 """
 
 from collections.abc import Mapping, Sequence
@@ -18,7 +19,7 @@ _KIND = "<f8"
 
 
 def day_rows(table: DayTable) -> list[dict[str, Any]]:
-    """Turn a table into one plain JSON-ready row per day; what is not finite is unknown."""
+    """Turn a table into one plain row per day; what is not finite is unknown."""
     names = sorted(table.columns)
     numbers = np.empty((len(table.days), len(names)))
     for place, name in enumerate(names):
@@ -29,7 +30,7 @@ def day_rows(table: DayTable) -> list[dict[str, Any]]:
         {
             "date": day,
             "names": written,
-            "values": own.astype(_KIND).tobytes().hex(),
+            "numbers": own.astype(_KIND).tobytes(),
             "happenings": [],
         }
         for day, own in zip(table.days.dates, numbers, strict=True)
@@ -87,11 +88,16 @@ def table_from_rows(rows: Sequence[Mapping[str, Any]], *, timezone: str) -> DayT
 
 
 def _numbers(row: Mapping[str, Any]) -> tuple[str, Floats]:
-    """Give names, in one text, and values of a row; older rows have their numbers by name."""
-    if "columns" in row:
-        held: Mapping[str, float] = row["columns"]
-        return " ".join(held), np.array(list(held.values()), dtype=np.float64)
-    return row["names"], np.frombuffer(bytes.fromhex(row["values"]), _KIND)
+    """Give names, in one text, and values of a row.
+
+    Older rows have their numbers as hexadecimal digits, those before them by name.
+    """
+    if "numbers" in row:
+        return row["names"], np.frombuffer(row["numbers"], _KIND)
+    if "values" in row:
+        return row["names"], np.frombuffer(bytes.fromhex(row["values"]), _KIND)
+    held: Mapping[str, float] = row["columns"]
+    return " ".join(held), np.array(list(held.values()), dtype=np.float64)
 
 
 @lru_cache(maxsize=256)

@@ -10,6 +10,7 @@ pass over everything.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
 from types import MappingProxyType
 from zoneinfo import ZoneInfo
 
@@ -43,6 +44,8 @@ class LocalDays:
         return np.diff(self.edge_s).astype(np.float64)
 
 
+# The same days are asked for again and again; this holds some forty years of them.
+@lru_cache(maxsize=16_384)
 def local_midnight_s(day: date, timezone: str) -> int:
     """Give the first instant of a local civil day as UTC epoch seconds."""
     zone = ZoneInfo(timezone)

@@ -21,7 +21,6 @@ from service.db.engine import Database
 from service.db.models import FindingSeen, Site
 from service.ingest import queries as ingest_queries
 from service.jobs import claims
-from service.retention.queries import held_days
 from service.sites import queries as site_queries
 from service.weather.actions import load_weather
 from service.webhooks.actions import is_listened_to, tell_of_report
@@ -64,9 +63,7 @@ def assess_site(database: Database, *, clock: Clock, site_id: int, holder: str, 
     """
     from analysis.assess import METHOD
 
-    _mark_other_methods(database, site_id=site_id, method=METHOD, now=clock.now())
-    with database.reading() as db:
-        seen = _look(db, site_id)
+    seen = _seen(database, site_id=site_id, method=METHOD, now=clock.now())
     thought = None if seen is None else _think(seen, now=clock.now())
     with database.session() as db:
         site = site_queries.locked_site(db, site_id)
@@ -76,13 +73,16 @@ def assess_site(database: Database, *, clock: Clock, site_id: int, holder: str, 
         _save(db, site=site, seen=seen, thought=thought, method=METHOD, now=clock.now())
 
 
-def _mark_other_methods(database: Database, *, site_id: int, method: str, now: datetime) -> None:
-    with database.reading() as db:  # mostly there are none, and nobody has to wait for a writer
+def _seen(database: Database, *, site_id: int, method: str, now: datetime) -> _Seen | None:
+    """Look at a site once every day of it is of this method or marked."""
+    with database.reading() as db:  # mostly they are, and nobody has to wait for a writer
         if not queries.foreign_rows(db, site_id=site_id, method=method):
-            return
+            return _look(db, site_id)
     with database.session() as db:
         if queries.foreign_rows(db, site_id=site_id, method=method):
             ingest_queries.mark_everything(db, site_id=site_id, due_at=now)
+    with database.reading() as db:
+        return _look(db, site_id)
 
 
 def _look(db: Session, site_id: int) -> _Seen | None:
@@ -90,8 +90,8 @@ def _look(db: Session, site_id: int) -> _Seen | None:
     site = db.get(Site, site_id)
     if site is None or site.deleted_at is not None:
         return None
-    marks = queries.marks_of(db, site_id=site_id)
-    days = marks.keys() - held_days(db, site_id=site_id, days=marks)
+    marks, held = queries.marks_of(db, site_id=site_id)
+    days = marks.keys() - held
     channels = ingest_queries.channels_seen(db, site_id)
     read, kept, duplicate, rejected = ingest_queries.rows_counted(db, site_id)
     return _Seen(

@@ -7,13 +7,14 @@ from datetime import date, datetime, timedelta
 from functools import lru_cache
 from typing import Any, Literal
 
-from sqlalchemy import Select, and_, delete, func, or_, select
+from sqlalchemy import BindParameter, Select, and_, bindparam, delete, func, or_, select
 from sqlalchemy.orm import Session
 
 from analysis.results import Problem, Report, report_json
 from dashboards.short_report import short_json
 from service.assessments.built import BUILT
-from service.db.engine import dialect_of, insert_for, insert_into
+from service.assessments.row_queries import stored_rows, whole_rows
+from service.db.engine import dialect_of, insert_for
 from service.db.models import DayMark, DayRow, FindingSeen, Site, SiteReport, Upload
 from service.db.models.assessments import new_mark
 
@@ -23,6 +24,37 @@ _AT_ONCE = 400
 _PROBLEMS_LISTED = 1000
 # Nothing is put off longer than this, so what is due later was noted by a wrong clock.
 _AHEAD = timedelta(days=1)
+
+# What every analysis asks is put into words once: building a statement takes longer than it does.
+_OF_SITE: BindParameter[int] = bindparam("site_id")
+_SOME_DAYS: BindParameter[date] = bindparam("days", expanding=True)
+_MARKS = (
+    select(DayMark.date, DayMark.serial, DayRow.held)
+    .outerjoin(DayRow, and_(DayRow.site_id == DayMark.site_id, DayRow.date == DayMark.date))
+    .where(DayMark.site_id == _OF_SITE)
+)
+_CLEAR = delete(DayMark).where(
+    DayMark.site_id == _OF_SITE,
+    DayMark.serial == bindparam("marked"),
+    DayMark.date.in_(_SOME_DAYS),
+)
+# Nothing but what an index holds: the rows themselves are long.
+_FOREIGN = (
+    select(DayRow.method)
+    .where(DayRow.site_id == _OF_SITE, DayRow.method != bindparam("own"), DayRow.held.is_(False))
+    .limit(1)
+)
+_ROWS = (
+    select(DayRow.date, DayRow.row, DayRow.numbers)
+    .where(DayRow.site_id == _OF_SITE)
+    .order_by(DayRow.date)
+)
+_DROP_ROWS = delete(DayRow).where(DayRow.site_id == _OF_SITE, DayRow.date.in_(_SOME_DAYS))
+_PROBLEMS = (
+    select(Upload.problems)
+    .where(Upload.site_id == _OF_SITE, Upload.state == "stored")
+    .order_by(Upload.id)
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -165,10 +197,11 @@ def due_sites(
     )
 
 
-def marks_of(db: Session, *, site_id: int) -> dict[date, int]:
-    """Give the marked local days with their serials."""
-    found = select(DayMark.date, DayMark.serial).where(DayMark.site_id == site_id)
-    return {row.date: row.serial for row in db.execute(found)}
+def marks_of(db: Session, *, site_id: int) -> tuple[dict[date, int], frozenset[date]]:
+    """Give the marked local days with their serials, and those of them whose figures stand."""
+    found = db.connection().execute(_MARKS, {"site_id": site_id}).all()
+    held = frozenset(day for day, _, stands in found if stands)
+    return {day: serial for day, serial, _ in found}, held
 
 
 def clear_marks(db: Session, *, site_id: int, marks: Mapping[date, int]) -> None:
@@ -178,28 +211,22 @@ def clear_marks(db: Session, *, site_id: int, marks: Mapping[date, int]) -> None
         by_serial.setdefault(serial, []).append(day)
     for serial, days in by_serial.items():
         for part in _parts(days):
-            db.execute(
-                delete(DayMark).where(
-                    DayMark.site_id == site_id, DayMark.serial == serial, DayMark.date.in_(part)
-                )
-            )
+            values = {"site_id": site_id, "marked": serial, "days": part}
+            db.connection().execute(_CLEAR, values)
 
 
 def foreign_rows(db: Session, *, site_id: int, method: str) -> bool:
     """Tell whether some day rows were made by another method and can be made by this one."""
-    # Nothing but what an index holds: the rows themselves are long.
-    found = select(DayRow.method).where(
-        DayRow.site_id == site_id, DayRow.method != method, DayRow.held.is_(False)
-    )
-    return db.scalar(found.limit(1)) is not None
+    values = {"site_id": site_id, "own": method}
+    return db.connection().execute(_FOREIGN, values).first() is not None
 
 
 def load_day_rows(db: Session, *, site_id: int, but: Iterable[date]) -> list[dict[str, Any]]:
     """Give the stored day rows without those of some days, rising by date."""
     left_out = set(but)
-    found = select(DayRow.date, DayRow.row).where(DayRow.site_id == site_id).order_by(DayRow.date)
-    rows = db.connection().execute(found)
-    return [_nan_back(row) for day, row in rows if day not in left_out]
+    found = db.connection().execute(_ROWS, {"site_id": site_id})
+    kept = [(_nan_back(row), numbers) for day, row, numbers in found if day not in left_out]
+    return whole_rows(db, kept)
 
 
 def save_day_rows(
@@ -211,21 +238,29 @@ def save_day_rows(
     method: str,
 ) -> None:
     """Write rows in place of what these days had."""
-    for part in _parts(sorted(instead_of)):
-        db.execute(delete(DayRow).where(DayRow.site_id == site_id, DayRow.date.in_(part)))
-    if rows:
-        db.execute(
-            insert_into(db, DayRow),
-            [
-                {
-                    "site_id": site_id,
-                    "date": date.fromisoformat(row["date"]),
-                    "row": _nan_away(row),
-                    "method": method,
-                }
-                for row in rows
-            ],
-        )
+    written = [
+        {
+            "site_id": site_id,
+            "date": date.fromisoformat(columns["row"]["date"]),
+            **columns,
+            "method": method,
+            "held": False,
+        }
+        for columns in stored_rows(db, map(_nan_away, rows))
+    ]
+    for part in _parts(sorted(set(instead_of) - {row["date"] for row in written})):
+        db.connection().execute(_DROP_ROWS, {"site_id": site_id, "days": part})
+    if written:
+        db.connection().execute(_saving_rows(dialect_of(db)), written)
+
+
+@lru_cache
+def _saving_rows(dialect: str) -> Any:
+    statement = insert_for(dialect, DayRow)
+    return statement.on_conflict_do_update(
+        index_elements=[DayRow.site_id, DayRow.date],
+        set_={name: statement.excluded[name] for name in ("row", "numbers", "method", "held")},
+    )
 
 
 def save_report(
@@ -276,13 +311,8 @@ def findings_seen(db: Session, *, site_id: int) -> list[FindingSeen]:
 
 def problems_of(db: Session, *, site_id: int) -> tuple[Problem, ...]:
     """Give what was set aside in the logs of a site."""
-    found = (
-        select(Upload.problems)
-        .where(Upload.site_id == site_id, Upload.state == "stored")
-        .order_by(Upload.id)
-    )
     listed: list[Problem] = []
-    for problems in db.scalars(found):
+    for problems in db.connection().execute(_PROBLEMS, {"site_id": site_id}).scalars():
         listed.extend(Problem(**item) for item in problems[: _PROBLEMS_LISTED - len(listed)])
     return tuple(listed)
 

@@ -44,6 +44,22 @@ _SITE_WITH_VALUES = (
     .limit(1)
 )
 
+_COUNTED = select(
+    func.sum(Upload.rows_read),
+    func.sum(Upload.rows_rejected),
+    select(func.sum(DayBlock.rows))
+    .where(
+        DayBlock.site_id == bindparam("site_id"),
+        ~exists().where(RolledDay.site_id == DayBlock.site_id, RolledDay.day == DayBlock.day),
+    )
+    .scalar_subquery(),
+    select(func.sum(RolledDay.rows))
+    .where(RolledDay.site_id == bindparam("site_id"))
+    .scalar_subquery(),
+).where(Upload.site_id == bindparam("site_id"), Upload.state == "stored")
+_CHANNELS = select(ChannelSeen.channel).where(ChannelSeen.site_id == bindparam("site_id"))
+_STAMP = select(Site.stamp).where(Site.id == bindparam("site_id"))
+
 
 def list_uploads(db: Session, site_id: int, *, limit: int | None = None) -> list[Upload]:
     """Give a site's uploads, the newest first."""
@@ -234,7 +250,7 @@ def load_rows(
 
 def stamp_of(db: Session, site_id: int) -> Literal["end", "start"]:
     """Say which end of its step a site's stamps mark."""
-    found = db.scalar(select(Site.stamp).where(Site.id == site_id))
+    found = db.connection().execute(_STAMP, {"site_id": site_id}).scalar()
     return "start" if found == "start" else "end"
 
 
@@ -284,7 +300,7 @@ def days_stored(db: Session, site_id: int) -> list[date]:
 
 def channels_seen(db: Session, site_id: int) -> frozenset[str]:
     """Give the channels that the site has ever logged."""
-    return frozenset(db.scalars(select(ChannelSeen.channel).where(ChannelSeen.site_id == site_id)))
+    return frozenset(db.connection().execute(_CHANNELS, {"site_id": site_id}).scalars())
 
 
 def add_channels(db: Session, *, site_id: int, channels: Iterable[str]) -> None:
@@ -349,19 +365,9 @@ def rows_counted(db: Session, site_id: int) -> tuple[int, int, int, int]:
     A row that another file says again, or says otherwise, is there once: it counts as duplicate.
     Days that were rolled up or removed since count with the rows that they had.
     """
-    row = db.execute(
-        select(
-            func.coalesce(func.sum(Upload.rows_read), 0),
-            func.coalesce(func.sum(Upload.rows_rejected), 0),
-        ).where(Upload.site_id == site_id, Upload.state == "stored")
-    ).one()
-    read, rejected = (int(value) for value in row)
-    held = select(func.coalesce(func.sum(DayBlock.rows), 0)).where(
-        DayBlock.site_id == site_id,
-        ~exists().where(RolledDay.site_id == site_id, RolledDay.day == DayBlock.day),
-    )
-    rolled = select(func.coalesce(func.sum(RolledDay.rows), 0)).where(RolledDay.site_id == site_id)
-    kept = int(db.scalar(held) or 0) + int(db.scalar(rolled) or 0)
+    row = db.connection().execute(_COUNTED, {"site_id": site_id}).one()
+    read, rejected, held, rolled = (int(value or 0) for value in row)
+    kept = held + rolled
     return read, kept, max(read - kept - rejected, 0), rejected
 
 

@@ -8,6 +8,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, Select, and_, exists, func, or_, select, update
 from sqlalchemy.orm import Session, defer
 
+from service.assessments.row_queries import whole_rows
 from service.db.models import (
     DayBlock,
     DayLayer,
@@ -215,10 +216,10 @@ def held_rows(db: Session, *, site_id: int, days: Iterable[date]) -> dict[date, 
     rows: dict[date, dict[str, Any]] = {}
     for part in _parts(sorted(days)):
         own = (DayRow.site_id == site_id, DayRow.date.in_(part))
-        rows.update(
-            (row[0], row[1])
-            for row in db.execute(select(DayRow.date, DayRow.row).where(*own, DayRow.held))
-        )
+        held = select(DayRow.date, DayRow.row, DayRow.numbers).where(*own, DayRow.held)
+        found = db.execute(held).all()
+        whole = whole_rows(db, [(row, numbers) for _, row, numbers in found])
+        rows.update(zip([day for day, _, _ in found], whole, strict=True))
     return rows
 
 

@@ -26,8 +26,9 @@ from service.db.models import (
 )
 from tests.build_service import LOCAL, BackEnd, back_ends, site_file, tidy_log
 
-# Tables of the firm; what they say of a site is looked at apart.
-KEPT = ("trail_entry", "outbox", "recipient", "webhook", "webhook_delivery")
+# Tables of the firm; what they say of a site is looked at apart. What numbers of days are called
+# says nothing of any site.
+KEPT = ("trail_entry", "outbox", "recipient", "webhook", "webhook_delivery", "day_names")
 FIRST = datetime(2025, 6, 1, tzinfo=UTC)
 NAME = "Mill Lane 4"
 KEEP = {"confirm": NAME, "keep": "yes", "why": "we answer for the tubes", "until": "2035-06-01"}

@@ -83,7 +83,7 @@ def facts(back: BackEnd) -> dict[str, object]:
         report = db.scalar(select(SiteReport.report))
         assert report is not None
         return {
-            "rows": dict(map(tuple, db.execute(select(DayRow.date, DayRow.row)))),
+            "rows": {one.date: (one.row, one.numbers) for one in db.scalars(select(DayRow))},
             "days": report["days"],
             "counts": report["rows"],
         }

@@ -33,7 +33,7 @@ def contents(back: BackEnd) -> dict[str, object]:
             "hashes": dict(map(tuple, db.execute(select(DayBlock.day, DayBlock.values_hash)))),
             "layers": sorted(map(str, db.execute(layers))),
             "channels": sorted(db.scalars(select(ChannelSeen.channel))),
-            "rows": dict(map(tuple, db.execute(select(DayRow.date, DayRow.row)))),
+            "rows": {one.date: (one.row, one.numbers) for one in db.scalars(select(DayRow))},
             "report": list(db.scalars(select(SiteReport.report))),
         }
 

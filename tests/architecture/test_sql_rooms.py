@@ -6,7 +6,8 @@ from pathlib import Path
 
 SERVICE = Path(__file__).parents[2] / "service"
 ROOMS = {
-    "queries.py", "layer_queries.py", "push_queries.py", "claims.py", "outbox.py", "engine.py",
+    "queries.py", "layer_queries.py", "push_queries.py", "row_queries.py", "claims.py", "outbox.py",
+    "engine.py",
 }  # fmt: skip
 SQL = {"select", "insert", "update", "delete", "func", "text"}
 MODULES = sorted(

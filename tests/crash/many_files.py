@@ -38,5 +38,5 @@ def stored(database: Database) -> dict[str, object]:
             "blocks": [tuple(row) for row in db.execute(blocks.order_by(DayBlock.day))],
             "layers": [tuple(row) for row in db.execute(layers)],
             "channels": sorted(db.scalars(select(ChannelSeen.channel))),
-            "rows": dict(map(tuple, db.execute(select(DayRow.date, DayRow.row)))),
+            "rows": {one.date: (one.row, one.numbers) for one in db.scalars(select(DayRow))},
         }

@@ -45,7 +45,7 @@ def contents(back: BackEnd) -> dict[str, object]:
         return {
             "uploads": [tuple(row) for row in uploads],
             "blocks": dict(map(tuple, db.execute(select(DayBlock.day, DayBlock.data)))),
-            "rows": dict(map(tuple, db.execute(select(DayRow.date, DayRow.row)))),
+            "rows": {one.date: (one.row, one.numbers) for one in db.scalars(select(DayRow))},
             "report": list(db.scalars(select(SiteReport.report))),
             "marks": list(db.scalars(select(DayMark.date))),
             "claims": list(db.scalars(select(Claim.key))),

@@ -130,7 +130,7 @@ def reports(back: BackEnd) -> dict[int, tuple[object, object]]:
     """Give report and day rows of every site."""
     with back.database.reading() as db:
         made = dict(map(tuple, db.execute(select(SiteReport.site_id, SiteReport.report))))
-        days = select(DayRow.date, DayRow.row, DayRow.method).order_by(DayRow.date)
+        days = select(DayRow.date, DayRow.row, DayRow.numbers, DayRow.method).order_by(DayRow.date)
         return {
             site_id: (report, list(map(tuple, db.execute(days.where(DayRow.site_id == site_id)))))
             for site_id, report in made.items()

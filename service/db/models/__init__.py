@@ -10,7 +10,7 @@ from service.db.models.accounts import (
     TrailEntry,
     WebSession,
 )
-from service.db.models.assessments import DayRow, FindingSeen, SiteReport
+from service.db.models.assessments import DayNames, DayRow, FindingSeen, SiteReport
 from service.db.models.care import CaseEvent, FindingCase
 from service.db.models.jobs import AnalysisPause, Claim, Heartbeat
 from service.db.models.letters import CustomerContact, YearlyLetter
@@ -35,6 +35,7 @@ __all__ = [
     "DayBlock",
     "DayLayer",
     "DayMark",
+    "DayNames",
     "DayRow",
     "FindingCase",
     "FindingSeen",

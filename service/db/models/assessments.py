@@ -4,15 +4,26 @@ import secrets
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import JSON, BigInteger, Date, ForeignKey, Index, String, false
+from sqlalchemy import JSON, BigInteger, Date, ForeignKey, Index, LargeBinary, String, Text, false
 from sqlalchemy.orm import Mapped, mapped_column
 
 from service.db.base import Base, UtcDateTime
 
 
+class DayNames(Base):
+    """What the numbers of days are called, in one text (see `service.assessments.row_queries`)."""
+
+    __tablename__ = "day_names"
+
+    key: Mapped[str] = mapped_column(String(32), primary_key=True)
+    names: Mapped[str] = mapped_column(Text)
+
+
 class DayRow(Base):
     """What one local day showed (an entry of `analysis.day_rows.day_rows`).
 
+    `row` holds it with a key in place of the names (`DayNames`), and `numbers` its numbers; a row
+    that an older version wrote has all in `row`.
     One that is `held` stands as it is, by whatever method: its samples are not all there any more.
     """
 
@@ -25,6 +36,7 @@ class DayRow(Base):
     )
     date: Mapped[date] = mapped_column(Date, primary_key=True)
     row: Mapped[dict[str, Any]] = mapped_column(JSON)
+    numbers: Mapped[bytes | None] = mapped_column(LargeBinary)
     method: Mapped[str] = mapped_column(String(40))
     held: Mapped[bool] = mapped_column(default=False, server_default=false())
 
