@@ -1,10 +1,12 @@
-"""The compiled loop of `analysis.healthy_loop`: day by day, a minute at a time.
+"""The compiled loop of `analysis.healthy_loop`: all days side by side, a minute at a time.
 
 A plain loop over scalars: collector, controller and coil hang on the step before, so nothing of it
 can be worked out for a whole day at once.
 """
 
 from typing import NamedTuple
+
+import numpy as np
 
 from analysis.compiled import compiled
 from analysis.record import Bools, Floats
@@ -67,12 +69,14 @@ def run_days(
         in which the pump ran
     """
     n = numbers
-    for day in range(gain_w.shape[0]):
-        if not chosen[day]:
-            continue
-        collector_c, extra = start_c[day], extra_k[day]
-        locked, on = False, False
-        for number in range(gain_w.shape[1]):
+    days = np.flatnonzero(chosen)
+    collectors_c = start_c.copy()
+    are_locked, are_on = np.zeros(start_c.size, np.bool_), np.zeros(start_c.size, np.bool_)
+    # Bin by bin over all days: what one day waits for, its own step before, the others fill.
+    for number in range(gain_w.shape[1]):
+        for day in days:
+            collector_c, extra = collectors_c[day], extra_k[day]
+            locked, on = are_locked[day], are_on[day]
             gain, air_c = gain_w[day, number], t_ambient_c[day, number]
             missed = not really_carried[day, number]
             heat_w, running = 0.0, 0
@@ -104,4 +108,5 @@ def run_days(
                 extra = max(extra, 0.0)
             power_w[day, number] = heat_w / n.steps
             running_frac[day, number] = running / n.steps
-        extra_k[day] = extra
+            collectors_c[day], extra_k[day] = collector_c, extra
+            are_locked[day], are_on[day] = locked, on

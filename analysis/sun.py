@@ -144,15 +144,22 @@ def _within(values: NDArray[np.float64], period: float) -> NDArray[np.float64]:
 
 def _slow_place(time_s: NDArray[np.int64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Give what the hour angle needs besides mean sidereal time, and the declination [°]."""
-    before = time_s // _NODE_S
-    before = before[np.flatnonzero(np.diff(before, prepend=before[0] - 1))]
+    node = time_s // _NODE_S
+    first = np.append(0, np.flatnonzero(node[1:] != node[:-1]) + 1)
+    before = node[first]
     # Every stamp has its own two neighbours among the nodes, so holes are never bridged.
     blocks = np.unique(np.concatenate((before, before + 1)) // _BLOCK_NODES)
     parts = zip(*map(_nodes, blocks.tolist()), strict=True)
     nodes_s, offset, declination = (np.concatenate(part) for part in parts)
-    stamps = time_s.astype(np.float64)
-    offset = np.interp(stamps, nodes_s, np.unwrap(offset, period=360.0))
-    return offset, np.interp(stamps, nodes_s, declination)
+    place = np.searchsorted(nodes_s, before * _NODE_S)
+    count = np.diff(first, append=time_s.size)
+    share = (time_s - node * _NODE_S) / _NODE_S
+
+    def between(values: NDArray[np.float64]) -> NDArray[np.float64]:
+        low, high = values[place], values[place + 1]
+        return np.asarray(np.repeat(low, count) + share * np.repeat(high - low, count))
+
+    return between(np.unwrap(offset, period=360.0)), between(declination)
 
 
 @lru_cache(maxsize=64)
