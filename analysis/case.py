@@ -47,6 +47,8 @@ _GRID_CHANNELS = (
     "backup",
     "pressure",
     "wind",
+    "irradiance_plane",
+    "irradiance_horizontal",
 )
 
 
@@ -222,8 +224,8 @@ def case_of(
     heat = without_dead(heat_flow(site=site, record=record, channels=channels), dead)
     sky = sky_of(
         daylight,
-        g_plane_w_m2=_irradiance(record, grid, channels, "irradiance_plane"),
-        g_horizontal_w_m2=_irradiance(record, grid, channels, "irradiance_horizontal"),
+        g_plane_w_m2=_irradiance(bins, grid, channels, "irradiance_plane"),
+        g_horizontal_w_m2=_irradiance(bins, grid, channels, "irradiance_horizontal"),
         weather=weather,
     )
     loop = _loop(record, grid, heat, bins, model, sky, weather, "ambient" in channels)
@@ -244,8 +246,13 @@ def case_of(
     )
 
 
-def _irradiance(record: Record, grid: Grid, channels: frozenset[str], name: str) -> Floats | None:
-    return grid.mean(column(record, name)) if name in channels else None
+def _irradiance(
+    bins: Mapping[str, Floats], grid: Grid, channels: frozenset[str], name: str
+) -> Floats | None:
+    if name not in channels:
+        return None
+    found = bins.get(name)
+    return found if found is not None else np.full(grid.shape, np.nan)
 
 
 def _loop(

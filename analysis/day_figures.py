@@ -68,9 +68,11 @@ def _unread(case: Case) -> Bools:
     that is known would look like a day without heat.
     """
     heat = case.heat
+    known = np.isfinite(heat.power_w)
+    if known.all():
+        return np.zeros(len(case.days), dtype=np.bool_)
     runs = (column(case.record, "pump") >= PUMP_ON_PERCENT) | heat.moving
-    running_s = case.seconds(runs)
-    known_s = case.seconds(runs & np.isfinite(heat.power_w))
+    running_s, known_s = case.seconds(runs), case.seconds(runs & known)
     return np.asarray((running_s >= SHORTEST_RUN_S) & (known_s < KNOWN_RUN_FRAC * running_s))
 
 

@@ -4,6 +4,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from analysis.compiled import compiled, given
+from analysis.day_sums import counted
 from analysis.record import Bools, Floats, Ints
 
 
@@ -20,7 +22,7 @@ def quantile_of_rows(values: Floats, frac: float) -> Floats:
     shape (n,), NaN where nothing is known
     """
     ordered = np.sort(values, axis=1)  # NaN comes last
-    known = np.isfinite(ordered).sum(axis=1)
+    known = counted(np.isfinite(ordered))
     return _at(ordered.ravel(), np.arange(len(values)) * values.shape[1], known, frac)
 
 
@@ -36,7 +38,7 @@ def median_of_rows(values: Floats) -> Floats:
     shape (n,), NaN where nothing is known
     """
     ordered = np.sort(values, axis=1)  # NaN comes last
-    known = values.shape[1] - np.isnan(ordered).sum(axis=1)
+    known = counted(~np.isnan(ordered))
     each = np.arange(len(values))
     low = ordered[each, np.maximum(known - 1, 0) // 2]
     high = ordered[each, np.minimum(known // 2, values.shape[1] - 1)]
@@ -50,14 +52,24 @@ def median_of_chosen(values: Floats, chosen: Bools) -> Floats:
     ----------
     values, chosen : shape (n, m)
     """
-    row, place = np.nonzero(chosen)
-    if not row.size:
-        return np.full(len(values), np.nan)
     # Few are chosen: side by side they are sooner sorted.
-    count = np.bincount(row, minlength=len(values))
-    packed = np.full((len(values), int(count.max())), np.nan)
-    packed[row, np.arange(row.size) - (np.cumsum(count) - count)[row]] = values[row, place]
-    return median_of_rows(packed)
+    packed = np.full(values.shape, np.nan)
+    most = _pack(given(values), given(chosen), packed)
+    return median_of_rows(packed[:, : max(most, 1)])
+
+
+@compiled
+def _pack(values: Floats, chosen: Bools, packed: Floats) -> int:
+    """Write what is chosen in each row from its front on; give how many a row has at most."""
+    most = 0
+    for row in range(values.shape[0]):
+        count = 0
+        for place in range(values.shape[1]):
+            if chosen[row, place]:
+                packed[row, count] = values[row, place]
+                count += 1
+        most = max(most, count)
+    return most
 
 
 def median_of(values: Floats) -> float:

@@ -10,7 +10,7 @@ import numpy as np
 from analysis.compiled import given
 from analysis.grid import BIN_S
 from analysis.record import Bools, Floats, Ints
-from analysis.runs_kernel import find_short, keep_long, latch
+from analysis.runs_kernel import find_short, keep_long, latch, stay
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,7 +61,8 @@ def _ends(flags: Bools) -> tuple[Ints, Ints, Ints]:
     padded = np.zeros((flags.shape[0], flags.shape[1] + 2), dtype=np.bool_)
     padded[:, 1:-1] = flags
     # Where a flag differs from the one before, a run begins or has ended, in turn.
-    day, place = np.nonzero(padded[:, 1:] != padded[:, :-1])
+    change = np.flatnonzero(padded[:, 1:] != padded[:, :-1])
+    day, place = np.divmod(change, flags.shape[1] + 1)
     return day[::2], place[::2], place[1::2]
 
 
@@ -110,9 +111,9 @@ def latched(sets: Bools, holds: Bools, before: Bools | None = None) -> Bools:
 
 def lately(flags: Bools, most: int) -> Bools:
     """Tell bins that are flagged or come at most so many bins after a flagged one of their day."""
-    place = np.arange(flags.shape[1], dtype=np.int16)
-    last = np.maximum.accumulate(np.where(flags, place, np.int16(-most - 1)), axis=1)
-    return np.asarray(place - last <= most)
+    late = np.empty(flags.shape, dtype=np.bool_)
+    stay(given(flags), most, late)
+    return late
 
 
 def in_a_row(join: np.ufunc, values: Floats, count: int) -> Floats:
@@ -137,5 +138,4 @@ def in_a_row(join: np.ufunc, values: Floats, count: int) -> Floats:
 
 def day_peak(values: Floats) -> Floats:
     """Give the greatest known value of each day; shape (days,), NaN where there is none."""
-    greatest = np.where(np.isnan(values), -np.inf, values).max(axis=1, initial=-np.inf)
-    return np.asarray(np.where(np.isfinite(greatest), greatest, np.nan))
+    return np.asarray(np.fmax.reduce(values, axis=1, initial=np.nan))

@@ -44,3 +44,13 @@ def find_short(flags: Bools, most: int, holes: Bools) -> None:
                 if last >= 0 and place - last - 1 <= most:
                     holes[day, last + 1 : place] = True
                 last = place
+
+
+@compiled
+def stay(flags: Bools, most: int, late: Bools) -> None:
+    """Write which bins are flagged, or come at most so many bins after a flagged one of the day."""
+    for day in range(flags.shape[0]):
+        left = 0
+        for place in range(flags.shape[1]):
+            left = most + 1 if flags[day, place] else left - 1
+            late[day, place] = left > 0

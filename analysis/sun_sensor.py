@@ -11,7 +11,6 @@ from analysis.case import Case
 from analysis.cloudless import USUAL_LINKE, clear_sky
 from analysis.day_sums import counted
 from analysis.grid import BIN_S
-from analysis.heat import column
 from analysis.quantiles import median_of_chosen
 from analysis.record import Bools, Floats
 from analysis.runs import long_runs
@@ -57,7 +56,7 @@ def sensor_columns(case: Case) -> dict[str, Floats]:
     reading = np.full(case.grid.shape, np.nan)
     for number in np.unique(source[told]).tolist():
         days = source == number
-        reading[days] = case.grid.mean(column(case.record, SOURCES_OF_SUN[number]))[days]
+        reading[days] = case.binned(SOURCES_OF_SUN[number])[days]
     ratio, over = _against_clear(case, reading, level=(source == LEVEL)[:, None])
     smooth = np.zeros(ratio.shape, dtype=np.bool_)
     with np.errstate(invalid="ignore"):

@@ -47,7 +47,7 @@ def clock_columns(case: Case) -> dict[str, Floats]:
     columns: dict[str, Floats] = {}
     name = next((one for one in SENSORS if case.record.has(one)), None)
     if name is not None:
-        columns["clock_sun_s"] = _by_light(case, case.record.columns[name])
+        columns["clock_sun_s"] = _by_light(case, name)
     if case.record.has("collector"):
         columns |= _by_collector(case)
     if columns:
@@ -57,16 +57,16 @@ def clock_columns(case: Case) -> dict[str, Floats]:
     return columns
 
 
-def _by_light(case: Case, light_w_m2: Floats) -> Floats:
+def _by_light(case: Case, name: str) -> Floats:
     """Give each day's error after the middle between its first and its last light."""
     record = case.record
     told = np.full(len(case.days), np.nan)
-    start_s, step_s = record.start_s, record.step_s
-    read = np.isfinite(light_w_m2)
-    if read.sum() < 2:
-        return told
+    start_s, step_s, light_w_m2 = record.start_s, record.step_s, record.columns[name]
+    read = case.read[name]
     if not read.all():
         start_s, step_s, light_w_m2 = start_s[read], step_s[read], light_w_m2[read]
+    if start_s.size < 2:
+        return told
     middle_s = start_s + (step_s / 2.0).astype(np.int64)
     first, last = light_ends(middle_s, light_w_m2, step_s=_usual_s(step_s))
     between = 0.5 * (first + last)
@@ -179,7 +179,7 @@ def _sum_about(values: Floats) -> Floats:
 
 def _highest(values: Floats) -> Floats:
     """Give the highest known value of each day, -inf where none is known."""
-    return np.asarray(np.where(np.isfinite(values), values, -np.inf).max(axis=1))
+    return np.asarray(np.fmax.reduce(values, axis=1, initial=-np.inf))
 
 
 def _bridged(values: Floats) -> Floats:

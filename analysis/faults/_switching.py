@@ -84,7 +84,7 @@ def switching_columns(case: Case) -> dict[str, Floats]:
         "switch_stop_k": outer(~comes & told, 1.0 - _OUTER_FRAC),
         "switch_starts": np.where(seen, starts, np.nan),
         "switch_sun_h": np.where(seen, hours, np.nan),
-        "switch_step_s": _usual_step_s(case, ruled),
+        "switch_step_s": _usual_step_s(case, ruled, seen),
     }
 
 
@@ -198,10 +198,10 @@ def rows_of(case: Case, flags: Bools) -> Bools:
     return found if case.grid.whole else np.where(cell >= 0, found, False)
 
 
-def _usual_step_s(case: Case, flags: Bools) -> Floats:
-    """Give the median step of the flagged rows of each day; NaN where there are none."""
+def _usual_step_s(case: Case, flags: Bools, seen: Bools) -> Floats:
+    """Give the median step of the flagged rows of each day; NaN where none is seen."""
     step_s = case.record.step_s
     if (step_s == step_s[0]).all():
-        return np.where(case.seconds(flags) > 0.0, step_s[0], np.nan)
+        return np.where(seen, step_s[0], np.nan)
     rows = np.flatnonzero(flags & (case.day >= 0))
     return quantile_of_groups(step_s[rows], case.day[rows], len(case.days), 0.5)
