@@ -16,7 +16,6 @@ from analysis.record import Bools, Floats
 from analysis.runs import long_runs
 from analysis.sky import LEVEL, NO_SOURCE, SOURCES_OF_SUN, WEATHER
 from analysis.sources import INEICHEN
-from analysis.sun import extraterrestrial_w_m2
 from analysis.transposition import air_mass, transpose
 from analysis.units import SECONDS_PER_HOUR
 
@@ -76,17 +75,19 @@ def sensor_columns(case: Case) -> dict[str, Floats]:
 
 def _against_clear(case: Case, reading: Floats, *, level: Bools) -> tuple[Floats, Bools]:
     """Give the ratio to the clear sky where it tells something, and bins that are beyond it."""
-    sine = case.sky.sun_sine
-    facing = np.where(level, sine, case.sky.cos_incidence)
-    place = np.nonzero((sine > _LEAST_SINE) & (facing > _LEAST_FACING) & np.isfinite(reading))
-    outside = extraterrestrial_w_m2(case.grid.start_s[place] + BIN_S // 2)
-    flat = np.broadcast_to(level, reading.shape)[place]
-    seen = _clear_readings(case, sine[place], facing[place], outside, flat)
+    daylight = case.daylight
+    towards = np.where(level, case.sky.sun_sine, case.sky.cos_incidence)
+    facing, read = (values.ravel()[daylight.bins] for values in (towards, reading))
+    sine = daylight.toward.up
+    tells = np.flatnonzero((sine > _LEAST_SINE) & (facing > _LEAST_FACING) & np.isfinite(read))
+    place, read, outside = daylight.bins[tells], read[tells], daylight.outside_w_m2[tells]
+    flat = level.ravel()[place // reading.shape[1]]
+    seen = _clear_readings(case, sine[tells], facing[tells], outside, flat)
     ratio = np.full(reading.shape, np.nan)
-    ratio[place] = reading[place] / seen[0]
+    ratio.ravel()[place] = read / seen[0]
     beyond = np.zeros(reading.shape, dtype=np.bool_)
     bound = np.minimum(_OVER * seen[1], outside)
-    beyond[place] = (reading[place] > bound) & (reading[place] > _OVER_LEAST_W_M2)
+    beyond.ravel()[place] = (read > bound) & (read > _OVER_LEAST_W_M2)
     return ratio, long_runs(beyond, _OVER_BINS)
 
 

@@ -110,13 +110,9 @@ def _by_collector(case: Case) -> dict[str, Floats]:
     )
     told = np.full((2, len(case.days)), np.nan)
     if days.size:
-        whole = (days, slice(DAY_BINS))
-        drawn = curves(
-            site=case.site,
-            time_s=case.grid.start_s[whole] + BIN_S // 2,
-            sun=case.sun.at(whole),
-        )
-        found = shifts(seen[days], Curves(beam=_levelled(drawn.beam), even=_levelled(drawn.even)))
+        drawn = curves(case.daylight)
+        beam, even = (_levelled(curve[days, :DAY_BINS]) for curve in (drawn.beam, drawn.even))
+        found = shifts(seen[days], Curves(beam=beam, even=even))
         good = (found.misfit < _MOST_MISFIT) & (found.noise_s < _MOST_NOISE_S)
         by_store = not (case.record.has("loop_hot") or case.heat.measured)
         late_s = _STORE_LATE_S if by_store else 0.0

@@ -50,21 +50,23 @@ def sun_path_columns(case: Case) -> dict[str, Floats]:
     `lit_<azimuth>_frac` taken up by the collectors over what a clear sky offers them,
     `sun_<azimuth>_frac` read by the sun sensor over a clear sky's; NaN where the day does not tell.
     """
-    clear = case.clear
-    bright = np.nonzero(clear.gain_w >= _LEAST_OFFER_FRAC * case.model.brightest_w)
-    sector = ((azimuth_deg(case.sun.at(bright)) - FIRST_DEG) // SECTOR_DEG).astype(np.int64)
-    inside = (sector >= 0) & (sector < len(SECTORS))
-    bins, sector = tuple(place[inside] for place in bright), sector[inside]
-    of_day = bins[0] * len(SECTORS) + sector
-    taken_w = _taken_w(case)[bins]
-    told = _telling(case, clear)[bins] & np.isfinite(taken_w)
+    clear, daylight = case.clear, case.daylight
+    offered_w = clear.gain_w.ravel()[daylight.bins]
+    sector = np.floor((azimuth_deg(daylight.toward) - FIRST_DEG) / SECTOR_DEG).astype(np.int64)
+    bright = offered_w >= _LEAST_OFFER_FRAC * case.model.brightest_w
+    chosen = np.flatnonzero(bright & (sector >= 0) & (sector < len(SECTORS)))
+    bins, sector, offered_w = daylight.bins[chosen], sector[chosen], offered_w[chosen]
+    day = bins // case.grid.shape[1]
+    of_day = day * len(SECTORS) + sector
+    taken_w = _taken_w(case).ravel()[bins]
+    told = _telling(case, clear).ravel()[bins] & np.isfinite(taken_w)
     days = len(case.days)
-    columns = _by_sector(taken_w[told], clear.gain_w[bins][told], of_day[told], days, "lit")
+    columns = _by_sector(taken_w[told], offered_w[told], of_day[told], days, "lit")
     sensed = case.sky.source != NO_SOURCE
     if sensed.any():
-        read = case.sky.g_plane_w_m2[bins]
-        told = np.isfinite(read) & sensed[bins[0]]
-        columns |= _by_sector(read[told], clear.g_plane_w_m2[bins][told], of_day[told], days, "sun")
+        read, due = (sky.g_plane_w_m2.ravel()[bins] for sky in (case.sky, clear))
+        told = np.isfinite(read) & sensed[day]
+        columns |= _by_sector(read[told], due[told], of_day[told], days, "sun")
     return columns
 
 
