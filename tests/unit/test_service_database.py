@@ -85,7 +85,8 @@ def test_days_that_an_older_version_could_not_read_are_not_left_to_it(database: 
     with pytest.raises(RuntimeError, match="restore a backup"):
         taken_back(database, "0018")
     with database.session() as db:  # as older versions wrote it
-        db.execute(update(DayRow).values(row={"date": "", "columns": {}, "happenings": []}))
+        older = {"date": "", "columns": {}, "happenings": []}
+        db.execute(update(DayRow).values(row=older, numbers=None))
     taken_back(database, "0018")
 
 
