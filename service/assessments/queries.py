@@ -50,6 +50,7 @@ _ROWS = (
     .order_by(DayRow.date)
 )
 _DROP_ROWS = delete(DayRow).where(DayRow.site_id == _OF_SITE, DayRow.date.in_(_SOME_DAYS))
+_SEEN = select(FindingSeen).where(FindingSeen.site_id == _OF_SITE)
 _PROBLEMS = (
     select(Upload.problems)
     .where(Upload.site_id == _OF_SITE, Upload.state == "stored")
@@ -306,7 +307,7 @@ def drop_report(db: Session, *, site_id: int) -> None:
 
 def findings_seen(db: Session, *, site_id: int) -> list[FindingSeen]:
     """Give the findings that the site's reports have shown."""
-    return list(db.scalars(select(FindingSeen).where(FindingSeen.site_id == site_id)))
+    return list(db.scalars(_SEEN, {"site_id": site_id}))
 
 
 def problems_of(db: Session, *, site_id: int) -> tuple[Problem, ...]:

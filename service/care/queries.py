@@ -1,6 +1,6 @@
 """All SQL about cases. Nothing here commits."""
 
-from sqlalchemy import select
+from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session
 
 from service.db.models import CaseEvent, FindingCase, FindingSeen, Site
@@ -20,14 +20,16 @@ def case_of(db: Session, *, site_id: int, key: str) -> FindingCase | None:
     )
 
 
+_CASES = (
+    select(FindingSeen.key, FindingCase)
+    .join(FindingCase, FindingSeen.case_id == FindingCase.id)
+    .where(FindingSeen.site_id == bindparam("site_id"))
+)
+
+
 def cases_by_key(db: Session, *, site_id: int) -> dict[str, FindingCase]:
     """Give a site's cases by the keys of their findings."""
-    found = db.execute(
-        select(FindingSeen.key, FindingCase)
-        .join(FindingCase, FindingSeen.case_id == FindingCase.id)
-        .where(FindingSeen.site_id == site_id)
-    )
-    return {row[0]: row[1] for row in found}
+    return {row[0]: row[1] for row in db.execute(_CASES, {"site_id": site_id})}
 
 
 def cases_of_firm(db: Session, *, firm_id: int) -> dict[str, dict[str, FindingCase]]:

@@ -250,7 +250,7 @@ def load_rows(
 
 def stamp_of(db: Session, site_id: int) -> Literal["end", "start"]:
     """Say which end of its step a site's stamps mark."""
-    found = db.connection().execute(_STAMP, {"site_id": site_id}).scalar()
+    found = db.scalar(_STAMP, {"site_id": site_id})
     return "start" if found == "start" else "end"
 
 
@@ -300,7 +300,7 @@ def days_stored(db: Session, site_id: int) -> list[date]:
 
 def channels_seen(db: Session, site_id: int) -> frozenset[str]:
     """Give the channels that the site has ever logged."""
-    return frozenset(db.connection().execute(_CHANNELS, {"site_id": site_id}).scalars())
+    return frozenset(db.scalars(_CHANNELS, {"site_id": site_id}))
 
 
 def add_channels(db: Session, *, site_id: int, channels: Iterable[str]) -> None:
@@ -365,7 +365,7 @@ def rows_counted(db: Session, site_id: int) -> tuple[int, int, int, int]:
     A row that another file says again, or says otherwise, is there once: it counts as duplicate.
     Days that were rolled up or removed since count with the rows that they had.
     """
-    row = db.connection().execute(_COUNTED, {"site_id": site_id}).one()
+    row = db.execute(_COUNTED, {"site_id": site_id}).one()
     read, rejected, held, rolled = (int(value or 0) for value in row)
     kept = held + rolled
     return read, kept, max(read - kept - rejected, 0), rejected

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime, timedelta
 
-from sqlalchemy import Select, delete, select, update
+from sqlalchemy import Select, bindparam, delete, select, update
 from sqlalchemy.orm import Session
 
 from analysis.blocks import Block
@@ -55,14 +55,20 @@ def keep_all_again(db: Session, *, site_id: int) -> None:
     )
 
 
+_HOURS = (
+    select(WeatherDay.data)
+    .where(
+        WeatherDay.site_id == bindparam("site_id"),
+        WeatherDay.day.between(bindparam("first"), bindparam("last")),
+    )
+    .order_by(WeatherDay.day)
+)
+
+
 def load_hours(db: Session, *, site_id: int, first: date, last: date) -> Sequence[Block]:
     """Give the blocks of hours of UTC days, both included, rising."""
-    found = (
-        select(WeatherDay.data)
-        .where(WeatherDay.site_id == site_id, WeatherDay.day >= first, WeatherDay.day <= last)
-        .order_by(WeatherDay.day)
-    )
-    return [decode(data) for data in db.scalars(found)]
+    values = {"site_id": site_id, "first": first, "last": last}
+    return [decode(data) for data in db.scalars(_HOURS, values)]
 
 
 def save_hours(db: Session, *, site_id: int, blocks: Mapping[date, Block]) -> None:

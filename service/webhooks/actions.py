@@ -138,7 +138,7 @@ def tell_of_refusal(db: Session, *, site: Site, name: str, why: str, now: dateti
 
 def is_listened_to(db: Session, *, firm_id: int) -> bool:
     """Tell whether a firm has a webhook at all."""
-    return bool(queries.webhooks_of(db, firm_id=firm_id))
+    return queries.any_webhook(db, firm_id=firm_id)
 
 
 def tell(db: Session, *, site: Site, events: Sequence[Event], now: datetime) -> None:

@@ -2,7 +2,7 @@
 
 from datetime import datetime, timedelta
 
-from sqlalchemy import delete, or_, select, update
+from sqlalchemy import bindparam, delete, or_, select, update
 from sqlalchemy.orm import Session
 
 from service.db.models import Webhook, WebhookDelivery
@@ -12,6 +12,14 @@ SENT = "sent"
 FAILED = "failed"
 # No pause between tries is as long.
 _AHEAD = timedelta(days=2)
+
+
+_ANY = select(Webhook.id).where(Webhook.firm_id == bindparam("firm_id")).limit(1)
+
+
+def any_webhook(db: Session, *, firm_id: int) -> bool:
+    """Tell whether a firm has a webhook."""
+    return db.scalar(_ANY, {"firm_id": firm_id}) is not None
 
 
 def webhooks_of(db: Session, *, firm_id: int) -> list[Webhook]:
