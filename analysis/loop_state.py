@@ -5,10 +5,12 @@ that stood hot brings down at once when the pump starts again.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from analysis.collector import STAGNATION_AMBIENT_C, standard_stagnation_c
+from analysis.compiled import compiled, given
 from analysis.grid import BIN_S
 from analysis.loop_model import LIMIT_BAND_K, LoopModel
 from analysis.record import Bools, Floats, known_or_zero
@@ -19,7 +21,7 @@ from analysis.tube_kernel import Tubes, tubes_over_k
 TUBE_SHARE_FRAC = 0.6
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Loop:
     """What the loop showed, on the bins; shape (days, bins), NaN unknown.
 
@@ -46,20 +48,20 @@ class Loop:
     t_store_hottest_c: Floats
     t_store_held_c: Floats
 
+    @cached_property
+    def t_inside_c(self) -> Floats:
+        """The mean temperature in the collectors, of the loop where no sensor tells [°C].
 
-def collector_c(loop: Loop) -> Floats:
-    """Give the mean temperature in the collectors, of the loop where no sensor tells [°C].
-
-    The sensor sits where the fluid leaves: while it moves the mean is half a spread cooler.
-    """
-    spread = np.where(loop.moving_frac > 0.0, known_or_zero(loop.spread_k), 0.0)
-    inside = loop.t_roof_c - 0.5 * loop.moving_frac * np.maximum(spread, 0.0)
-    return np.where(np.isfinite(inside), inside, loop.t_mean_c)
+        The sensor sits where the fluid leaves: while it moves the mean is half a spread cooler.
+        """
+        spread = np.where(self.moving_frac > 0.0, known_or_zero(self.spread_k), 0.0)
+        inside = self.t_roof_c - 0.5 * self.moving_frac * np.maximum(spread, 0.0)
+        return np.where(np.isfinite(inside), inside, self.t_mean_c)
 
 
 def lossy_c(loop: Loop, model: LoopModel) -> Floats:
     """Give the mean temperature that the collectors lose heat at [°C]: no cooler than the loop."""
-    return np.asarray(np.clip(collector_c(loop), loop.t_mean_c, loop.t_mean_c + model.stranded_k))
+    return np.asarray(np.clip(loop.t_inside_c, loop.t_mean_c, loop.t_mean_c + model.stranded_k))
 
 
 def stored_w(*, loop: Loop, model: LoopModel, carried: Bools, gain_w: Floats) -> Floats:
@@ -74,30 +76,42 @@ def stored_w(*, loop: Loop, model: LoopModel, carried: Bools, gain_w: Floats) ->
     carried : the loop carried heat
     gain_w : optical gain [W]
     """
-    held_k = _edges_c(collector_c(loop), carried)
     tubes = _tube_j_k(model)
-    taken = model.collector_j_k * known_or_zero(np.diff(held_k, axis=1))
+    taken = model.collector_j_k * _warmed_k(loop.t_inside_c, carried)
     if tubes > 0.0:
         extra = _tubes_over_k(loop, model, carried, gain_w)
         began = carried[:, 1:] & ~carried[:, :-1]
         taken[:, 1:] -= np.where(began, tubes * extra[:, :-1], 0.0)
-    taken += model.pipe_j_k * known_or_zero(np.diff(_edges_c(loop.t_mean_c, carried), axis=1))
+    taken += model.pipe_j_k * _warmed_k(loop.t_mean_c, carried)
     return np.asarray(taken / BIN_S)
 
 
-def _edges_c(t_c: Floats, carried: Bools) -> Floats:
-    """Give the temperature at the edges of bins, shape (days, bins + 1).
+def _warmed_k(t_c: Floats, carried: Bools) -> Floats:
+    """Give how much warmer each bin ends than it begins, 0 where not known; shape (days, bins)."""
+    warmed = np.empty(t_c.shape)
+    _warm(given(t_c), given(carried), warmed)
+    return warmed
 
-    Halfway between the neighbours, but where a run begins the temperature breaks: there it is
-    carried on from the bins before.
+
+@compiled
+def _warm(t_c: Floats, carried: Bools, warmed_k: Floats) -> None:
+    """Write how much warmer each bin ends than it begins, 0 where not known.
+
+    The temperature between two bins is halfway between theirs, but where a run begins it breaks:
+    there it is carried on from the bins before.
     """
-    edge = np.full((t_c.shape[0], t_c.shape[1] + 1), np.nan)
-    edge[:, 1:-1] = (t_c[:, :-1] + t_c[:, 1:]) / 2.0
-    begins = np.zeros(edge.shape, dtype=np.bool_)
-    begins[:, 2:-1] = carried[:, 2:] & ~carried[:, 1:-1]
-    before = np.full(edge.shape, np.nan)
-    before[:, 2:-1] = 1.5 * t_c[:, 1:-1] - 0.5 * t_c[:, :-2]
-    return np.where(begins & np.isfinite(before), before, edge)
+    for day in range(t_c.shape[0]):
+        began_c = np.nan
+        for number in range(t_c.shape[1] - 1):
+            here_c = t_c[day, number]
+            ends_c = (here_c + t_c[day, number + 1]) / 2.0
+            if number > 0 and carried[day, number + 1] and not carried[day, number]:
+                carried_on_c = 1.5 * here_c - 0.5 * t_c[day, number - 1]
+                ends_c = carried_on_c if np.isfinite(carried_on_c) else ends_c
+            change_k = ends_c - began_c
+            warmed_k[day, number] = 0.0 if np.isnan(change_k) else change_k
+            began_c = ends_c
+        warmed_k[day, -1] = 0.0
 
 
 def _tube_j_k(model: LoopModel) -> float:

@@ -13,7 +13,6 @@ from analysis.compiled import given
 from analysis.days import DayTable
 from analysis.faults._rest_kernel import warm_at_rest
 from analysis.grid import BIN_S
-from analysis.loop_state import collector_c
 from analysis.record import Bools, Floats, Ints, known_or_zero
 from analysis.runs import lately
 from analysis.site import Site
@@ -73,7 +72,7 @@ def sun_path_columns(case: Case) -> dict[str, Floats]:
 def _taken_w(case: Case) -> Floats:
     """Give what the collectors took up, by their own balance [W]."""
     loop, model, expected = case.loop, case.model, case.expected
-    held_c = collector_c(loop)
+    held_c = loop.t_inside_c
     rise_k = np.zeros(held_c.shape)
     rise_k[:, 1:-1] = (held_c[:, 2:] - held_c[:, :-2]) / 2.0
     still_w = model.collector_j_k * rise_k / BIN_S + model.loss_w(held_c - loop.t_ambient_c)

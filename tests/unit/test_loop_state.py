@@ -8,7 +8,7 @@ import pytest
 from analysis.grid import BIN_S
 from analysis.loop_model import LIMIT_BAND_K, TUBE_OVER_FLUID_K, loop_model
 from analysis.loop_pipes import ROOM_C, around_pipes_c, pipe_for
-from analysis.loop_state import Loop, collector_c, stored_w
+from analysis.loop_state import Loop, stored_w
 from tests.build import a_site
 
 SHAPE = (1, 6)
@@ -98,9 +98,9 @@ def test_around_the_pipes_is_between_room_and_outdoors():
 
 def test_the_collector_is_half_a_spread_cooler_than_its_sensor_while_fluid_moves():
     moving = [0.0, 0.0, 1.0, 1.0, 0.5, 0.0]
-    found = collector_c(a_loop(roof=50.0, mean=40.0, moving=moving, spread=10.0))
+    found = a_loop(roof=50.0, mean=40.0, moving=moving, spread=10.0).t_inside_c
     np.testing.assert_allclose(found[0], [50.0, 50.0, 45.0, 45.0, 47.5, 50.0])
-    blind = collector_c(a_loop(roof=np.nan, mean=40.0, moving=1.0))
+    blind = a_loop(roof=np.nan, mean=40.0, moving=1.0).t_inside_c
     np.testing.assert_allclose(blind, 40.0)
 
 
