@@ -12,7 +12,9 @@ from functools import cached_property
 import numpy as np
 
 from analysis.case import Case
+from analysis.compiled import given
 from analysis.day_sums import counted
+from analysis.faults._air_kernel import air_or_loop
 from analysis.grid import BIN_S, DAY_BINS
 from analysis.record import Bools, Floats, known_or_zero
 from analysis.units import SECONDS_PER_HOUR
@@ -88,6 +90,16 @@ class _Seen:
         return settled
 
     @cached_property
+    def sunlit(self) -> Bools:
+        """Bins of sun in which the loop has run for a while."""
+        return self.settled & self.sunny
+
+    @cached_property
+    def resting(self) -> Bools:
+        """Bins of the night in which the pump does not run."""
+        return self.dark & ~self.running
+
+    @cached_property
     def before_noon(self) -> Bools:
         """Bins up to that in which the sun stands highest."""
         sine = self.case.sky.sun_sine
@@ -111,10 +123,31 @@ class _Seen:
             self._extremes[name] = (np.fmax.reduce(values, axis=1), np.fmin.reduce(values, axis=1))
         return self._extremes[name]
 
+    @cached_property
+    def _ranges_k(self) -> dict[str, Floats]:
+        return {}
+
     def range_k(self, name: str) -> Floats:
         """Give how far apart they lie, 0 where nothing is known."""
-        high, low = self.extremes(name)
-        return known_or_zero(high - low)
+        if name not in self._ranges_k:
+            high, low = self.extremes(name)
+            self._ranges_k[name] = known_or_zero(high - low)
+        return self._ranges_k[name]
+
+    @cached_property
+    def _morning_rises_k(self) -> dict[str, Floats]:
+        return {}
+
+    def morning_rise_k(self, name: str) -> Floats:
+        """Give how far a channel lies over its mean in the hour before sunrise, bin by bin."""
+        if name not in self._morning_rises_k:
+            sine, values = self.case.sky.sun_sine, self.case.binned(name)
+            dawn = (sine > _DAWN_SINE[0]) & (sine <= _DAWN_SINE[1]) & self.before_noon
+            known = dawn & np.isfinite(values)
+            with np.errstate(invalid="ignore", divide="ignore"):
+                began = np.where(known, values, 0.0).sum(axis=1) / counted(known)
+            self._morning_rises_k[name] = values - began[:, None]
+        return self._morning_rises_k[name]
 
 
 def spoken(case: Case) -> tuple[Floats, Floats]:
@@ -191,8 +224,7 @@ def _roof_in_bottom(seen: _Seen, roof: str, store: str) -> Hours:
     boils = (case.binned(store) >= _BOILS_C).any(axis=1)
     spanned |= boils & (high <= -_BEHIND_K) & (swing_k >= _SWING_K)
     wider = (high >= 3.0) & (low <= 1.0)
-    running = seen.settled & seen.sunny
-    healthy = _h(running & (case.binned(roof) > case.binned(store) + 3.0))
+    healthy = _h(seen.sunlit & (case.binned(roof) > case.binned(store) + 3.0))
     return np.where(spanned, sunny, 0.0), np.where(wider, sunny, healthy)
 
 
@@ -221,9 +253,7 @@ def _wider(seen: _Seen, one: str, other: str) -> tuple[Floats, Floats]:
 
 def _roof_in_pipe(seen: _Seen, roof: str, pipe: str) -> Hours:
     """Before the day's first run the sun warms the roof, and the pipe stays as it was."""
-    sine = seen.case.sky.sun_sine
-    dawn = (sine > _DAWN_SINE[0]) & (sine <= _DAWN_SINE[1]) & seen.before_noon
-    on_roof, in_pipe = (_rise_k(seen.case.binned(name), dawn) for name in (roof, pipe))
+    on_roof, in_pipe = (seen.morning_rise_k(name) for name in (roof, pipe))
     return (
         _h(seen.waiting & (in_pipe > 10.0) & (on_roof < 0.4 * in_pipe)),
         _h(seen.waiting & (on_roof > 10.0) & (in_pipe < 0.4 * on_roof)),
@@ -246,26 +276,21 @@ def _air_in_loop(seen: _Seen, air: str, warm: str) -> Hours:
     By day and with the pump on, the pipes are nearly as warm as roof and store, and the air is not.
     """
     case = seen.case
-    roof, outside, inside = case.loop.t_roof_c, case.binned(air), case.binned(warm)
-    night = seen.dark & ~seen.running
-    shows = night & (outside > roof + 5.0) & (np.abs(inside - roof) < 3.0)
-    denies = night & (inside > roof + 5.0) & (np.abs(outside - roof) < 3.0)
-    running = seen.settled & seen.sunny
-    shows |= running & (roof > inside + 15.0) & (np.abs(outside - roof) < 10.0) & (outside > inside)
-    denies |= running & (inside > outside + 8.0)
-    return _h(shows), _h(denies)
+    shows, denies = np.empty((2, len(case.days)), dtype=np.int64)
+    air_or_loop(
+        given(seen.resting),
+        given(seen.sunlit),
+        given(case.loop.t_roof_c),
+        given(case.binned(air)),
+        given(case.binned(warm)),
+        shows,
+        denies,
+    )
+    return shows / _HOURS, denies / _HOURS
 
 
 def _h(flags: Bools) -> Floats:
     return counted(flags) / _HOURS
-
-
-def _rise_k(values: Floats, since: Bools) -> Floats:
-    """Give how far values lie above the mean of each day's flagged ones."""
-    known = since & np.isfinite(values)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        began = np.where(known, values, 0.0).sum(axis=1) / counted(known)
-    return np.asarray(values - began[:, None])
 
 
 _SPANS = "over the day “{other}” gets both hotter and colder than “{one}”"
