@@ -164,11 +164,7 @@ class SteadyDays:
 
 def steady_days(table: DayTable, *, sunny_kwh_m2: float) -> SteadyDays:
     """Pick the sunny days with enough steady hours on which loop and sensors were in order."""
-    sums = [
-        known_or_zero(table.column(f"steady_cool_{part}"))
-        + known_or_zero(table.column(f"steady_warm_{part}"))
-        for part in _PARTS
-    ]
+    sums = _sums(table).sum(axis=1)
     sunny = table.column("irradiation_kwh_m2") >= sunny_kwh_m2
     place = np.flatnonzero((sums[0] >= _LEAST_STEADY_H) & sunny & _in_order(table))
     return _days(table, place, lambda number: sums[number][place])
@@ -176,13 +172,17 @@ def steady_days(table: DayTable, *, sunny_kwh_m2: float) -> SteadyDays:
 
 def steady_rows(table: DayTable) -> SteadyDays:
     """Give a row for each day and class with enough steady hours, in order of days."""
-    sums = [
-        np.stack([known_or_zero(table.column(f"steady_{name}_{part}")) for name in CLASSES], axis=1)
-        for part in _PARTS
-    ]
+    sums = _sums(table).transpose(0, 2, 1)
     chosen = (sums[0] >= _LEAST_STEADY_H) & (sums[3] > 0.0) & _in_order(table)[:, None]
     place = np.nonzero(chosen)[0]
     return _days(table, place, lambda number: sums[number][chosen])
+
+
+def _sums(table: DayTable) -> Floats:
+    """Give what `steady_columns` summed, unknown as nothing; shape (parts, classes, days)."""
+    names = [f"steady_{name}_{part}" for part in _PARTS for name in CLASSES]
+    sums = known_or_zero(np.array([table.column(name) for name in names]))
+    return sums.reshape(len(_PARTS), len(CLASSES), -1)
 
 
 def _days(table: DayTable, place: NDArray[np.int64], part: Callable[[int], Floats]) -> SteadyDays:

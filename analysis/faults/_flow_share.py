@@ -110,11 +110,12 @@ def against_own(
     least : so many sound days make a level
     agreeing : fewer make one as soon as so many of them lie near it; None: they never do
     """
-    relative, level = (np.full(share.shape, np.nan) for _ in range(2))
+    each = share.tolist()
+    relative, level = ([np.nan] * len(each) for _ in range(2))
     sound: list[float] = []
     recent: list[float] = []  # the latest of them, by size
     for day in np.flatnonzero(share > _NOTHING_FRAC).tolist():
-        own = float(share[day])
+        own = each[day]
         edge = quantile_of_sorted(recent, edge_frac) if recent else 0.0
         known = len(sound) >= least
         if not known and agreeing is not None:
@@ -127,7 +128,7 @@ def against_own(
             del recent[bisect_left(recent, sound[-_RECENT_DAYS])]
         sound.append(own)
         insort(recent, own)
-    return Own(share=relative, level=level)
+    return Own(share=np.array(relative), level=np.array(level))
 
 
 # The low edge of shares is the high edge of what came.

@@ -25,6 +25,8 @@ def lasting(
     good : shape (n_days,), days that prove that all is well; days without opportunity do not
     quiet_days : so many proofs after the last happening end a finding
     """
+    if not items:
+        return []
     proofs = np.concatenate(([0], np.cumsum(good)))
     place = {day: number for number, day in enumerate(table.days.dates)}
 
