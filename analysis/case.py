@@ -278,7 +278,7 @@ def _loop(
     stores = [bins.get(name, nothing) for name in ("store_bottom", "store_middle", "store_top")]
     hottest = np.fmax(np.fmax(stores[0], stores[1]), stores[2])
     roof = bins.get("collector", nothing)
-    mean_c, spread_k = _pipes(record, grid, heat, roof, stores[0], heat_w, model)
+    mean_c, spread_k = _pipes(record, grid, bins, heat, heat_w, model)
     return Loop(
         heat_w=heat_w,
         per_k_w_k=grid.mean(heat.per_k_w_k),
@@ -329,9 +329,8 @@ def _hourly(values: Floats) -> Floats:
 def _pipes(
     record: Record,
     grid: Grid,
+    bins: Mapping[str, Floats],
     heat: HeatFlow,
-    roof: Floats,
-    store: Floats,
     heat_w: Floats,
     model: LoopModel,
 ) -> tuple[Floats, Floats]:
@@ -345,10 +344,16 @@ def _pipes(
         moving = grid.where(heat.moving)
         hot_then, cold_then = hot[moving.row], cold[moving.row]
         flowing = moving.mean_of((hot_then + cold_then) / 2.0)
-        mean = np.where(np.isfinite(flowing), flowing, grid.mean((hot + cold) / 2.0))
+        if np.array_equal(np.isnan(hot), np.isnan(cold)):
+            # Mostly both are read at once: then the mean of both is that of their means.
+            both = (bins["loop_hot"] + bins["loop_cold"]) / 2.0
+        else:
+            both = grid.mean((hot + cold) / 2.0)
+        mean = np.where(np.isfinite(flowing), flowing, both)
         return mean, moving.mean_of(hot_then - cold_then)
-    from_roof = roof - heat_w / (2.0 * model.flow_w_k)
-    from_store = store + heat_w / model.hand_over_w_k
+    nothing = np.full(grid.shape, np.nan)
+    from_roof = bins.get("collector", nothing) - heat_w / (2.0 * model.flow_w_k)
+    from_store = bins.get("store_bottom", nothing) + heat_w / model.hand_over_w_k
     mean = np.where(np.isfinite(from_roof), from_roof, from_store)
     return mean, heat_w / model.flow_w_k
 

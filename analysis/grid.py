@@ -50,12 +50,7 @@ class Grid:
     def seconds_where(self, flags: Bools) -> Floats:
         """Give how long a condition on rows held in each bin [s]."""
         # Most conditions on what is known hold throughout.
-        if flags.all():
-            return self.length_s
-        total = np.empty(self.shape)
-        flags, cell = given(self._pieces(flags)), given(self.cell)
-        bin_seconds(flags, cell, given(self.seconds), total.ravel())
-        return total
+        return self.length_s if flags.all() else self._seconds_of(self._pieces(flags))
 
     def mean(self, values: Floats) -> Floats:
         """Give the mean over the known part of each bin, NaN where nothing is known."""
@@ -82,9 +77,12 @@ class Grid:
     @cached_property
     def length_s(self) -> Floats:
         """How much of each bin the rows cover [s]."""
-        size = self.shape[0] * self.shape[1]
-        total = np.bincount(self.cell, weights=self.seconds, minlength=size).astype(np.float64)
-        return np.asarray(total.reshape(self.shape))
+        return self._seconds_of(np.ones(self.cell.shape, dtype=np.bool_))
+
+    def _seconds_of(self, flags: Bools) -> Floats:
+        total = np.empty(self.shape)
+        bin_seconds(given(flags), given(self.cell), given(self.seconds), total.ravel())
+        return total
 
     def _pieces(self, values: NDArray[Any]) -> NDArray[Any]:
         """Give each piece its row's value."""
