@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -200,11 +201,31 @@ def back_end(folder: Path, url: str | None = None, **given: object) -> BackEnd:
     if url is None and not path.exists():
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(_migrated_sqlite())
-    database = Database(settings.url)
+    database = _with_known_statements(Database(settings.url))
     clock = FixedClock(NOON)
     with database.session() as db:
         firm_id = ensure_firm(db, now=clock.now()).id
     return BackEnd(settings=settings, database=database, clock=clock, firm_id=firm_id)
+
+
+class _Statements(dict[Any, Any]):
+    """Compiled statements by kind of database; SQLAlchemy would have them by engine as well."""
+
+    def get(self, key: Any, default: Any = None) -> Any:
+        return super().get((key[0].name, *key[1:]), default)
+
+    def __setitem__(self, key: Any, value: Any) -> None:
+        super().__setitem__((key[0].name, *key[1:]), value)
+
+
+_STATEMENTS = _Statements()
+
+
+def _with_known_statements(database: Database) -> Database:
+    """Have what another test's engine compiled known here: each test has an engine of its own."""
+    for engine in (database.engine, database._reading):
+        engine.update_execution_options(compiled_cache=_STATEMENTS)
+    return database
 
 
 @contextmanager

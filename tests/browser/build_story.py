@@ -147,7 +147,7 @@ class Firm:
                 "SUNTALLY_SMTP_HOST": "127.0.0.1",
                 "SUNTALLY_SMTP_PORT": str(self.smtp_port),
                 "SUNTALLY_SMTP_STARTTLS": "no",
-                "SUNTALLY_WORKER_PAUSE_S": "0.05",
+                "SUNTALLY_WORKER_PAUSE_S": "0.2",
             },
             stdout=subprocess.PIPE,
             text=True,

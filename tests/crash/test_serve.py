@@ -173,7 +173,7 @@ def test_one_command_serves_works_heals_and_stops(server: Server) -> None:
 
 
 def test_who_sends_too_much_reads_why(server: Server) -> None:
-    server.start()
+    server.start("--web-only")
     slug = add_site(server)
     key = server.call("POST", f"/api/sites/{slug}/keys")["key"]
     for path, body, status in (("rows", bytes(9 << 20), 413), ("logs", bytes(9 << 20), 401)):
@@ -285,7 +285,7 @@ def run(*arguments: str, **variables: str) -> Ended:
 
 
 def test_a_server_for_others_prints_a_link_that_sets_the_password(server: Server) -> None:
-    line = server.start("--host", "0.0.0.0")
+    line = server.start("--host", "0.0.0.0", "--web-only")
     printed = [line, *(server.process.stdout.readline() for _ in range(2))]
     assert "no password is set" in printed[0]
     token = printed[2].strip().split("token=")[1]
