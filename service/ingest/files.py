@@ -9,6 +9,7 @@ import os
 import tempfile
 import time
 from collections.abc import Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -46,13 +47,17 @@ class RawStore:
         digest, size = hashlib.sha256(), 0
         descriptor, temporary = tempfile.mkstemp(prefix=".incoming-", dir=self.folder)
         try:
-            with os.fdopen(descriptor, "wb") as out:
+            # Bytes are hashed while they are written, as both go on without the interpreter.
+            with os.fdopen(descriptor, "wb") as out, ThreadPoolExecutor(1) as beside:
+                hashed = beside.submit(digest.update, b"")
                 for chunk in chunks:
-                    digest.update(chunk)
+                    hashed.result()  # no more than one chunk waits
+                    hashed = beside.submit(digest.update, chunk)
                     size += len(chunk)
                     out.write(chunk)
                 out.flush()
                 os.fsync(out.fileno())
+                hashed.result()
             target = self.path(digest.hexdigest())
             if not target.parent.exists():
                 target.parent.mkdir(exist_ok=True)
