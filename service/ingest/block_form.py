@@ -70,6 +70,18 @@ class Packed:
 
     def data(self) -> bytes:
         """Give the bytes; equal blocks give equal bytes."""
+        return _framed(*self._content())
+
+    def values_hash(self) -> str | None:
+        """Give a hash that is equal for equal rows, or None where they prove nothing."""
+        return _hash(self._told())
+
+    def written(self) -> "Written":
+        """Write out what is compressed and what is hashed."""
+        head, content = self._content()
+        return Written(rows=len(self.stamp_s), head=head, content=content, told=self._told())
+
+    def _content(self) -> tuple[bytes, bytes]:
         steps = np.diff(self.stamp_s)
         long = bool((steps > _MOST_LONG).any())
         first = int(self.stamp_s[0]) if len(self.stamp_s) else 0
@@ -77,8 +89,7 @@ class Packed:
         head = _HEAD.pack(len(self.stamp_s), first, 8 if long else 4, len(columns))
         parts = [steps.astype("<i8" if long else "<i4").tobytes()]
         parts.extend(self._numbers(width) for width in (8, 4, 2))
-        frame = bytes(_zstd().compress(b"".join(parts), asbytes=True))
-        return b"".join((MAGIC, head, columns, frame))
+        return b"".join((MAGIC, head, columns)), b"".join(parts)
 
     def _numbers(self, width: int) -> bytes:
         of = np.flatnonzero(self.width == width)
@@ -96,8 +107,7 @@ class Packed:
         added[:, 1:] -= whole[:, :-1]
         return added.tobytes()
 
-    def values_hash(self) -> str | None:
-        """Give a hash that is equal for equal rows, or None where they prove nothing."""
+    def _told(self) -> bytes | None:
         # Whole numbers over at most a thousand are rounded to three decimals already.
         rounded = self.values
         if bool((self.width == 8).any()):
@@ -105,20 +115,59 @@ class Packed:
             rounded[np.isnan(rounded)] = np.nan
         if not _tells(_some(rounded)) and not _tells(rounded):
             return None
-        digest = hashlib.sha256(self.stamp_s.tobytes())
+        told = [self.stamp_s.tobytes()]
         for name, own in zip(self.names, rounded, strict=True):
             if self.unknown is None or not np.isnan(own).all():
-                digest.update(name.encode())
-                digest.update(own)
-        return digest.hexdigest()
+                told.extend((name.encode(), own.tobytes()))
+        # In one piece: hashed by pieces, each would wait for the interpreter.
+        return b"".join(told)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Written:
+    """A block whose bytes only want compressing and hashing, which other threads need not wait for.
+
+    Attributes
+    ----------
+    head, content : the bytes before the frame, and those inside it
+    told : what is hashed; None where the rows prove nothing
+    """
+
+    rows: int
+    head: bytes
+    content: bytes
+    told: bytes | None
+
+    def data(self) -> bytes:
+        """Give the bytes; equal blocks give equal bytes."""
+        return _framed(self.head, self.content)
+
+    def values_hash(self) -> str | None:
+        """Give a hash that is equal for equal rows, or None where they prove nothing."""
+        return _hash(self.told)
+
+
+def _framed(head: bytes, content: bytes) -> bytes:
+    return head + bytes(_zstd().compress(content, asbytes=True))
+
+
+def _hash(told: bytes | None) -> str | None:
+    return None if told is None else hashlib.sha256(told).hexdigest()
 
 
 def pack(block: Block) -> Packed:
     """Find how each column is written with the fewest decimals."""
-    names = tuple(sorted(block.columns))
-    values = np.empty((len(names), len(block)))
-    for place, name in enumerate(names):
-        values[place] = block.columns[name]
+    return pack_alike([block])[0]
+
+
+def pack_alike(blocks: Sequence[Block]) -> list[Packed]:
+    """Find that for blocks of the same columns and as many rows: together they cost less."""
+    names = tuple(sorted(blocks[0].columns))
+    values = np.empty((len(blocks) * len(names), len(blocks[0])))
+    own = [slice(at * len(names), (at + 1) * len(names)) for at in range(len(blocks))]
+    for block, lines in zip(blocks, own, strict=True):
+        for line, name in zip(values[lines], names, strict=True):
+            line[:] = block.columns[name]
     missing = np.isnan(values)
     unknown = missing if bool(missing.any()) else None
     if unknown is not None:
@@ -129,15 +178,20 @@ def pack(block: Block) -> Packed:
     values += 0.0
     if unknown is not None:
         values[unknown] = np.nan
-    return Packed(
-        stamp_s=block.stamp_s,
-        names=names,
-        values=values,
-        whole=whole,
-        unknown=unknown,
-        decimals=np.where(fits, decimals, 0),
-        width=np.where(fits, np.where(most > _MOST_SHORT, 4, 2), 8),
-    )
+    decimals = np.where(fits, decimals, 0)
+    width = np.where(fits, np.where(most > _MOST_SHORT, 4, 2), 8)
+    return [
+        Packed(
+            stamp_s=block.stamp_s,
+            names=names,
+            values=values[lines],
+            whole=whole[lines],
+            unknown=None if unknown is None else unknown[lines],
+            decimals=decimals[lines],
+            width=width[lines],
+        )
+        for block, lines in zip(blocks, own, strict=True)
+    ]
 
 
 def _as_whole(values: Floats) -> tuple[Ints, Bools, Floats, Floats]:

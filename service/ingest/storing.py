@@ -16,7 +16,7 @@ from analysis.layers import Layer
 from service.db.engine import VALUES_LOCK, one_at_a_time
 from service.db.models import Site, Upload
 from service.ingest import layer_queries, queries
-from service.ingest.blocks import Change, Sealed, seal
+from service.ingest.blocks import Change, Sealed, seal, seal_days
 from service.ingest.closed import free_neighbours, take_closed
 from service.ingest.laying import HeldDay, laid, local_days, restamped, with_layer
 from service.retention.queries import closed_days, has_gone
@@ -77,7 +77,7 @@ def store_rows(
     rows = restamped(rows, stamp, stored="start" if site.stamp == "start" else "end")
     parts = split_days(rows)
     closed = take_closed(db, site_id=site.id, parts=parts, today=due_at.date())
-    sealed = {day: seal(part) for day, part in parts.items()}
+    sealed = seal_days(parts)
     told = [one.values_hash for one in sealed.values() if one.values_hash is not None]
     if told:
         one_at_a_time(db, VALUES_LOCK)

@@ -1,7 +1,7 @@
 """Day blocks: cutting, merging, bytes, and the hash that knows equal values."""
 
 import hashlib
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 import pyarrow as pa
@@ -16,6 +16,7 @@ from service.ingest.blocks import (
     decode,
     encode,
     seal,
+    seal_days,
     values_hash,
 )
 
@@ -189,6 +190,18 @@ def test_columns_of_every_width_come_back_to_the_last_bit(
     assert encode(back) == encode(block)
     assert channels_in(encode(block)) == tuple(sorted(block.columns))
     assert seal(block) == Sealed(rows=rows, data=encode(block), values_hash=values_hash(block))
+
+
+def test_days_sealed_together_are_what_each_is_alone() -> None:
+    days = {date(2026, 1, 1) + timedelta(days=seed): a_day(seed=seed) for seed in range(11)}
+    odd = a_day(seed=20).columns["collector"].copy()
+    odd[5:9] = NAN
+    stamp_s = a_day().stamp_s
+    days[date(2026, 2, 1)] = Block(stamp_s=stamp_s, columns={"collector": np.round(odd, 2)})
+    days[date(2026, 2, 2)] = Block(stamp_s=stamp_s, columns={"flow": np.round(odd), "pump": odd})
+    days[date(2026, 2, 3)] = a_block([0, 60], flow=[1.0, NAN])
+    assert seal_days(days) == {day: seal(block) for day, block in days.items()}
+    assert seal_days({}) == {}
 
 
 def test_a_lone_decimal_among_whole_numbers_is_kept() -> None:
