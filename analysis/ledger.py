@@ -31,6 +31,8 @@ from analysis.site import Site
 _ORDER = {row.kind: place for place, row in enumerate(CAUSES)}
 # A finding of whose days fewer tell sun and heat cannot be held against them.
 _KNOWN_FRAC = 0.5
+# What cancels leaves so much at most, and which way is chance [kWh].
+_NOTHING_KWH = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -116,7 +118,7 @@ def ledger_of(
         entries.append(_entry(item, _limited(item, kwh, own_gap)))
         if item.lost is not None and most_kwh.sum() < frac * item.lost.value:
             held[id(item)] = _scaled(_limited(item, most_kwh, own_gap), 1.0 / frac)
-    over = _bounds(table, known & (rest != 0.0), site)
+    over = _bounds(table, known & (np.abs(rest) > _NOTHING_KWH), site)
     reach = 0.0 if over is None else max(over.high - over.value, over.value - over.low)
     total = float(rest[known].sum())
     ledger = Ledger(

@@ -55,6 +55,17 @@ def test_a_gap_that_claims_take_whole_leaves_exactly_nothing():
     assert rest.tolist() == [0.0]
 
 
+def test_what_rounding_leaves_of_a_gap_is_no_rest_to_doubt():
+    """A claim that lacks a last digit of its days' gap leaves no day of which anything is open."""
+    table = a_gap_of(5.0, 5.0)
+    table = replace(
+        table, columns={**table.columns, "expected_standing_kwh": np.array([10.0, 10.0])}
+    )
+    given, _ = ledger(table, found(table, "lost_circulation", np.nextafter(10.0, 0.0), 0, 1))
+    assert given.rest.value == pytest.approx(0.0)
+    assert given.rest.high == pytest.approx(given.rest.low)
+
+
 def test_what_no_finding_covers_is_the_rest():
     table = a_gap_of(5.0, 5.0, 1.0, -0.5)
     given, (kept,) = ledger(table, found(table, "lost_circulation", 9.0, 0, 1))
