@@ -70,7 +70,7 @@ class Packed:
 
     def data(self) -> bytes:
         """Give the bytes; equal blocks give equal bytes."""
-        return _framed(*self._content())
+        return framed(*self._content())
 
     def values_hash(self) -> str | None:
         """Give a hash that is equal for equal rows, or None where they prove nothing."""
@@ -140,14 +140,15 @@ class Written:
 
     def data(self) -> bytes:
         """Give the bytes; equal blocks give equal bytes."""
-        return _framed(self.head, self.content)
+        return framed(self.head, self.content)
 
     def values_hash(self) -> str | None:
         """Give a hash that is equal for equal rows, or None where they prove nothing."""
         return _hash(self.told)
 
 
-def _framed(head: bytes, content: bytes) -> bytes:
+def framed(head: bytes, content: bytes) -> bytes:
+    """Give the bytes of a block: its head, and its content compressed."""
     return head + bytes(_zstd().compress(content, asbytes=True))
 
 

@@ -6,7 +6,7 @@ then the time from row to row) and columns of whole numbers over the field's `pe
 `stamp_s` and plain columns.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import date
@@ -98,24 +98,22 @@ class Sealed:
 
 def seal(block: Block) -> Sealed:
     """Make a block ready to be written."""
-    return _sealed([block_form.pack(block).written()])[0]
+    one = block_form.pack(block).written()
+    return Sealed(rows=one.rows, data=one.data(), values_hash=one.values_hash())
 
 
 def seal_days(days: Mapping[date, Block]) -> dict[date, Sealed]:
-    """Make days ready to be written: some are packed while those before are sealed."""
-    sealed: list[Sealed] = []
+    """Make days ready to be written: some are packed and hashed while others are compressed."""
+    told, framed = [], []
     with ThreadPoolExecutor(1) as beside:
-        waiting = beside.submit(_sealed, ())
         for blocks in _alike(days):
-            written = [one.written() for one in block_form.pack_alike(blocks)]
-            sealed.extend(waiting.result())
-            waiting = beside.submit(_sealed, written)
-        sealed.extend(waiting.result())
-    return dict(zip(days, sealed, strict=True))
-
-
-def _sealed(blocks: Sequence[block_form.Written]) -> list[Sealed]:
-    return [Sealed(rows=one.rows, data=one.data(), values_hash=one.values_hash()) for one in blocks]
+            for one in [packed.written() for packed in block_form.pack_alike(blocks)]:
+                framed.append(beside.submit(block_form.framed, one.head, one.content))
+                told.append((one.rows, one.values_hash()))
+    return {
+        day: Sealed(rows=rows, data=data.result(), values_hash=values_hash)
+        for day, data, (rows, values_hash) in zip(days, framed, told, strict=True)
+    }
 
 
 def _alike(days: Mapping[date, Block]) -> Iterator[list[Block]]:
