@@ -29,12 +29,10 @@ def sizes(waiting: int, *, chunks: int, helpers: int) -> list[int]:
     return given
 
 
-def parted(
-    tasks: Sequence[Task], given: Sequence[int], *, alone: frozenset[str]
-) -> list[list[Task]]:
-    """Part tasks into chunks of these sizes; those whose keys are to be `alone` are so, first."""
-    chunks = [[task] for task in tasks if task.key in alone]
-    others = [task for task in tasks if task.key not in alone]
+def parted(tasks: Sequence[Task], given: Sequence[int]) -> list[list[Task]]:
+    """Part tasks into chunks of these sizes; what was tried in vain goes alone, first."""
+    chunks = [[task] for task in tasks if task.again]
+    others = [task for task in tasks if not task.again]
     for size in given:
         chunks.append(others[:size])
         others = others[size:]

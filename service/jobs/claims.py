@@ -8,7 +8,7 @@ somebody who knows of its death calls `release_dead`. Work that came to no end s
 in its claim, longer each time, so that what ends every worker does not keep them from the rest.
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from datetime import datetime, timedelta
 from typing import Any, cast
 
@@ -33,8 +33,8 @@ class LostClaimError(Exception):
     """The lease ended and somebody else took the work over."""
 
 
-def claim(db: Session, *, key: str, holder: str, now: datetime, until: datetime) -> bool:
-    """Take a key; False where somebody holds it or the work is done for good."""
+def claim(db: Session, *, key: str, holder: str, now: datetime, until: datetime) -> int:
+    """Take a key; gives the how manieth try it is, 0 where it is held or done for good."""
     values = {"state": HELD, "holder": holder, "lease_until": until, "claimed_at": now}
     statement = insert_into(db, Claim).values(key=key, **values)
     statement = statement.on_conflict_do_update(
@@ -43,17 +43,16 @@ def claim(db: Session, *, key: str, holder: str, now: datetime, until: datetime)
         where=(Claim.state == HELD) & or_(_free(now), Claim.holder == holder),
     )
     # What an INSERT counts differs between drivers; what it returns does not.
-    return db.scalar(statement.returning(Claim.key)) is not None
+    return db.scalar(statement.returning(Claim.tries)) or 0
 
 
 def renew(db: Session, *, holder: str, keys: Collection[str], until: datetime) -> None:
     """Lengthen the lease of what a worker has in hand."""
     if keys:
-        db.execute(
-            update(Claim)
-            .where(Claim.holder == holder, Claim.state == HELD, Claim.key.in_(sorted(keys)))
-            .values(lease_until=until)
-        )
+        own = (Claim.holder == holder, Claim.state == HELD, Claim.key.in_(sorted(keys)))
+        # In order, as they are given back: two that lock some in each one's order stop each other.
+        db.execute(select(Claim.key).where(*own).order_by(Claim.key).with_for_update()).all()
+        db.execute(update(Claim).where(*own).values(lease_until=until))
 
 
 def done(db: Session, *, key: str, holder: str) -> None:
@@ -81,6 +80,16 @@ def release(db: Session, *, key: str, holder: str) -> None:
     db.execute(delete(Claim).where(Claim.key == key, Claim.holder == holder, Claim.state == HELD))
 
 
+def put_back(db: Session, *, keys: Collection[str], holder: str, now: datetime) -> None:
+    """Give keys back whose work was not begun; earlier tries stay counted."""
+    for one in _held_of(db, holder=holder, keys=keys):
+        if one.tries > 1:
+            one.tries -= 1
+            one.holder, one.lease_until = _NOBODY, now
+        else:
+            db.delete(one)
+
+
 def release_all(db: Session, *, holder: str) -> None:
     """Free everything that a worker holds, which has stopped in good order."""
     db.execute(delete(Claim).where(Claim.holder == holder, Claim.state == HELD))
@@ -100,16 +109,18 @@ def held(db: Session, *, holder: str, keys: Collection[str]) -> set[str]:
     return set(db.scalars(found))
 
 
-def tried_before(db: Session, *, keys: Collection[str]) -> frozenset[str]:
-    """Give those of the keys whose work was taken up before and came to no end."""
-    found = select(Claim.key).where(Claim.tries > 1, Claim.key.in_(sorted(keys)))
-    return frozenset(db.scalars(found))
+def release_lost(db: Session, *, keys: Collection[str], holder: str, now: datetime) -> list[str]:
+    """Free what lost helpers of a living worker had; gives what outlived several and rests."""
+    held = _held_of(db, holder=holder, keys=keys)
+    return [one.key for one in held if _outlived(one, now=now)]
 
 
-def release_lost(db: Session, *, key: str, holder: str, now: datetime) -> bool:
-    """Free what a lost helper of a living worker had; True where it outlived several and rests."""
-    one = db.get(Claim, key, with_for_update=True)
-    return one is not None and (one.holder, one.state) == (holder, HELD) and _outlived(one, now=now)
+def _held_of(db: Session, *, holder: str, keys: Collection[str]) -> Sequence[Claim]:
+    """Give claims of a worker, locked in order."""
+    found = select(Claim).where(
+        Claim.holder == holder, Claim.state == HELD, Claim.key.in_(sorted(keys))
+    )
+    return db.scalars(found.order_by(Claim.key).with_for_update()).all()
 
 
 def _outlived(one: Claim, *, now: datetime) -> bool:

@@ -21,7 +21,9 @@ def why(error: BaseException) -> str:
 
 
 def note_failure(db: Session, task: Task, *, holder: str, why: str, now: datetime) -> None:
-    """Say at the site that a task failed, and have it rest."""
+    """Say at the site that a task failed, and have it rest; not where it was done or taken over."""
+    if not claims.held(db, holder=holder, keys=[task.key]):
+        return
     queries.set_problem(
         db,
         site_id=task.site_id,

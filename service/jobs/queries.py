@@ -1,6 +1,6 @@
 """All SQL about workers: what there is to do, signs of life, who died. Nothing here commits."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Literal
 
@@ -41,11 +41,15 @@ _PAUSE_ID = 1
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Task:
-    """Something to do, about an upload, a file or a site of this number."""
+    """Something to do, about an upload, a file or a site of this number.
+
+    `again` is one that was taken up before and came to no end.
+    """
 
     kind: Kind
     number: int
     site_id: int
+    again: bool = False
 
     @property
     def key(self) -> str:
@@ -118,11 +122,12 @@ def take(
     """Claim tasks that are nobody's; those that somebody did since the look are left out."""
     taken = []
     for task in next_tasks(db, kind=kind, look=look, most=most, taking=True):
-        if not claims.claim(db, key=task.key, holder=holder, now=look.now, until=until):
+        tries = claims.claim(db, key=task.key, holder=holder, now=look.now, until=until)
+        if not tries:
             continue
         still = _due(db, kind, look)
         if db.execute(still.where(still.selected_columns[0] == task.number)).first():
-            taken.append(task)
+            taken.append(replace(task, again=tries > 1))
         else:
             claims.release(db, key=task.key, holder=holder)
     return taken

@@ -128,15 +128,18 @@ class Worker:
         return bool(self._out)
 
     def _chunks(self, most: int, *, helpers: int) -> list[list[Task]]:
-        """Claim sites to analyse, in chunks for the crew; what was tried in vain goes alone."""
+        """Claim sites to analyse, in at most so many chunks for the crew.
+
+        What was tried in vain goes alone, so there may be more chunks than were counted on. No more
+        go out for that: a helper that is lost costs all that are out a try.
+        """
         waiting = self._waiting("assess", most=chunks.most_to_count(helpers=helpers))
         given = chunks.sizes(waiting, chunks=most, helpers=helpers)
         if not given:
             return []
-        taken = self._claim("assess", most=sum(given))
-        with self.database.reading() as db:
-            alone = claims.tried_before(db, keys=[task.key for task in taken])
-        return chunks.parted(taken, given, alone=alone)
+        parts = chunks.parted(self._claim("assess", most=sum(given)), given)
+        self._give_back([task for chunk in parts[most:] for task in chunk])
+        return parts[:most]
 
     def _give_out(self, waiting: list[list[Task]], crew: Crew) -> None:
         look = self._look()
@@ -163,12 +166,18 @@ class Worker:
         if not tasks:
             return
         self._in_hand.difference_update(task.key for task in tasks)
+        keys = [task.key for task in tasks]
         with self.database.session() as db:
-            for task in tasks:
-                claims.release(db, key=task.key, holder=self.holder)
+            claims.put_back(db, keys=keys, holder=self.holder, now=self.clock.now())
 
     def _finished(self, chunk: list[Task], future: Future[list[Ended]], crew: Crew) -> None:
-        """Note how the analyses of a chunk ended; a lost helper costs what it had left a try."""
+        """Note how the analyses of a chunk ended; what cannot be noted falls free by its lease."""
+        try:
+            self._note_end(chunk, future, crew)
+        finally:
+            self._in_hand.difference_update(task.key for task in chunk)
+
+    def _note_end(self, chunk: list[Task], future: Future[list[Ended]], crew: Crew) -> None:
         error = _error_of(future)
         if error is None:
             ended = list(zip(chunk, future.result(), strict=True))
@@ -183,7 +192,6 @@ class Worker:
             for task in chunk:
                 LOG.error("%s failed", task.key, exc_info=error)
                 self._note_failure(task, why(error))
-        self._in_hand.difference_update(task.key for task in chunk)
 
     def _ended(self, task: Task, how: Ended) -> None:
         if how.state == "gone":
@@ -193,11 +201,12 @@ class Worker:
             self._note_failure(task, how.why)
 
     def _lost(self, chunk: Sequence[Task]) -> None:
+        """Have what a lost helper had not done tried again; it costs a try."""
         LOG.warning("a helper was lost; tried again: %s", ", ".join(task.key for task in chunk))
+        keys = [task.key for task in chunk]
         with self.database.session() as db:
-            for task in chunk:
-                if claims.release_lost(db, key=task.key, holder=self.holder, now=self.clock.now()):
-                    note_deaths(db, task.key)
+            for key in claims.release_lost(db, keys=keys, holder=self.holder, now=self.clock.now()):
+                note_deaths(db, key)
 
     def work_all(self) -> int:
         """Do tasks until there are none; gives how many were done."""

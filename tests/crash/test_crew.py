@@ -4,11 +4,12 @@ import multiprocessing
 import os
 import signal
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 
 import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import func, select
+from sqlalchemy.exc import OperationalError
 
 from service.cli import main
 from service.db.models import Claim, DayMark, Site
@@ -187,6 +188,54 @@ def test_what_a_lost_helper_did_stays_done_when_its_chunk_is_given_to_another(
     chunk = [here._analysis(task, look) for task in tasks]
     assert [one.state for one in helper.analyse(chunk[:2])] == ["done", "done"]
     assert [one.state for one in helper.analyse(chunk)] == ["gone", "gone", "done"]
+    assert left_behind(back) == (0, 0)
+
+
+def test_what_cannot_be_noted_falls_free_by_its_lease(
+    back: BackEnd, here: Worker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def away(*_args: object, **_given: object) -> None:
+        raise OperationalError("SELECT", {}, Exception("server closed the connection"))
+
+    half_s = back.settings.worker_lease_s / 2
+    with monkeypatch.context() as patched:
+        patched.setattr(helper, "assess_site", away)
+        patched.setattr(Worker, "_note_failure", away)
+        with pytest.raises(OperationalError):
+            here.work_all()
+    back.clock.move(seconds=half_s)
+    here.beat()
+    back.clock.move(seconds=half_s)
+    here.work_all()
+    assert left_behind(back) == (0, 0)
+
+
+def test_what_was_lost_goes_alone_and_no_more_of_it_than_there_is_room_for(
+    back: BackEnd, here: Worker
+) -> None:
+    (tasks,) = here._chunks(1, helpers=1)
+    here._lost(tasks)
+    assert [len(chunk) for chunk in here._chunks(2, helpers=1)] == [1, 1]
+    with back.database.reading() as db:
+        tries = list(db.execute(select(Claim.tries, Claim.holder).order_by(Claim.key)))
+    assert tries == [(2, here.holder), (2, here.holder), (1, "")]
+    here._give_back(tasks)
+    here.work_all()
+    assert left_behind(back) == (0, 0)
+
+
+def test_a_site_that_was_done_is_not_said_to_have_failed(back: BackEnd, here: Worker) -> None:
+    (tasks,) = here._chunks(1, helpers=1)
+    look = here._look()
+    helper.analyse([here._analysis(tasks[0], look)])
+    future: Future[list[helper.Ended]] = Future()
+    future.set_exception(ZeroDivisionError("invented"))
+    here._finished(tasks, future, here.crew)
+    with back.database.reading() as db:
+        failed = list(db.scalars(select(Site.id).where(Site.problem.is_not(None))))
+    assert sorted(failed) == [task.site_id for task in tasks[1:]]
+    back.clock.move(minutes=2)
+    here.work_all()
     assert left_behind(back) == (0, 0)
 
 

@@ -9,6 +9,7 @@ import pytest
 from service.db.engine import Database
 from service.jobs import claims
 from tests.build_service import back_ends
+from tests.crash.test_two_workers import at_once
 
 NOW = datetime(2025, 6, 2, 4, 0, tzinfo=UTC)
 LEASE = timedelta(minutes=1)
@@ -20,7 +21,7 @@ def database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Databas
         yield make().database
 
 
-def take(database: Database, holder: str, *, at: datetime = NOW) -> bool:
+def take(database: Database, holder: str, *, at: datetime = NOW) -> int:
     with database.session() as db:
         return claims.claim(db, key="digest:2025-W23", holder=holder, now=at, until=at + LEASE)
 
@@ -73,3 +74,37 @@ def test_a_dead_holder_loses_everything_at_once(database: Database) -> None:
 def test_a_lease_given_by_a_clock_far_ahead_holds_nobody_up(database: Database) -> None:
     take(database, "a", at=NOW + timedelta(days=365))
     assert take(database, "b")
+
+
+def test_what_was_not_begun_costs_no_try_and_keeps_those_before(database: Database) -> None:
+    for holder, tries in (("a", 1), ("b", 1)):
+        assert take(database, holder) == tries
+        put_back(database, holder)
+    take(database, "a")
+    with database.session() as db:
+        claims.release_lost(db, keys=["digest:2025-W23"], holder="a", now=NOW)
+    for holder in "bc":
+        assert take(database, holder) == 2
+        put_back(database, holder)
+
+
+def put_back(database: Database, holder: str) -> None:
+    with database.session() as db:
+        claims.put_back(db, keys=["digest:2025-W23"], holder=holder, now=NOW)
+
+
+def test_keys_are_given_back_while_they_are_renewed(database: Database) -> None:
+    keys = [f"assess:{number}" for number in range(32)]
+
+    def renew(part: int) -> None:
+        with database.session() as db:
+            if part:
+                claims.renew(db, holder="a", keys=keys, until=NOW + 2 * LEASE)
+            else:
+                claims.put_back(db, keys=keys, holder="a", now=NOW)
+
+    for _ in range(10):
+        with database.session() as db:
+            for key in reversed(keys):
+                assert claims.claim(db, key=key, holder="a", now=NOW, until=NOW + LEASE)
+        assert at_once(renew, 2) == [None, None]
