@@ -43,7 +43,10 @@ class RawStore:
         return self.folder / sha256[:2] / sha256
 
     def keep(self, chunks: Iterable[bytes]) -> Kept:
-        """Keep bytes; the same bytes again are kept once."""
+        """Keep bytes; the same bytes again are kept once.
+
+        A chunk must stay as it is after the next one was given: it may be hashed as late as that.
+        """
         digest, size = hashlib.sha256(), 0
         descriptor, temporary = tempfile.mkstemp(prefix=".incoming-", dir=self.folder)
         try:
