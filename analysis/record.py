@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.channels import channel, is_daily
+from analysis.channels import Channel, channel, is_daily
 from analysis.common_rows import GAP_IN_STEPS, on_common_rows
 from analysis.compiled import compiled, given
 from analysis.errors import RecordError
@@ -191,9 +191,8 @@ def record_from_stamps(
         known = channel(name)
         if known is None:
             raise RecordError(f"unknown channel {name}")
-        with np.errstate(invalid="ignore"):
-            outside = (values < known.lowest) | (values > known.highest)
-        if outside.any():
+        outside = _outside(values, known)
+        if outside is not None:
             masked[name] = outside
             values = np.where(outside, np.nan, values)
         else:
@@ -207,6 +206,17 @@ def record_from_stamps(
         daily={name: values for name, values in kept.items() if is_daily(name)},
         away_s=common.away_s,
     )
+
+
+def _outside(values: Floats, known: Channel) -> Bools | None:
+    """Tell which values are outside what a channel can be, None where none is."""
+    low, high = known.lowest, known.highest
+    with np.errstate(invalid="ignore"):
+        # Mostly the ends tell; of unknown values they do not.
+        if values.min(initial=low) >= low and values.max(initial=high) <= high:
+            return None
+        outside: Bools = (values < low) | (values > high)
+    return outside if outside.any() else None
 
 
 def of_days_alone(columns: Mapping[str, Floats], count: int) -> Bools:
