@@ -71,7 +71,7 @@ class PlainReader:
         first_line : int
             Number of its first line [-].
         most : int
-            How many rows it can have [-].
+            How many lines it has [-].
 
         Returns
         -------
@@ -80,11 +80,13 @@ class PlainReader:
         """
         match = self._first_stamp(block)
         parts = {} if match is None else {k: v for k, v in match.groupdict().items() if v}
-        if match is None or not parts.keys() <= {*_PARTS, _ZONE}:
+        if match is None or not parts.keys() <= {*_PARTS, _ZONE} or {"Y", "y"} <= parts.keys():
             return None
         belongs = np.full(match.end(), kernel.FIXED)
         for name in parts.keys() - {_ZONE}:
             belongs[slice(*match.span(name))] = _PARTS[name]
+        # A row has a sign behind each cell, which bounds what empty lines could claim.
+        most = min(most, block.size // self.holds.size + 1)
         stamp_s, lines = np.empty(most, dtype=np.int64), np.empty(most, dtype=np.int32)
         columns = int(self.holds.max()) + 1
         values, ends = np.empty((columns, most)), np.empty((columns, 3))
@@ -146,7 +148,7 @@ def plain_reader(rows: RowReader) -> PlainReader | None:
     columns = rows.layout.columns
     if stamp.count_s is not None or len(stamp.places) > 1 or not columns:
         return None
-    if len(dialect.delimiter.encode()) > 1 or dialect.delimiter == " ":
+    if len(dialect.delimiter.encode()) > 1 or dialect.delimiter in (" ", dialect.decimal):
         return None
     if any(one.by_word or one.numbers.decimal != dialect.decimal for one in columns):
         return None

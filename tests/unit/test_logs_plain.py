@@ -1,5 +1,6 @@
 """Blocks of plain rows: the same as the other readers give, or declined."""
 
+import tracemalloc
 from dataclasses import replace
 
 import numpy as np
@@ -212,3 +213,38 @@ def test_a_file_is_read_alike_with_and_without_the_plain_reader(
     assert_same(with_it, without)
     for mine, theirs in zip(with_it.values, without.values, strict=True):
         assert with_it.bounds[id(mine)].ends == without.bounds[id(theirs)].ends
+
+
+def test_a_comma_between_cells_is_none_within_numbers():
+    text = b"time,t_collector_c,flow_l_min\n" + b'2025-06-01T12:01:00Z,"61,5","2,25"\n' * 20
+    dialect = find_dialect("x", text, LogMap(decimal=",", delimiter=","))
+    rows = replace(rows_of(text, decimal=","), dialect=dialect)
+    assert dialect.delimiter == dialect.decimal
+    assert plain_reader(rows) is None
+
+
+def test_a_year_that_is_written_twice_is_read_by_others():
+    told = LogMap(time_format="%d.%m.%Y %H:%M (%y)", delimiter=";", decimal=".")
+    text = b"time;t_collector_c;flow_l_min\n" + b"01.06.2025 12:01 (25);61.5;2.25\n" * 20
+    dialect = find_dialect("x", text, told)
+    layout = find_layout("x", dialect, told)
+    rows = RowReader(file="x", dialect=dialect, layout=layout, problems=ProblemList())
+    reader = plain_reader(rows)
+    assert reader is not None
+    body = np.frombuffer(text[dialect.body_at :], dtype=np.uint8)
+    assert reader.read(body, first_line=2, most=20) is None
+
+
+def test_empty_lines_claim_no_room():
+    places = ("collector", "store_bottom", "store_middle", "store_top")
+    heads = [f"t_{place}_{n}_c" for place in places for n in range(2, 10)]
+    row = ";".join(["2025-06-01T12:01:00Z", *(["61.5"] * len(heads))])
+    head = ";".join(["time", *heads])
+    text = "\n".join([head, *([row] * 20), "\n" * 1_000_000]).encode()
+    tracemalloc.start()
+    part = plain(text)
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert part is not None
+    assert (part.read, len(part.values)) == (20, 32)
+    assert most < 100e6
