@@ -355,6 +355,25 @@ def test_rows_of_a_reset_clock_are_never_placed_by_guess(step, cut, off):
     assert "clock was reset" in group.why
 
 
+@pytest.mark.parametrize(
+    "strange",
+    [
+        ["0000-01-01T00:00:00Z"],
+        ["0001-01-01T00:00:00+01:00"],
+        ["9999-12-31T23:00:00-03:00", "2000-01-01T00:00:00Z"],
+        ["9999-12-31T23:59:59Z", "2000-01-01T00:00:00Z", "9999-12-31T00:00:00Z"],
+    ],
+)
+def test_stamps_beyond_the_calendar_are_set_aside(strange):
+    hours = minutes(datetime(2025, 6, 1, tzinfo=UTC), 160, step=60)
+    stamped = [f"{one:%Y-%m-%dT%H:%M:%SZ}" for one in hours]
+    stamped[80:80] = strange
+    rows = [f"{one},{n}" for n, one in enumerate(stamped)]
+    source = LogSource(name="l.csv", data=("time,t_collector_c\n" + "\n".join(rows)).encode())
+    log = read_logs([source], site=SITE)
+    assert (log.rows.kept, log.rows.rejected) == (160, len(strange))
+
+
 @pytest.mark.parametrize(("zone", "first"), [
     ("UTC", "2000-01-01T00:00"),
     ("UTC", "1970-01-01T00:00"),
