@@ -124,27 +124,26 @@ class Worker:
                 self._finished(self._out.pop(future), future, crew)
         free = crew.room - len(self._out)
         if free > 0 and "assess" in self.kinds:
-            self._give_out(self._chunks(free, helpers=crew.helpers), crew)
+            self._give_out(self._chunks(free, helpers=crew.helpers), crew, most=free)
         return bool(self._out)
 
     def _chunks(self, most: int, *, helpers: int) -> list[list[Task]]:
-        """Claim sites to analyse, in at most so many chunks for the crew.
-
-        What was tried in vain goes alone, so there may be more chunks than were counted on. No more
-        go out for that: a helper that is lost costs all that are out a try.
+        """Claim sites for so many chunks; more come out where some were tried in vain: they go
+        alone.
         """
         waiting = self._waiting("assess", most=chunks.most_to_count(helpers=helpers))
         given = chunks.sizes(waiting, chunks=most, helpers=helpers)
         if not given:
             return []
-        parts = chunks.parted(self._claim("assess", most=sum(given)), given)
-        self._give_back([task for chunk in parts[most:] for task in chunk])
-        return parts[:most]
+        return chunks.parted(self._claim("assess", most=sum(given)), given)
 
-    def _give_out(self, waiting: list[list[Task]], crew: Crew) -> None:
+    def _give_out(self, waiting: list[list[Task]], crew: Crew, *, most: int) -> None:
+        """Have the crew do the first of these chunks; a lost helper costs all that are out a try,
+        so no more go out than were asked for.
+        """
         look = self._look()
         try:
-            while waiting:
+            for _ in range(min(most, len(waiting))):
                 future = crew.start([self._analysis(task, look) for task in waiting[0]])
                 self._out[future] = waiting.pop(0)
         except BrokenExecutor:
