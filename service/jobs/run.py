@@ -124,7 +124,9 @@ class Worker:
                 self._finished(self._out.pop(future), future, crew)
         free = crew.room - len(self._out)
         if free > 0 and "assess" in self.kinds:
-            self._give_out(self._chunks(free, helpers=crew.helpers), crew, most=free)
+            waiting = self._chunks(free, helpers=crew.helpers)
+            if not self._give_out(waiting, crew, most=free):
+                return True
         return bool(self._out)
 
     def _chunks(self, most: int, *, helpers: int) -> list[list[Task]]:
@@ -137,9 +139,10 @@ class Worker:
             return []
         return chunks.parted(self._claim("assess", most=sum(given)), given)
 
-    def _give_out(self, waiting: list[list[Task]], crew: Crew, *, most: int) -> None:
-        """Have the crew do the first of these chunks; a lost helper costs all that are out a try,
-        so no more go out than were asked for.
+    def _give_out(self, waiting: list[list[Task]], crew: Crew, *, most: int) -> bool:
+        """Have the crew do the first of these chunks; False where helpers were lost before.
+
+        A lost helper costs all that are out a try, so no more go out than were asked for.
         """
         look = self._look()
         try:
@@ -148,8 +151,10 @@ class Worker:
                 self._out[future] = waiting.pop(0)
         except BrokenExecutor:
             crew.close()
+            return False
         finally:
             self._give_back([task for chunk in waiting for task in chunk])
+        return True
 
     def _analysis(self, task: Task, look: Look) -> Analysis:
         return Analysis(

@@ -4,7 +4,7 @@ import multiprocessing
 import os
 import signal
 from collections.abc import Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import BrokenExecutor, Future, ThreadPoolExecutor
 
 import pytest
 from fastapi.testclient import TestClient
@@ -222,6 +222,22 @@ def test_what_was_lost_goes_alone_and_no_more_of_it_than_there_is_room_for(
     with back.database.reading() as db:
         put_back = db.get_one(Claim, tasks[2].key)
     assert (put_back.tries, put_back.holder) == (1, "")
+    here.work_all()
+    assert left_behind(back) == (0, 0)
+
+
+def test_helpers_that_were_lost_while_nothing_was_out_end_no_run(
+    back: BackEnd, here: Worker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    start, lost = Crew.start, [True]
+
+    def lost_once(self: Crew, chunk: list[helper.Analysis]) -> Future[list[helper.Ended]]:
+        if lost:
+            lost.clear()
+            raise BrokenExecutor
+        return start(self, chunk)
+
+    monkeypatch.setattr(Crew, "start", lost_once)
     here.work_all()
     assert left_behind(back) == (0, 0)
 
