@@ -1,7 +1,6 @@
 """Stamps as a clock wrote them become UTC; rows that no clock can have meant are set aside."""
 
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,12 +27,8 @@ from analysis.units import SECONDS_PER_DAY
 _DAY = int(SECONDS_PER_DAY)
 # Dates that were exchanged jump by more (`exchanged.py`) [s].
 _PAUSE_S = 14 * _DAY
-# 1 January of the year 1 and 31 December 9999, UTC: what is beyond has no date to tell of.
+# 1 January of the year 1 and 31 December 9999, UTC: no map can name a day beyond.
 _CALENDAR_S = (-62_135_596_800, 253_402_214_400)
-_NOT_SET = (
-    "before 1990 or after 2100: the logger's clock was not set (a column that counts from another "
-    "day needs time_origin in [log])"
-)
 
 
 def zone_of(plan: FilePlan, told: Told) -> str:
@@ -70,14 +65,14 @@ def on_utc(plan: FilePlan, part: Part, told: Told, problems: ProblemList) -> tup
         late = at_the_end_of_their_day(part.stamp_s)
         if late.any():
             part = replace(part, stamp_s=np.where(late, part.stamp_s + _DAY, part.stamp_s))
-        beyond = (part.stamp_s < _CALENDAR_S[0]) | (part.stamp_s >= _CALENDAR_S[1])
-        part = _without(name, part, beyond, head, _NOT_SET, problems)
         part, put_back = _put_back(plan, part, told, problems)
         clock = Clock(put_back=put_back, midnights=int(np.count_nonzero(late)))
     strange = (part.stamp_s < EARLIEST_S) | (part.stamp_s >= LATEST_S)
     if strange.any():
         strange &= ~in_span(told.log_map, part.stamp_s)
-    part = _without(name, part, strange, head, _NOT_SET, problems)
+    why = "before 1990 or after 2100: the logger's clock was not set (a column that counts from "
+    why += "another day needs time_origin in [log])"
+    part = _without(name, part, strange, head, why, problems)
     if not stamp.aware:
         part, clock = _from_wall(plan, part, told, problems, clock=clock)
     error_s = clock_error_s(part.stamp_s, told.log_map, zone=zone_of(plan, told))
@@ -179,15 +174,15 @@ def _reset_says(
     why = "the logger's clock was reset, years before the rows around it; these rows belong after "
     if after_s is None or shift_s is None:
         return f"{why}{_written(before_s)}, and no later row tells when"
+    why = f"{why}{_written(before_s)} and before {_written(after_s)}"
+    if run_s.min() < _CALENDAR_S[0] or run_s.max() >= _CALENDAR_S[1]:
+        return why
     keys = span_keys(run_s, shift_s, zone=zone)
-    return (
-        f"{why}{_written(before_s)} and before {_written(after_s)}; if the logger ran on while its "
-        f"clock was set, {keys} in [log] put them there"
-    )
+    return f"{why}; if the logger ran on while its clock was set, {keys} in [log] put them there"
 
 
 def _written(stamp_s: int) -> str:
-    return datetime.fromtimestamp(stamp_s, tz=UTC).strftime("%Y-%m-%d %H:%M")
+    return str(np.datetime64(stamp_s, "s").astype("datetime64[m]")).replace("T", " ")
 
 
 def _on_24_hours(
