@@ -12,7 +12,7 @@ import signal
 import socket
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Sequence, Set
 from concurrent.futures import (
     FIRST_COMPLETED,
     BrokenExecutor,
@@ -96,6 +96,9 @@ class Worker:
         self._out: dict[Future[list[Ended]], list[Task]] = {}
         # Only what is in hand keeps its claim; one that was lost sight of falls free.
         self._in_hand: set[str] = set()
+        # What was out when a pool of helpers broke: one of these broke it. Each goes out with
+        # nothing beside it, or what ends every helper would take the same few along each time.
+        self._suspects: set[str] = set()
         self._steady = steady
         self._tidied: datetime | None = None
         self._nightly = Nightly(settings=settings, database=database, raw=self.raw, clock=clock)
@@ -123,11 +126,14 @@ class Worker:
             for future in done:
                 self._finished(self._out.pop(future), future, crew)
         free = crew.room - len(self._out)
-        if free > 0 and "assess" in self.kinds:
+        if free > 0 and "assess" in self.kinds and not self._is_out(self._suspects):
             waiting = self._chunks(free, helpers=crew.helpers)
             if not self._give_out(waiting, crew, most=free):
                 return True
         return bool(self._out)
+
+    def _is_out(self, keys: Set[str]) -> bool:
+        return any(task.key in keys for chunk in self._out.values() for task in chunk)
 
     def _chunks(self, most: int, *, helpers: int) -> list[list[Task]]:
         """Claim sites for so many chunks; more come out where some were tried in vain: they go
@@ -145,6 +151,9 @@ class Worker:
         A lost helper costs all that are out a try, so no more go out than were asked for.
         """
         look = self._look()
+        waiting.sort(key=lambda chunk: chunk[0].key not in self._suspects)
+        if waiting and waiting[0][0].key in self._suspects:
+            most = 0 if self._out else 1
         try:
             for _ in range(min(most, len(waiting))):
                 future = crew.start([self._analysis(task, look) for task in waiting[0]])
@@ -192,12 +201,14 @@ class Worker:
             self._lost(chunk)
             if isinstance(error, BrokenExecutor):
                 crew.close()  # a pool that lost one process takes no more work; the next is new
+                self._suspects.update(task.key for task in chunk)
         else:
             for task in chunk:
                 LOG.error("%s failed", task.key, exc_info=error)
                 self._note_failure(task, why(error))
 
     def _ended(self, task: Task, how: Ended) -> None:
+        self._suspects.discard(task.key)
         if how.state == "gone":
             LOG.warning("%s was done before its helper was lost, or taken over", task.key)
         elif how.state == "failed":

@@ -226,6 +226,28 @@ def test_what_was_lost_goes_alone_and_no_more_of_it_than_there_is_room_for(
     assert left_behind(back) == (0, 0)
 
 
+def test_what_was_out_when_a_pool_broke_goes_out_with_nothing_beside_it(
+    back: BackEnd, here: Worker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    start, started = Crew.start, []
+
+    def seen(self: Crew, chunk: list[helper.Analysis]) -> Future[list[helper.Ended]]:
+        started.append((len(chunk), len(here._out)))
+        return start(self, chunk)
+
+    (tasks,) = here._chunks(1, helpers=1)
+    broken: Future[list[helper.Ended]] = Future()
+    broken.set_exception(BrokenExecutor())
+    here._finished(tasks, broken, here.crew)
+    monkeypatch.setattr(Crew, "start", seen)
+    here.work_all()
+    assert started == [(1, 0)] * SITES
+    forget_all(back)
+    here.work_all()
+    assert started[SITES:] == [(SITES, 0)]
+    assert left_behind(back) == (0, 0)
+
+
 def test_helpers_that_were_lost_while_nothing_was_out_end_no_run(
     back: BackEnd, here: Worker, monkeypatch: pytest.MonkeyPatch
 ) -> None:
