@@ -13,7 +13,7 @@ def look_up(asked: Floats, grid: Floats, values: Floats, found: Floats) -> None:
     Parameters
     ----------
     asked : shape (n,), where; NaN, or outside the points, gives NaN
-    grid, values : shape (points,), two or more, and what the curve is there; rising
+    grid, values : shape (points,), three or more, and what the curve is there; rising
     found : shape (n,), written
     """
     last = grid.size - 1
