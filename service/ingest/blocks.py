@@ -7,7 +7,7 @@ then the time from row to row) and columns of whole numbers over the field's `pe
 """
 
 from collections.abc import Iterator, Mapping
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 _STAMPS, _STEPS, _SCALE = "stamp_s", "steps_s", b"per_unit"
 # Packing so many days at once takes fewer calls; more of them gain nothing (measured).
 _AT_ONCE = 8
+# So many days, and those of one lot, wait at most to be compressed.
+_WAITING = 64
 _FRAME = b"\x28\xb5\x2f\xfd"  # how a zstd frame begins (RFC 8878, 3.1.1)
 
 
@@ -104,9 +106,12 @@ def seal(block: Block) -> Sealed:
 
 def seal_days(days: Mapping[date, Block]) -> dict[date, Sealed]:
     """Make days ready to be written: some are packed and hashed while others are compressed."""
-    told, framed = [], []
+    told: list[tuple[int, str | None]] = []
+    framed: list[Future[bytes]] = []
     with ThreadPoolExecutor(1) as beside:
         for blocks in _alike(days):
+            if len(framed) >= _WAITING:
+                framed[-_WAITING].result()
             for one in [packed.written() for packed in block_form.pack_alike(blocks)]:
                 framed.append(beside.submit(block_form.framed, one.head, one.content))
                 told.append((one.rows, one.values_hash()))
