@@ -340,9 +340,12 @@ def report_from_json(data: Mapping[str, Any]) -> Report:
 def _field_check_json(check: FieldCheck) -> dict[str, Any]:
     measured = _rounded([item.measured_w for item in check.points])
     estimated = _rounded([item.estimated_w for item in check.points])
+    starts = np.array([item.start_s for item in check.points], dtype="datetime64[s]")
     points = [
-        {"from": iso(item.start_s), "measured_w": got, "estimated_w": due}
-        for item, got, due in zip(check.points, measured, estimated, strict=True)
+        {"from": start, "measured_w": got, "estimated_w": due}
+        for start, got, due in zip(
+            np.datetime_as_string(starts, timezone="UTC").tolist(), measured, estimated, strict=True
+        )
     ]
     ends = {"from": iso(check.start_s), "to": iso(check.end_s)}
     plain = _plain(replace(check, points=()))

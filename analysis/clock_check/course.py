@@ -12,7 +12,9 @@ from typing import Literal
 
 import numpy as np
 
+from analysis.clock_check.course_kernel import cheapest_cuts
 from analysis.clock_check.curves import eastward
+from analysis.compiled import given
 from analysis.days import DayTable
 from analysis.record import Bools, Floats, Ints, known_or_zero
 from analysis.site import Site
@@ -280,18 +282,8 @@ def _pieces(days: ClockDays) -> tuple[list[int], float]:
     # A piece that ends at an edge begins at one of the first so many.
     begins = np.searchsorted(edges, edges - least, side="right")
     fresh = np.where(edges > 0, _PENALTY[days.basis], 0.0)
-    best = np.full(len(edges), np.inf)
-    best[0] = 0.0
-    # For each level, the cheapest that all before a piece is, less what the level sums up to there.
-    before, opened, here = np.full((1, len(levels)), np.inf), 0, 1
-    while here < len(edges):
-        # Pieces that end at these edges begin before the first of them: where, is settled.
-        ends = slice(here, max(int(np.searchsorted(begins, here, side="right")), here + 1))
-        starts = slice(opened, int(begins[ends][-1]))
-        begun = (best[starts] + fresh[starts])[:, None] - summed[starts]
-        before = np.minimum.accumulate(np.concatenate([before[-1:], begun]))
-        best[ends] = (summed[ends] + before[begins[ends] - opened]).min(axis=1)
-        opened, here = starts.stop, ends.stop
+    best = np.empty(len(edges))
+    cheapest_cuts(given(summed), given(begins), given(fresh), best)
     return _cuts(edges, summed, best + fresh, begins), float(best[-1])
 
 
