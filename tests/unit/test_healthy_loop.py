@@ -1,6 +1,6 @@
 """The healthy loop beside a standing one: its balance, its yesterday, and who drew water."""
 
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
@@ -120,6 +120,8 @@ def test_a_day_asks_only_the_day_before():
 def test_a_store_that_falls_within_the_hour_has_seen_a_draw(bottom, drawn):
     """Usual standing loss of a store is 0.3 K an hour; a missing sensor denies nothing."""
     loop = a_loop(roof=20.0, mean=20.0, moving=0.0)
-    wide = {name: np.broadcast_to(getattr(loop, name)[:, :1], (1, BINS)) for name in loop.__slots__}
+    wide = {
+        one.name: np.broadcast_to(getattr(loop, one.name)[:, :1], (1, BINS)) for one in fields(loop)
+    }
     wide["t_store_bottom_c"], wide["t_store_hottest_c"] = bottom[None, :], np.full((1, BINS), 50.0)
     assert drawn_days(replace(loop, **wide))[0] == drawn
