@@ -70,18 +70,10 @@ class Packed:
 
     def data(self) -> bytes:
         """Give the bytes; equal blocks give equal bytes."""
-        return framed(*self._content())
+        return framed(*self.written())
 
-    def values_hash(self) -> str | None:
-        """Give a hash that is equal for equal rows, or None where they prove nothing."""
-        return _hash(self._told())
-
-    def written(self) -> "Written":
-        """Write out what is compressed and what is hashed."""
-        head, content = self._content()
-        return Written(rows=len(self.stamp_s), head=head, content=content, told=self._told())
-
-    def _content(self) -> tuple[bytes, bytes]:
+    def written(self) -> tuple[bytes, bytes]:
+        """Give the bytes before the frame, and those that are compressed into it."""
         steps = np.diff(self.stamp_s)
         long = bool((steps > _MOST_LONG).any())
         first = int(self.stamp_s[0]) if len(self.stamp_s) else 0
@@ -107,7 +99,8 @@ class Packed:
         added[:, 1:] -= whole[:, :-1]
         return added.tobytes()
 
-    def _told(self) -> bytes | None:
+    def values_hash(self) -> str | None:
+        """Give a hash that is equal for equal rows, or None where they prove nothing."""
         # Whole numbers over at most a thousand are rounded to three decimals already.
         rounded = self.values
         if bool((self.width == 8).any()):
@@ -120,40 +113,12 @@ class Packed:
             if self.unknown is None or not np.isnan(own).all():
                 told.extend((name.encode(), own.tobytes()))
         # In one piece: hashed by pieces, each would wait for the interpreter.
-        return b"".join(told)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Written:
-    """A block whose bytes only want compressing and hashing, which other threads need not wait for.
-
-    Attributes
-    ----------
-    head, content : the bytes before the frame, and those inside it
-    told : what is hashed; None where the rows prove nothing
-    """
-
-    rows: int
-    head: bytes
-    content: bytes
-    told: bytes | None
-
-    def data(self) -> bytes:
-        """Give the bytes; equal blocks give equal bytes."""
-        return framed(self.head, self.content)
-
-    def values_hash(self) -> str | None:
-        """Give a hash that is equal for equal rows, or None where they prove nothing."""
-        return _hash(self.told)
+        return hashlib.sha256(b"".join(told)).hexdigest()
 
 
 def framed(head: bytes, content: bytes) -> bytes:
     """Give the bytes of a block: its head, and its content compressed."""
     return head + bytes(_zstd().compress(content, asbytes=True))
-
-
-def _hash(told: bytes | None) -> str | None:
-    return None if told is None else hashlib.sha256(told).hexdigest()
 
 
 def pack(block: Block) -> Packed:

@@ -100,24 +100,26 @@ class Sealed:
 
 def seal(block: Block) -> Sealed:
     """Make a block ready to be written."""
-    one = block_form.pack(block).written()
-    return Sealed(rows=one.rows, data=one.data(), values_hash=one.values_hash())
+    packed = block_form.pack(block)
+    return Sealed(rows=len(block), data=packed.data(), values_hash=packed.values_hash())
 
 
 def seal_days(days: Mapping[date, Block]) -> dict[date, Sealed]:
     """Make days ready to be written: some are packed and hashed while others are compressed."""
-    told: list[tuple[int, str | None]] = []
+    told: list[str | None] = []
     framed: list[Future[bytes]] = []
     with ThreadPoolExecutor(1) as beside:
         for blocks in _alike(days):
             if len(framed) >= _WAITING:
                 framed[-_WAITING].result()
-            for one in [packed.written() for packed in block_form.pack_alike(blocks)]:
-                framed.append(beside.submit(block_form.framed, one.head, one.content))
-                told.append((one.rows, one.values_hash()))
+            alike = block_form.pack_alike(blocks)
+            # Lot by lot, as threads wait for each other wherever they take turns.
+            written = [packed.written() for packed in alike]
+            framed.extend(beside.submit(block_form.framed, *one) for one in written)
+            told.extend(packed.values_hash() for packed in alike)
     return {
-        day: Sealed(rows=rows, data=data.result(), values_hash=values_hash)
-        for day, data, (rows, values_hash) in zip(days, framed, told, strict=True)
+        day: Sealed(rows=len(block), data=data.result(), values_hash=values_hash)
+        for (day, block), data, values_hash in zip(days.items(), framed, told, strict=True)
     }
 
 
