@@ -12,7 +12,7 @@ from collections.abc import Collection, Sequence
 from datetime import datetime, timedelta
 from typing import Any, cast
 
-from sqlalchemy import ColumnElement, CursorResult, delete, exists, func, or_, select, update
+from sqlalchemy import ColumnElement, CursorResult, and_, delete, exists, func, or_, select, update
 from sqlalchemy.orm import Session
 
 from service.db.engine import insert_into
@@ -49,10 +49,10 @@ def claim(db: Session, *, key: str, holder: str, now: datetime, until: datetime)
 def renew(db: Session, *, holder: str, keys: Collection[str], until: datetime) -> None:
     """Lengthen the lease of what a worker has in hand."""
     if keys:
-        own = (Claim.holder == holder, Claim.state == HELD, Claim.key.in_(sorted(keys)))
+        own = _in_hand(holder, keys)
         # In order, as they are given back: two that lock some in each one's order stop each other.
-        db.execute(select(Claim.key).where(*own).order_by(Claim.key).with_for_update()).all()
-        db.execute(update(Claim).where(*own).values(lease_until=until))
+        db.execute(select(Claim.key).where(own).order_by(Claim.key).with_for_update()).all()
+        db.execute(update(Claim).where(own).values(lease_until=until))
 
 
 def done(db: Session, *, key: str, holder: str) -> None:
@@ -103,10 +103,7 @@ def release_dead(db: Session, *, holder: str, now: datetime) -> list[str]:
 
 def held(db: Session, *, holder: str, keys: Collection[str]) -> set[str]:
     """Give those of the keys that somebody holds."""
-    found = select(Claim.key).where(
-        Claim.holder == holder, Claim.state == HELD, Claim.key.in_(sorted(keys))
-    )
-    return set(db.scalars(found))
+    return set(db.scalars(select(Claim.key).where(_in_hand(holder, keys))))
 
 
 def release_lost(db: Session, *, keys: Collection[str], holder: str, now: datetime) -> list[str]:
@@ -117,10 +114,12 @@ def release_lost(db: Session, *, keys: Collection[str], holder: str, now: dateti
 
 def _held_of(db: Session, *, holder: str, keys: Collection[str]) -> Sequence[Claim]:
     """Give claims of a worker, locked in order."""
-    found = select(Claim).where(
-        Claim.holder == holder, Claim.state == HELD, Claim.key.in_(sorted(keys))
-    )
+    found = select(Claim).where(_in_hand(holder, keys))
     return db.scalars(found.order_by(Claim.key).with_for_update()).all()
+
+
+def _in_hand(holder: str, keys: Collection[str]) -> ColumnElement[bool]:
+    return and_(Claim.holder == holder, Claim.state == HELD, Claim.key.in_(sorted(keys)))
 
 
 def _outlived(one: Claim, *, now: datetime) -> bool:
