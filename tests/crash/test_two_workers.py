@@ -79,9 +79,12 @@ def test_two_processes_do_each_task_once_though_one_is_killed(
         if note.exists():
             break
         time.sleep(0.01)
-    survivor = forked(back, note)
+    # However quick it is, it leaves the victim the analyses that it is to die at.
+    gone = tmp_path / "gone"
+    survivor = forked(back, note, second_analysis_after=gone)
     assert victim_lives
     _, status = os.waitpid(victim, 0)
+    gone.touch()
     assert os.WTERMSIG(status) == signal.SIGKILL
     release_dead(back.database, now=back.clock.now())  # as the server does that started it
     os.waitpid(survivor, 0)
@@ -99,7 +102,13 @@ def test_two_processes_do_each_task_once_though_one_is_killed(
         assert list(db.scalars(select(Claim.key))) == []
 
 
-def forked(back: BackEnd, note: Path, *, dies_at_analysis: int | None = None) -> int:
+def forked(
+    back: BackEnd,
+    note: Path,
+    *,
+    dies_at_analysis: int | None = None,
+    second_analysis_after: Path | None = None,
+) -> int:
     """Fork a worker that notes each task whose effect is committed; gives its process."""
     back.database.close()
     child = os.fork()
@@ -118,6 +127,8 @@ def forked(back: BackEnd, note: Path, *, dies_at_analysis: int | None = None) ->
             begun.append(1)
             if len(begun) == dies_at_analysis:
                 os.kill(os.getpid(), signal.SIGKILL)
+            while len(begun) == 2 and second_analysis_after and not second_analysis_after.exists():
+                time.sleep(0.01)
             return think(*args, **more)
 
         Worker._run, actions._think = noting, dying
