@@ -23,6 +23,7 @@ import dashboards
 from service.accounts import api as people
 from service.accounts import endpoints as accounts
 from service.accounts.actions import ensure_firm
+from service.accounts.attempts import Attempts
 from service.afterwards import Afterwards
 from service.assessments import endpoints as assessments
 from service.care import endpoints as care
@@ -71,7 +72,7 @@ def create_app(settings: Settings, database: Database, clock: Clock) -> FastAPI:
     app.state.gate = _gate(settings, database, clock)
     app.state.known_keys = KnownKeys()
     app.state.raw = RawStore(settings.data_dir)
-    app.state.attempts = accounts.Attempts()
+    app.state.attempts = Attempts()
     app.state.started_at = clock.now()
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
     app.state.metrics = metrics.Metrics()

@@ -1,9 +1,6 @@
 """Signing in and out, and passwords by link. The pages themselves are in `service.pages`."""
 
-import threading
-from collections import deque
-from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Annotated
 from urllib.parse import quote
 
@@ -15,48 +12,12 @@ from starlette.background import BackgroundTask
 from service.accounts import actions, sign_ins, trail
 from service.accounts.access import cookie_of
 from service.accounts.actions import FIRST_LOGIN
+from service.accounts.attempts import Attempts
 from service.context import Context, Here
 from service.db.models import Account
 from service.errors import InvalidError, ServiceError, TooManyError
 
 router = APIRouter(include_in_schema=False)
-
-_TRIES = 5
-_WITHIN = timedelta(minutes=1)
-
-
-class Attempts:
-    """Sign-ins of the last minute that did not succeed, in this process's memory.
-
-    They are counted by address and by account: neither one address trying many accounts nor many
-    addresses trying one account come far.
-    """
-
-    def __init__(self) -> None:
-        self._failed: dict[str, deque[datetime]] = {}
-        self._lock = threading.Lock()
-
-    def begin(self, who: Sequence[str], now: datetime) -> None:
-        """Count an attempt before it is looked at, so that many at once do not slip through.
-
-        Raises
-        ------
-        TooManyError : one of those who try failed too often
-        """
-        with self._lock:
-            for known in [one for one, at in self._failed.items() if now - at[-1] > _WITHIN]:
-                del self._failed[known]
-            tried = [self._failed.setdefault(one, deque(maxlen=_TRIES)) for one in who]
-            if any(len(times) >= _TRIES and now - times[0] < _WITHIN for times in tried):
-                raise TooManyError("Too many wrong passwords; wait a minute and try again.")
-            for times in tried:
-                times.append(now)
-
-    def succeeded(self, who: Sequence[str]) -> None:
-        """Forget what they did wrong before."""
-        with self._lock:
-            for one in who:
-                self._failed.pop(one, None)
 
 
 @router.post("/sign-in")

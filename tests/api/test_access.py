@@ -99,6 +99,17 @@ def test_guessing_is_slowed_down(back: BackEnd, client: TestClient) -> None:
     assert client.post("/sign-in", data={"password": PASSWORD}).headers["location"] == "/"
 
 
+def test_another_name_beyond_the_limit_shuts_nobody_out(back: BackEnd, client: TestClient) -> None:
+    set_password(back, client)
+    for _ in range(5):
+        client.post("/sign-in", data={"password": "wrong horse"})
+    for login in ("somebody", "somebody else"):
+        waiting = client.post("/sign-in", data={"password": "wrong horse", "login": login})
+        assert "error=wait" in waiting.headers["location"]
+    back.clock.move(seconds=61)
+    assert client.post("/sign-in", data={"password": PASSWORD}).headers["location"] == "/"
+
+
 def test_secrets_are_kept_as_hashes(back: BackEnd, client: TestClient) -> None:
     set_password(back, client)
     with back.database.reading() as db:
