@@ -74,7 +74,7 @@ EXAMPLES: dict[str, Any] = {
         "columns": {"T1": {"channel": "collector", "unit": "°C"}},
         "timezone": "Europe/London",
     },
-    "Pushed": {"accepted": 60, "new": 60, "changed": 0},
+    "Pushed": {"accepted": 60, "new": 60, "changed": 0, "left_out": 0, "why": None},
     "Series": {
         "start_s": [1780264800, 1780265400],
         "columns": {"collector": [61.4, None]},

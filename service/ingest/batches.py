@@ -19,7 +19,7 @@ from service.db.models import Site
 from service.errors import ConflictError, NotFoundError, ServiceError
 from service.ingest import layer_queries, push_queries, queries
 from service.ingest.blocks import Change, seal, values_hash
-from service.ingest.closed import free_neighbours, take_closed
+from service.ingest.closed import free_neighbours, left_out_words, take_closed
 from service.ingest.laying import HeldDay, LaidDay, laid, local_days, restamped, with_layer
 from service.ingest.push_queries import Counted, OpenSite
 from service.ingest.pushes import on_their_days, parse_push
@@ -133,7 +133,7 @@ class Sheaf:
         sent = len(rows)
         rows = restamped(on_their_days(rows, timezone=site.timezone), told, stored=stored)
         parts = split_days(rows)
-        take_closed(self._db, site_id=site.id, parts=parts, today=self._now.date())
+        closed = take_closed(self._db, site_id=site.id, parts=parts, today=self._now.date())
         self._refuse_of_others(site, parts)
         if site.stamp is None:
             site.stamp = stored
@@ -156,12 +156,18 @@ class Sheaf:
         )
         # What a block of these days holds was seen before; most batches need not ask further.
         self._see(site, rows.columns.keys() - known if parts else set())
-        new = min(new, sent)  # figures of days may have got a row of their own
+        # Figures of days may have got a row of their own.
+        new, left_out = min(new, sent), min(closed, sent)
+        taken = min(sum(map(len, parts.values())), sent) if closed else sent
         counted = self._counted.setdefault(upload_id, Counted())
         counted.size_bytes += size_bytes
         counted.rows += sent
         counted.new += new
-        return Pushed(accepted=sent, new=new, changed=changed)
+        counted.left_out += left_out
+        why = (
+            f"{left_out_words(left_out)}, and will be if they are sent again" if left_out else None
+        )
+        return Pushed(accepted=taken, new=new, changed=changed, left_out=left_out, why=why)
 
     def write(self) -> None:
         """Write what was gathered."""
@@ -170,6 +176,11 @@ class Sheaf:
         layer_queries.write_layers(self._db, dict(sorted(self._laid.items())))
         queries.write_marks(self._db, dict(sorted(self._marks.items())))
         push_queries.count_pushes(self._db, self._counted, now=self._now)
+        for upload_id, counted in self._counted.items():
+            if counted.left_out:
+                total = push_queries.left_out_of(self._db, upload_id=upload_id)
+                said = left_out_words(total)
+                push_queries.set_message(self._db, upload_id=upload_id, message=said)
 
     def _refuse_of_others(self, site: OpenSite, parts: Mapping[date, Block]) -> None:
         hashes = {day: values_hash(part) for day, part in parts.items()}

@@ -25,6 +25,15 @@ def take_closed(db: Session, *, site_id: int, parts: dict[date, Block], today: d
     return sum(len(parts.pop(day)) for day in closed)
 
 
+def left_out_words(rows: int) -> str:
+    """Say that some rows are of days that are not kept as they came any more."""
+    left = "1 row was" if rows == 1 else f"{rows:,} rows were"
+    return (
+        f"{left} left out: of their days only five-minute means are kept, or nothing, as the "
+        "operator has set"
+    )
+
+
 def free_neighbours(
     db: Session, *, site_id: int, timezone: str, changes: Mapping[date, Change], today: date
 ) -> None:

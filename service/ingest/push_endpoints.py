@@ -25,13 +25,14 @@ _UNKNOWN = ""  # no site has such a name
 
 @router.post("/rows", responses=_BUSY)
 async def push_rows(request: Request, here: Here, slug: str) -> Pushed:
-    """Take a gateway's batch of rows as JSON; all of it or nothing.
+    """Take a gateway's batch of rows as JSON; a batch with a fault is refused as a whole.
 
     The body is `{"rows": [{"time": "2025-06-01T12:00:00Z", "t_collector_c": 61.2}, ...]}` or
     `{"columns": {"time": [...], "t_collector_c": [...]}}`. Rows may be late, out of order or sent
-    twice. They are on disk when the answer comes. Where more gateways come at once than can be
-    served, the answer is 429 and says in Retry-After when to come again; whose body dawdles while
-    others wait gets 408.
+    twice. They are on disk when the answer comes; only rows of days that were rolled up or removed
+    for their age are left out, which the answer says, and sending them again changes nothing. Where
+    more gateways come at once than can be served, the answer is 429 and says in Retry-After when to
+    come again; whose body dawdles while others wait gets 408.
     """
     gate: Gate[Batch] = request.app.state.gate
     places: Places = request.app.state.places

@@ -37,10 +37,13 @@ _COUNT = (
         size_bytes=Upload.size_bytes + bindparam("sent_bytes"),
         rows_read=Upload.rows_read + bindparam("sent_rows"),
         rows_kept=Upload.rows_kept + bindparam("sent_new"),
-        rows_duplicate=Upload.rows_duplicate + bindparam("sent_rows") - bindparam("sent_new"),
+        rows_duplicate=Upload.rows_duplicate + bindparam("sent_known"),
+        rows_rejected=Upload.rows_rejected + bindparam("sent_left_out"),
         settled_at=bindparam("now"),
     )
 )
+_LEFT_OUT = select(Upload.rows_rejected).where(Upload.id == bindparam("upload"))
+_SAY = update(Upload).where(Upload.id == bindparam("upload")).values(message=bindparam("said"))
 _SET_STAMP = update(Site).where(Site.id == bindparam("site")).values(stamp=bindparam("told"))
 
 
@@ -63,11 +66,12 @@ class OpenSite:
 
 @dataclass(slots=True, kw_only=True)
 class Counted:
-    """What batches add to the upload that counts them."""
+    """What batches add to the upload that counts them; of the rows some are `left_out`."""
 
     size_bytes: int = 0
     rows: int = 0
     new: int = 0
+    left_out: int = 0
 
 
 def sites_of_keys(db: Session, hashes: Iterable[str]) -> dict[str, OpenSite]:
@@ -137,12 +141,24 @@ def count_pushes(db: Session, counted: Mapping[int, Counted], *, now: datetime) 
             "sent_bytes": one.size_bytes,
             "sent_rows": one.rows,
             "sent_new": one.new,
+            "sent_known": max(one.rows - one.new - one.left_out, 0),
+            "sent_left_out": one.left_out,
             "now": now,
         }
         for upload_id, one in sorted(counted.items())
     ]
     if rows:
         db.connection().execute(_COUNT, rows)
+
+
+def left_out_of(db: Session, *, upload_id: int) -> int:
+    """Give how many rows of what a gateway pushed on a day were left out."""
+    return db.connection().execute(_LEFT_OUT, {"upload": upload_id}).scalar_one()
+
+
+def set_message(db: Session, *, upload_id: int, message: str) -> None:
+    """Note what is said of what a gateway pushed on a day."""
+    db.connection().execute(_SAY, {"upload": upload_id, "said": message})
 
 
 def _all(db: Session, statement: Executable, values: Mapping[str, object]) -> list[Row[Any]]:

@@ -107,11 +107,17 @@ class GivenMap(BaseModel):
 
 
 class Pushed(BaseModel):
-    """What became of a gateway's batch; it is on disk."""
+    """What became of a gateway's batch, which is settled: nothing of it need be sent again."""
 
-    accepted: int
-    new: int
-    changed: int
+    accepted: int = Field(description="Rows that were taken; they are on disk.")
+    new: int = Field(description="How many of these were not known.")
+    changed: int = Field(description="How many of these say something else than before.")
+    left_out: int = Field(
+        0,
+        description="Rows that were not taken, as their days were rolled up or removed for their "
+        "age. A figure of a whole day counts as a row.",
+    )
+    why: str | None = Field(None, description="Why rows were left out; null where none were.")
 
 
 class Series(BaseModel):

@@ -17,6 +17,7 @@ from service.clock import Clock
 from service.db.engine import VALUES_LOCK, Database, one_at_a_time
 from service.db.models import Site, Upload
 from service.ingest import queries
+from service.ingest.closed import left_out_words
 from service.ingest.files import RawStore
 from service.ingest.storing import OtherSiteError, store_rows
 from service.jobs import claims
@@ -268,7 +269,10 @@ def _store(db: Session, *, site: Site, upload: Upload, read: _Read, now: datetim
     upload.problems, upload.files = read.problems, read.files
     upload.state, upload.message, upload.settled_at = (
         "stored",
-        _and(_replaced(stored.changed, stored.gone), _left_out(stored.closed)),
+        _and(
+            _replaced(stored.changed, stored.gone),
+            left_out_words(stored.closed) if stored.closed else None,
+        ),
         now,
     )
     return None
@@ -284,17 +288,6 @@ def _replaced(changed: int, gone: int) -> str | None:
         f"{rows} from what was stored for the same times, and this later file counts; what it "
         "replaced is kept, and undoing this file brings it back. If it is another installation's "
         "log, undo it and hand it in there"
-    )
-
-
-def _left_out(closed: int) -> str | None:
-    """Say that some of its days are not kept as they came any more."""
-    if not closed:
-        return None
-    rows = "1 row was" if closed == 1 else f"{closed:,} rows were"
-    return (
-        f"{rows} left out: of their days only five-minute means are kept, or nothing, as the "
-        "operator has set"
     )
 
 

@@ -247,14 +247,40 @@ def test_a_gateways_rows_of_closed_days_are_taken_and_left_out(back, slug, clien
         {"time": "2025-06-02T12:00:00Z", "t_collector_c": 61.5, "t_store_top_c": 50.0},
         {"time": "2025-06-02T12:01:00Z", "t_collector_c": 61.5, "t_store_top_c": 50.0},
     ]
-    for sent, new in ((rows, 0), ([*rows, {**rows[0], "time": "2025-06-05T12:00:00Z"}], 1)):
+    for sent, taken in ((rows, 0), ([*rows, {**rows[0], "time": "2025-06-05T12:00:00Z"}], 1)):
         answer = client.post(
             f"/api/sites/{slug}/rows",
             json={"rows": sent},
             headers={"authorization": f"Bearer {key}", "accept": "application/json"},
         )
-        assert (answer.status_code, answer.json()["new"]) == (200, new)
+        told = answer.json()
+        # Settled, so that no gateway sends them for ever.
+        assert answer.status_code == 200
+        assert "2 rows were left out: of their days only five-minute means" in told.pop("why")
+        assert told == {"accepted": taken, "new": taken, "changed": 0, "left_out": 2}
     assert {day: blocks(back)[day] for day in DAYS} == {day: before[day] for day in DAYS}
+    uploads = client.get(f"/api/sites/{slug}/uploads", headers={"accept": "application/json"})
+    pushed = uploads.json()["uploads"][0]
+    assert pushed["rows"] == {"read": 5, "kept": 1, "duplicate": 0, "rejected": 4}
+    assert "4 rows were left out" in pushed["message"]
+    assert "4 rows were left out" in client.get(f"/sites/{slug}/logs").text
+
+
+def test_the_figure_of_a_closed_day_is_left_out_and_the_rest_of_its_row_is_taken(back, client):
+    slug = back.add_site(text=site_file().replace("Europe/Berlin", "America/Los_Angeles"))
+    back.hand_in(slug, LOG)
+    back.worker().work_all()
+    run(back, 3)
+    # Sent at midnight: the figure is that of the 4th, the row is of the 5th by UTC.
+    row = {"time": "2025-06-05T07:00:00Z", "day_heat_kwh": 4.0, "t_ambient_c": 20.0}
+    answer = client.post(
+        f"/api/sites/{slug}/rows",
+        json={"rows": [row]},
+        headers={"authorization": f"Bearer {back.add_key(slug)}"},
+    )
+    told = answer.json()
+    assert "1 row was left out" in told.pop("why")
+    assert told == {"accepted": 1, "new": 1, "changed": 0, "left_out": 1}
 
 
 def test_a_file_of_closed_days_cannot_be_undone_and_a_new_map_leaves_it(back, slug):
