@@ -10,6 +10,7 @@ from service.db.engine import BYTES_LOCK, Database, one_at_a_time
 from service.db.models import Site, Upload
 from service.errors import ConflictError, NotFoundError
 from service.ingest import queries
+from service.ingest.closed import NOT_UNDONE
 from service.ingest.files import Kept, RawStore
 from service.ingest.storing import ClosedDaysError, take_out
 from service.sites import queries as site_queries
@@ -164,10 +165,7 @@ def undo_upload(db: Session, *, site_id: int, upload_id: int, now: datetime) -> 
     try:
         take_out(db, site=site, upload=upload, due_at=now)
     except ClosedDaysError:
-        raise ConflictError(
-            "Some days of this file are kept as five-minute means only, or were removed for their "
-            "age, so its rows cannot be told from the others any more."
-        ) from None
+        raise ConflictError(NOT_UNDONE) from None
     upload.state, upload.settled_at = "undone", now
     kept = "is kept" if upload.bytes_gone_at is None else "was removed for its age"
     upload.message = f"its rows were taken out; the file itself {kept}"

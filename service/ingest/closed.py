@@ -16,6 +16,11 @@ from service.retention import queries
 # which is of today, is not to cost a query.
 _NEVER_ROLLED_DAYS = 360
 _DAY_S = int(SECONDS_PER_DAY)
+# Why a file that reaches into them is not undone.
+NOT_UNDONE = (
+    "Some days of this file are kept as five-minute means only, or were removed for their age, so "
+    "its rows cannot be told from the others any more."
+)
 
 
 def take_closed(db: Session, *, site_id: int, parts: dict[date, Block], today: date) -> int:

@@ -16,8 +16,10 @@ from dashboards.set_aside_words import set_aside_facts
 from dashboards.site_facts import Fact
 from service.db.models import Site, Upload
 from service.ingest import queries
+from service.ingest.closed import NOT_UNDONE
 from service.ingest.schemas import Replaced
 from service.ingest.shown import Naming
+from service.retention.queries import uploads_of_closed_days
 
 LATEST = 12
 _STATES = {
@@ -32,13 +34,16 @@ _STATES = {
 class UploadLine:
     """An upload in words.
 
-    `path` is where its buttons lead; `standing` says in a word whether it counts.
+    `path` is where its buttons lead; `standing` says in a word whether it counts; `not_undone` why
+    one that counts cannot be undone any more.
     """
 
     id: int
     name: str
     state: str
     standing: str
+    can_undo: bool
+    not_undone: str
     path: str
     when: str
     span: str
@@ -58,17 +63,24 @@ def uploads_of(db: Session, site: Site, *, limit: int | None = LATEST) -> tuple[
     waiting = queries.uploads_in_state(db, site_id=site.id, state="asking")
     found = [*(one for one in waiting if one.id not in held), *found]
     naming = Naming.of(db, site.id)
-    return tuple(_line(upload, site, naming.of_upload(upload.id)) for upload in found)
+    closed = uploads_of_closed_days(db, site_id=site.id)
+    return tuple(
+        _line(upload, site, naming.of_upload(upload.id), closed=upload.id in closed)
+        for upload in found
+    )
 
 
-def _line(upload: Upload, site: Site, replaced: list[Replaced]) -> UploadLine:
+def _line(upload: Upload, site: Site, replaced: list[Replaced], *, closed: bool) -> UploadLine:
     files = upload.files or []
+    counts = upload.state == "stored" and upload.pushed_on is None
     groups = _set_aside(upload)
     return UploadLine(
         id=upload.id,
         name=upload.name if upload.pushed_on is None else f"Rows of a gateway, {upload.pushed_on}",
         state=upload.state,
         standing=_standing(upload, replaced),
+        can_undo=counts and not closed,
+        not_undone=NOT_UNDONE if counts and closed else "",
         path=f"{site_path(site.slug)}/logs/{upload.id}",
         when=moment(int(upload.received_at.timestamp()), site.timezone),
         span=_span(files, site.timezone),

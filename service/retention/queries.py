@@ -232,6 +232,17 @@ def closed_days(db: Session, *, site_id: int, days: Iterable[date]) -> set[date]
     return closed
 
 
+def uploads_of_closed_days(db: Session, *, site_id: int) -> set[int]:
+    """Give a site's uploads that say something of days that are rolled up or removed."""
+    found = (
+        select(DayLayer.upload_id)
+        .join(RolledDay, and_(RolledDay.site_id == DayLayer.site_id, RolledDay.day == DayLayer.day))
+        .where(DayLayer.site_id == site_id)
+        .distinct()
+    )
+    return set(db.scalars(found))
+
+
 def gone_days(db: Session, *, site_id: int, days: Iterable[date]) -> set[date]:
     """Give which of these UTC days are removed."""
     gone: set[date] = set()

@@ -297,6 +297,31 @@ def test_a_file_of_closed_days_cannot_be_undone_and_a_new_map_leaves_it(back, sl
         assert upload.state == "stored"
 
 
+def test_a_page_offers_no_undoing_of_a_file_of_closed_days_and_says_why(back, slug, client):
+    # A row every ten minutes is fewer than five-minute means: such days are never rolled up.
+    coarse = {"first": FIRST + timedelta(days=10), "hours": 24}
+    own = back.hand_in(slug, tidy_log(**coarse), "coarse.csv")
+    back.worker().work_all()
+    other = back.add_site("Another")
+    back.hand_in(other, tidy_log(**coarse, seed=5))
+    back.worker().work_all()
+    offered = [f"/sites/{slug}/logs/{number}/undo" for number in (1, own)]
+
+    def undoing(path: str) -> tuple[list[bool], bool]:
+        page = client.get(path).text
+        return [one in page for one in offered], "cannot be told from the others" in page
+
+    for path in (f"/sites/{slug}/logs", f"/sites/{slug}"):
+        assert undoing(path) == ([True, True], False)
+    run(back, 3)
+    for path in (f"/sites/{slug}/logs", f"/sites/{slug}"):
+        assert undoing(path) == ([False, True], True)
+    assert "It cannot be undone" not in client.get(f"/sites/{other}/logs").text
+    for number, status in ((1, 409), (own, 303)):
+        answer = client.post(f"/sites/{slug}/logs/{number}/undo", follow_redirects=False)
+        assert answer.status_code == status
+
+
 NOW = datetime(2028, 7, 1, tzinfo=UTC)
 
 
