@@ -91,8 +91,8 @@ def _caller(db: Session, request: Request, *, now: datetime) -> Caller:
         if firm is None:
             raise SignedOutError("The service has not been set up yet; start it once.")
         return Caller(firm_id=firm.id, role="owner", who=OWN_MACHINE)
-    token = request.cookies.get(cookie_of(settings))
-    account = _signed_in(db, request, token=token, now=now) if token else None
+    token_hash = shown_session(request)
+    account = _signed_in(db, request, token_hash=token_hash, now=now) if token_hash else None
     if account is None:
         raise SignedOutError("Nobody is signed in; sign in and try again.")
     return Caller(
@@ -100,9 +100,8 @@ def _caller(db: Session, request: Request, *, now: datetime) -> Caller:
     )
 
 
-def _signed_in(db: Session, request: Request, *, token: str, now: datetime) -> Account | None:
+def _signed_in(db: Session, request: Request, *, token_hash: str, now: datetime) -> Account | None:
     """Give whose browser this is, and note now and then that it is in use."""
-    token_hash = hashed(token)
     settings: Settings = request.app.state.settings
     found = queries.session_in_use(db, token_hash=token_hash, now=now, idle=settings.session_idle)
     if found is None:
@@ -125,6 +124,12 @@ def _note_use(database: Database, *, token_hash: str, now: datetime) -> None:
             queries.note_use(db, token_hash=token_hash, now=now)
     except SQLAlchemyError as error:  # the next page notes it
         LOG.warning("the use of a sign-in was not noted: %s", str(error).splitlines()[0])
+
+
+def shown_session(request: Request) -> str | None:
+    """Give the hash of the sign-in that a browser shows, good or not; None without any."""
+    token = request.cookies.get(cookie_of(request.app.state.settings))
+    return hashed(token) if token else None
 
 
 def shown_key(request: Request) -> str | None:

@@ -1,6 +1,6 @@
-"""Use cases of signing in: the first start, passwords, sessions with their second factor."""
+"""Use cases of signing in: the first start, and passwords. Signed-in browsers: `sessions`."""
 
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 
 from sqlalchemy.orm import Session
@@ -9,13 +9,10 @@ from service.accounts import queries, second_factor
 from service.accounts.passwords import fits, hash_password
 from service.accounts.secrets import hashed, new_secret
 from service.accounts.signing import ensure_secret
-from service.db.models import Account, Firm, SetupLink, WebSession
+from service.db.models import Account, Firm, SetupLink
 from service.errors import ConflictError, InvalidError, NotFoundError, SignedOutError
 
 FIRST_LOGIN = "owner"
-CODE_WITHIN = timedelta(minutes=10)
-_CODE_TRIES = 5
-_LONGEST_IDLE = timedelta(days=400)
 
 
 def ensure_firm(db: Session, *, now: datetime) -> Firm:
@@ -152,53 +149,3 @@ def check_password(db: Session, *, login: str, password: str) -> Account:
     if not fits(password, account.password_hash if account else None) or account is None:
         raise SignedOutError("Name or password is wrong.")
     return account
-
-
-def start_session(
-    db: Session, *, account: Account, now: datetime, days: int, idle: timedelta = _LONGEST_IDLE
-) -> str:
-    """Sign a browser in, as far as a second factor lets it; gives the cookie's value.
-
-    Sign-ins that have ended by now, or were not used for `idle`, are forgotten.
-    """
-    token = new_secret("web")
-    code_due = account.totp_confirmed
-    db.add(
-        WebSession(
-            token_hash=hashed(token),
-            account_id=account.id,
-            code_due=code_due,
-            used_at=now,
-            created_at=now,
-            expires_at=now + (CODE_WITHIN if code_due else timedelta(days=days)),
-        )
-    )
-    queries.drop_expired(db, now=now, idle=idle)
-    return token
-
-
-def finish_session(
-    db: Session, *, token: str, code: str, now: datetime, days: int
-) -> tuple[Account, bool]:
-    """Take the second factor's code for a browser; tells whose it is, and whether it was right.
-
-    Raises
-    ------
-    SignedOutError : there is no such sign-in (any more), or it failed too often
-    """
-    waiting = queries.session_with_code_due(db, token_hash=hashed(token), now=now)
-    account = db.get(Account, waiting.account_id, with_for_update=True) if waiting else None
-    if waiting is None or account is None or waiting.tries >= _CODE_TRIES:
-        raise SignedOutError("Sign in with the password first.")
-    if not second_factor.accepts(account, code=code, now=now):
-        waiting.tries += 1
-        return account, False
-    waiting.code_due = False
-    waiting.used_at = now
-    waiting.expires_at = now + timedelta(days=days)
-    return account, True
-
-
-def end_session(db: Session, *, token: str) -> None:
-    """Sign a browser out."""
-    queries.drop_session(db, token_hash=hashed(token))

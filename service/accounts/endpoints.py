@@ -9,8 +9,8 @@ from fastapi.responses import RedirectResponse
 from sqlalchemy.orm import Session
 from starlette.background import BackgroundTask
 
-from service.accounts import actions, sign_ins, trail
-from service.accounts.access import cookie_of
+from service.accounts import actions, queries, sessions, sign_ins, trail
+from service.accounts.access import cookie_of, shown_session
 from service.accounts.actions import FIRST_LOGIN
 from service.accounts.attempts import Attempts
 from service.context import Context, Here
@@ -60,7 +60,7 @@ def second_factor(
     path = _own_path(next)
     try:
         with here.database.session() as db:
-            account, right = actions.finish_session(
+            account, right = sessions.finish(
                 db, token=token, code=code, now=here.now(), days=here.settings.session_days
             )
             if right:
@@ -75,9 +75,17 @@ def second_factor(
 
 
 def _session(here: Context, db: Session, account: Account, *, now: datetime) -> str:
-    settings = here.settings
-    return actions.start_session(
-        db, account=account, now=now, days=settings.session_days, idle=settings.session_idle
+    """Sign this browser in, and out of what it was signed in to before."""
+    token_hash = shown_session(here.request)
+    if token_hash is not None:
+        queries.drop_session(db, token_hash=token_hash)
+    return sessions.start(
+        db,
+        account=account,
+        now=now,
+        days=here.settings.session_days,
+        idle=here.settings.session_idle,
+        device=sessions.device_of(here.request.headers.get("user-agent", "")),
     )
 
 
@@ -100,10 +108,10 @@ def _code_page(path: str, *, wrong: bool = False) -> str:
 @router.post("/sign-out")
 def sign_out(here: Here) -> RedirectResponse:
     """Sign a browser out."""
-    token = here.request.cookies.get(cookie_of(here.settings))
-    if token:
+    token_hash = shown_session(here.request)
+    if token_hash is not None:
         with here.database.session() as db:
-            actions.end_session(db, token=token)
+            queries.drop_session(db, token_hash=token_hash)
     answer = _see_other("/sign-in")
     answer.delete_cookie(cookie_of(here.settings), secure=here.settings.secure_cookies)
     return answer

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
-from sqlalchemy import delete, func, or_, select, update
+from sqlalchemy import ColumnElement, delete, func, or_, select, update
 from sqlalchemy.orm import Session
 
 from service.db.models import (
@@ -65,13 +65,36 @@ def session_in_use(
         .join(WebSession, WebSession.account_id == Account.id)
         .where(
             WebSession.token_hash == token_hash,
-            WebSession.expires_at > now,
-            WebSession.used_at > now - idle,
-            WebSession.code_due.is_(False),
+            *_in_use(now=now, idle=idle),
             Account.closed_at.is_(None),
         )
     ).one_or_none()
     return (found[0], found[1]) if found else None
+
+
+def sessions_in_use(
+    db: Session, *, account_id: int, now: datetime, idle: timedelta
+) -> list[WebSession]:
+    """Give an account's browsers that are signed in still, the one used last first."""
+    found = select(WebSession).where(
+        WebSession.account_id == account_id, *_in_use(now=now, idle=idle)
+    )
+    return list(db.scalars(found.order_by(WebSession.used_at.desc(), WebSession.id.desc())))
+
+
+def session_of(db: Session, *, account_id: int, session_id: int) -> WebSession | None:
+    """Give a browser of an account by its number."""
+    return db.scalar(
+        select(WebSession).where(WebSession.id == session_id, WebSession.account_id == account_id)
+    )
+
+
+def _in_use(*, now: datetime, idle: timedelta) -> tuple[ColumnElement[bool], ...]:
+    return (
+        WebSession.expires_at > now,
+        WebSession.used_at > now - idle,
+        WebSession.code_due.is_(False),
+    )
 
 
 def note_use(db: Session, *, token_hash: str, now: datetime) -> None:
@@ -97,9 +120,10 @@ def drop_session(db: Session, *, token_hash: str) -> None:
     db.execute(delete(WebSession).where(WebSession.token_hash == token_hash))
 
 
-def drop_sessions_of(db: Session, *, account_id: int) -> None:
-    """Forget all browsers of an account."""
-    db.execute(delete(WebSession).where(WebSession.account_id == account_id))
+def drop_sessions_of(db: Session, *, account_id: int, but: str | None = None) -> None:
+    """Forget all browsers of an account, but that of one token's hash."""
+    gone = delete(WebSession).where(WebSession.account_id == account_id)
+    db.execute(gone if but is None else gone.where(WebSession.token_hash != but))
 
 
 def drop_expired(db: Session, *, now: datetime, idle: timedelta) -> None:

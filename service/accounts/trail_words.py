@@ -9,7 +9,9 @@ _SAID: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("began to set up a second factor", ("pages.account.begin_second_factor",)),
     ("turned the second factor on", ("pages.account.confirm_second_factor",)),
     ("turned the second factor off", ("pages.account.end_second_factor",)),
-    ("signed out everywhere", ("pages.account.sign_out_everywhere",)),
+    ("signed one of the own browsers out", ("pages.account.end_session",)),
+    ("signed all other own browsers out", ("pages.account.end_others",)),
+    ("signed out everywhere", ("pages.account.sign_out_everywhere",)),  # lines of older versions
     ("had the service ask for a password", ("pages.people.begin_passwords",)),
     ("made an account", ("pages.firm.invite", "accounts.api.invite")),
     ("made a new password link", ("pages.firm.new_link",)),

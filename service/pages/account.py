@@ -1,4 +1,4 @@
-"""One's own account: password, second factor, signing out everywhere."""
+"""One's own account: password, second factor, the browsers that are signed in."""
 
 import io
 from datetime import datetime
@@ -9,17 +9,30 @@ from fastapi import APIRouter, Form, Query, Response
 from sqlalchemy.orm import Session
 
 from dashboards.format import moment, plural
-from service.accounts import actions, people, queries, second_factor
+from service.accounts import actions, people, queries, second_factor, sessions
+from service.accounts.access import shown_session
 from service.accounts.passwords import SHORTEST
 from service.accounts.sign_ins import SignIns, sign_ins_of
-from service.context import Context, Here
+from service.context import Context, Here, RowId
 from service.db.models import Account
 from service.errors import ConflictError, InvalidError
 from service.pages.answers import page, see_other
 
 router = APIRouter(include_in_schema=False)
 
-_MESSAGES = {"off": "The second factor is off."}
+_MESSAGES = {
+    "off": "The second factor is off.",
+    "ended": "That one is signed out.",
+    "others": "All others are signed out.",
+}
+_DEVICES = {
+    "handheld": "A browser on a phone or tablet",
+    "computer": "A browser on a computer",
+    "program": "A program that is no browser",
+    None: "A browser, not known on what",
+}
+# Whoever has more is told how many.
+_MOST_LISTED = 30
 
 
 def own_account(db: Session, here: Context) -> Account:
@@ -54,6 +67,7 @@ def _page(
             login=account.login,
             role=account.role,
             came_in=_came_in(sign_ins_of(db, account)),
+            **_signed_in(db, here, account),
             on=account.totp_confirmed,
             left=len(account.recovery_hashes),
             square=_square(second_factor.address_for_app(account)) if begun else None,
@@ -63,6 +77,28 @@ def _page(
             message=message,
             codes=codes,
         )
+
+
+def _signed_in(db: Session, here: Context, account: Account) -> dict[str, object]:
+    """List where the account is signed in, this browser first."""
+    found = queries.sessions_in_use(
+        db, account_id=account.id, now=here.now(), idle=here.settings.session_idle
+    )
+    own = shown_session(here.request)
+    found.sort(key=lambda one: one.token_hash != own)
+    return {
+        "signed_in": [
+            {
+                "id": one.id,
+                "device": _DEVICES.get(one.device, _DEVICES[None]),
+                "this": one.token_hash == own,
+                "since": _moment(one.created_at),
+                "used": _moment(one.used_at),
+            }
+            for one in found[:_MOST_LISTED]
+        ],
+        "unlisted": len(found[_MOST_LISTED:]),
+    }
 
 
 def _came_in(seen: SignIns) -> str:
@@ -78,7 +114,11 @@ def _came_in(seen: SignIns) -> str:
 
 
 def _utc(when: datetime) -> str:
-    return f"{moment(int(when.timestamp()), 'UTC')} UTC"
+    return f"{_moment(when)} UTC"
+
+
+def _moment(when: datetime) -> str:
+    return moment(int(when.timestamp()), "UTC")
 
 
 def _square(text: str) -> str:
@@ -135,9 +175,30 @@ def end_second_factor(here: Here, password: Annotated[str, Form()] = "") -> Resp
     return see_other("/account?message=off")
 
 
-@router.post("/account/sign-out-everywhere")
-def sign_out_everywhere(here: Here) -> Response:
-    """Sign every browser of this account out."""
+@router.post("/account/sessions/{session_id}/end")
+def end_session(here: Here, session_id: RowId, password: Annotated[str, Form()] = "") -> Response:
+    """Sign one browser of this account out, for who knows the password."""
+    try:
+        with here.database.reading() as db:  # the slow hash keeps no writer waiting
+            account = own_account(db, here)
+            sessions.of_account(db, account, session_id=session_id)
+            actions.check_own_password(account, password)
+    except InvalidError as error:
+        return _page(here, errors={f"end-{session_id}": error.detail})
     with here.database.session() as db:
-        queries.drop_sessions_of(db, account_id=own_account(db, here).id)
-    return see_other("/sign-in")
+        db.delete(sessions.of_account(db, own_account(db, here), session_id=session_id))
+    return see_other("/account?message=ended#sessions")
+
+
+@router.post("/account/sessions/end-others")
+def end_others(here: Here, password: Annotated[str, Form()] = "") -> Response:
+    """Sign every browser of this account but this one out, for who knows the password."""
+    try:
+        with here.database.reading() as db:
+            actions.check_own_password(own_account(db, here), password)
+    except InvalidError as error:
+        return _page(here, errors={"end-others": error.detail})
+    with here.database.session() as db:
+        account = own_account(db, here)
+        queries.drop_sessions_of(db, account_id=account.id, but=shown_session(here.request))
+    return see_other("/account?message=others#sessions")

@@ -3,9 +3,9 @@
 import pytest
 from fastapi.testclient import TestClient
 
-from service.accounts import people
+from service.accounts import people, sessions
 from service.accounts.access import COOKIE
-from service.accounts.actions import set_password_by_link, start_session
+from service.accounts.actions import set_password_by_link
 from tests.api.test_letters import customer
 from tests.build_service import LOCAL, back_ends
 
@@ -33,7 +33,7 @@ def owner(back):
             db, firm_id=back.firm_id, login="boss@example.org", name="", role="owner", now=now
         )
         set_password_by_link(db, token=token, password="correct horse", now=now)
-        cookie = start_session(db, account=account, now=now, days=1)
+        cookie = sessions.start(db, account=account, now=now, days=1)
     with TestClient(back.app(), base_url=LOCAL, headers=ORIGIN, cookies={COOKIE: cookie}) as client:
         yield client
 

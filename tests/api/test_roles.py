@@ -9,9 +9,9 @@ import pytest
 from fastapi.routing import APIRoute
 from starlette.testclient import TestClient
 
-from service.accounts import people, queries
+from service.accounts import people, queries, sessions
 from service.accounts.access import COOKIE
-from service.accounts.actions import set_password_by_link, start_session
+from service.accounts.actions import set_password_by_link
 from service.accounts.customers import make_link
 from service.accounts.trail_words import WORDS
 from service.db.models import Site, Visit, VisitPhoto
@@ -78,7 +78,8 @@ NEEDS: dict[str, str] = {
     "POST /account/second-factor": "see",
     "POST /account/second-factor/confirm": "see",
     "POST /account/second-factor/off": "see",
-    "POST /account/sign-out-everywhere": "see",
+    "POST /account/sessions/{session_id}/end": "see",
+    "POST /account/sessions/end-others": "see",
     "POST /api/sites/{slug}/rows": "gateway",
     "POST /api/sites/{slug}/logs": "log or gateway",
     "POST /api/sites/{slug}/readings": "log",
@@ -249,6 +250,8 @@ class Server:
             token = people.new_firm(db, name="Other", login="stranger", now=now)
             set_password_by_link(db, token=token, password=PASSWORD, now=now)
             self.logins["stranger"] = "stranger"
+            owner = queries.account_by_login(db, "owner")
+            sessions.start(db, account=owner, now=now, days=1)  # the one of number 1
             stranger = queries.account_by_login(db, "stranger")
             self.other_firm = stranger.firm_id
             _, self.reader = people.make_key(
@@ -292,7 +295,7 @@ class Server:
         path = path.replace("{number}", "1")
         for name in (
             "upload", "key", "file", "recipient", "account", "link", "webhook", "visit", "photo",
-            "consent", "papers",
+            "consent", "papers", "session",
         ):  # fmt: skip
             path = path.replace(f"{{{name}_id}}", "1")
         if path.endswith("/series"):
@@ -319,7 +322,7 @@ class Server:
     def _session(self, who: str) -> str:
         with self.back.database.session() as db:
             account = queries.account_by_login(db, self.logins[who])
-            return start_session(db, account=account, now=self.back.clock.now(), days=1)
+            return sessions.start(db, account=account, now=self.back.clock.now(), days=1)
 
 
 @pytest.fixture(scope="module")

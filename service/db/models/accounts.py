@@ -52,7 +52,8 @@ class WebSession(Base):
     """A signed-in browser; only the hash of its cookie is kept.
 
     With `code_due` the password was right and the second factor's code is still to come; until
-    then the browser sees nothing. `used_at` is when it was last used, to some minutes.
+    then the browser sees nothing. `used_at` is when it was last used, to some minutes; `device`
+    what it runs on (see `service.accounts.sessions`), None from before that was kept.
     """
 
     __tablename__ = "web_session"
@@ -62,6 +63,7 @@ class WebSession(Base):
     account_id: Mapped[int] = mapped_column(
         ForeignKey("account.id", ondelete="CASCADE"), index=True
     )
+    device: Mapped[str | None] = mapped_column(String(20))
     code_due: Mapped[bool] = mapped_column(default=False, server_default=false())
     tries: Mapped[int] = mapped_column(default=0, server_default="0")
     used_at: Mapped[datetime] = mapped_column(UtcDateTime)
