@@ -6,6 +6,7 @@ from typing import IO
 
 from sqlalchemy.orm import Session
 
+from dashboards.format import day
 from service.db.engine import BYTES_LOCK, Database, one_at_a_time
 from service.db.models import Site, Upload
 from service.errors import ConflictError, NotFoundError
@@ -61,17 +62,23 @@ def keep_upload(
     """Take note of a kept file; the same bytes again get the first answer.
 
     Bytes that were refused or ask something are tried once more: the site file may have changed
-    since. Bytes that were undone count again.
+    since. Bytes that were undone count again. What is tried again, or had been removed for its age,
+    is as old as this handing in.
     """
     if site_queries.locked_site(db, site.id) is None:
         raise NotFoundError("This site is gone.")
     one_at_a_time(db, BYTES_LOCK)
     found = queries.upload_of_bytes(db, site_id=site.id, sha256=kept.sha256)
     if found is not None:
-        found.bytes_gone_at = None  # here they are again
         if found.state in ("refused", "asking", "undone"):
             found.state, found.message, found.settled_at = "kept", None, None
-            found.name = _name(name)
+            found.name, found.received_at = _name(name), now
+        elif found.bytes_gone_at is not None:
+            found.message = _came_again(
+                found.message, first=found.received_at, gone=found.bytes_gone_at
+            )
+            found.received_at = now  # by the first time it would be gone again the next night
+        found.bytes_gone_at = None
         return found
     upload = Upload(
         site_id=site.id,
@@ -85,6 +92,15 @@ def keep_upload(
     db.add(upload)
     db.flush()
     return upload
+
+
+def _came_again(message: str | None, *, first: datetime, gone: datetime) -> str:
+    """Add to what is said of a file that counts when its bytes were here before."""
+    here = (
+        f"It was handed in before, on {day(first.date())}, and removed for its age on "
+        f"{day(gone.date())}"
+    )
+    return here if message is None else f"{message}. {here}"
 
 
 def _name(given: str) -> str:

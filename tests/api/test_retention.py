@@ -402,10 +402,45 @@ def test_a_file_goes_and_its_name_hash_and_rows_stay(back, slug, client):
     assert "The file itself was removed for its age" in page
     assert sha256 in page
     assert client.get(f"/api/sites/{slug}/uploads/1/set-aside.csv").status_code == 404
-    # Bytes that come again are kept again, until the next night.
+
+
+def raw_path(back: BackEnd, number: int = 1) -> Path:
+    with back.database.reading() as db:
+        return RawStore(back.settings.data_dir).path(db.get_one(Upload, number).sha256)
+
+
+def test_a_file_that_comes_again_after_it_went_is_as_old_as_its_coming_again(back, slug, client):
+    path = raw_path(back)
+    run(back, 4.1)
+    assert not path.exists()
     back.hand_in(slug, with_peak(LOG))
+    run(back, 3.9)
     assert path.exists()
-    assert run(back, 0).done == 1
+    said = "It was handed in before, on 20 June 2025, and removed for its age on 27 July 2029."
+    assert said in client.get(f"/sites/{slug}/logs").text
+    run(back, 0.2)
+    assert not path.exists()
+    assert path == raw_path(back)
+
+
+def test_a_file_that_is_known_already_is_as_old_as_it_was(back, slug):
+    path = raw_path(back)
+    run(back, 3.9)
+    back.hand_in(slug, with_peak(LOG))
+    run(back, 0.2)
+    assert not path.exists()
+
+
+def test_a_file_that_was_refused_years_ago_and_is_tried_again_is_new(back, slug):
+    number = back.hand_in(slug, "no log at all", "other.csv")
+    back.worker().work_all()
+    path = raw_path(back, number)
+    run(back, 3.9)
+    back.hand_in(slug, "no log at all", "other.csv")
+    back.worker().work_all()
+    run(back, 0.2)
+    assert path.exists()
+    run(back, 4)
     assert not path.exists()
 
 
