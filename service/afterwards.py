@@ -5,7 +5,7 @@ from collections.abc import Callable
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 
-from service.guards import App, Receive, Scope, Send
+from service.asgi import App, Receive, Scope, Send
 
 _STATE = "suntally.afterwards"
 

@@ -4,39 +4,75 @@ Plain ASGI, so that a refused body is never kept. What still comes of it is thro
 answer: a sender whose connection is cut while it sends never reads why.
 """
 
-import asyncio
 import json
-from collections.abc import Awaitable, Callable, MutableMapping
-from typing import Any
+from collections.abc import Callable
+from dataclasses import dataclass
 from urllib.parse import urlsplit
 
 from dashboards.render import render
-from service.errors import TooLargeError
+from service.asgi import App, Message, Receive, Scope, Send
+from service.bodies import SLOW_PHONE, Body, Pace, too_large
 from service.policy import headers as policy_headers
 from service.settings import Settings, is_loopback
-
-Scope = MutableMapping[str, Any]
-Message = MutableMapping[str, Any]
-Receive = Callable[[], Awaitable[Message]]
-Send = Callable[[Message], Awaitable[None]]
-App = Callable[[Scope, Receive, Send], Awaitable[None]]
 
 _SAFE = {"GET", "HEAD", "OPTIONS"}
 _SMALL_BODY = 1024 * 1024
 # One photo from the script, a few with the form (see `service.visits.photos`).
 _PHOTO = 12 * 1024 * 1024
 _PHOTOS = 64 * 1024 * 1024
-# So much of a refused body is waited for before the answer.
-_THROWN_AWAY = 512 * 1024 * 1024
-_PATIENCE_S = 60.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Kind:
+    """Bodies whose address begins and ends like this: how large they may be, and how slow.
+
+    Attributes
+    ----------
+    most_bytes : by the settings
+    own_pace : whether they are waited for somewhere else
+    """
+
+    begins: tuple[str, ...]
+    ends: str
+    most_bytes: Callable[[Settings], int]
+    own_pace: bool = False
+
+    def has(self, path: str) -> bool:
+        """Tell whether an address is of this kind."""
+        return path.startswith(self.begins) and path.endswith(self.ends)
+
+
+_SITES = ("/api/sites/", "/sites/")
+# The first that fits; the last fits all.
+_KINDS = (
+    _Kind(
+        begins=("/api/sites/",),
+        ends="/rows",
+        most_bytes=lambda settings: settings.max_push_bytes,
+        own_pace=True,
+    ),
+    _Kind(begins=_SITES, ends="/logs", most_bytes=lambda settings: settings.max_upload_bytes),
+    _Kind(begins=_SITES, ends="/weather", most_bytes=lambda settings: settings.max_weather_bytes),
+    _Kind(begins=("/api/visits/",), ends="/photos", most_bytes=lambda _: _PHOTO),
+    _Kind(begins=("/visits/",), ends="/save", most_bytes=lambda _: _PHOTOS),
+    _Kind(begins=("",), ends="", most_bytes=lambda _: _SMALL_BODY),
+)
 
 
 class Guard:
-    """Refuses foreign hosts and origins and bodies that are too large; adds headers."""
+    """Refuses foreign hosts and origins, bodies too large and too slow; adds headers.
 
-    def __init__(self, app: App, *, settings: Settings) -> None:
+    Parameters
+    ----------
+    app : what requests are let through to
+    settings : how large bodies may be, and how the service is reached
+    pace : how slowly bodies may come
+    """
+
+    def __init__(self, app: App, *, settings: Settings, pace: Pace = SLOW_PHONE) -> None:
         self.app = app
         self.settings = settings
+        self.pace = pace
         self.own = urlsplit(settings.public_url).netloc.lower()
         self.headers = policy_headers(https=settings.secure_cookies)
 
@@ -46,16 +82,18 @@ class Guard:
             await self.app(scope, receive, send)
             return
         headers = {name.lower(): value.decode("latin-1") for name, value in scope["headers"]}
-        limit = self._limit(scope)
-        body = _Body(receive, limit=limit, waits=b"expect" in headers)
-        answer = self._with_headers(send, body)
+        kind = next(one for one in _KINDS if one.has(scope["path"]))
+        limit = kind.most_bytes(self.settings)
+        pace = None if kind.own_pace else self.pace
+        body = Body(receive, limit_bytes=limit, pace=pace, waits=b"expect" in headers)
+        accepts = headers.get(b"accept", "")
+        by_hand = "text/html" in accepts and not scope["path"].startswith("/api/")
+        answer = self._answering(send, body, by_hand=by_hand)
         refusal = self._refusal(scope["method"], headers)
         length = headers.get(b"content-length", "0")
         if refusal is None and (not length.isdigit() or int(length) > limit):
-            refusal = 413, "Too large", _too_large(limit)
+            refusal = 413, "Too large", too_large(limit)
         if refusal is not None:
-            accepts = headers.get(b"accept", "")
-            by_hand = "text/html" in accepts and not scope["path"].startswith("/api/")
             await _answer(answer, *refusal, by_hand=by_hand)
             return
         await self.app(scope, body.receive, answer)
@@ -85,34 +123,32 @@ class Guard:
             "service's own pages.",
         )
 
-    def _with_headers(self, send: Send, body: "_Body") -> Send:
+    def _answering(self, send: Send, body: Body, *, by_hand: bool) -> Send:
+        """Give what sends an answer; where the body was given up, it is why."""
+        replaced = False
+
         async def sending(message: Message) -> None:
             if message["type"] == "http.response.start":
-                if message["status"] >= 400:
-                    await body.throw_away()
                 present = {name.lower() for name, _ in message.get("headers", ())}
                 added = [pair for pair in self.headers if pair[0] not in present]
+                if message["status"] >= 400 and not await body.throw_away():
+                    added.append((b"connection", b"close"))  # nobody reads what comes still
                 message["headers"] = [*message.get("headers", ()), *added]
             await send(message)
 
-        return sending
+        async def answering(message: Message) -> None:
+            nonlocal replaced
+            why = body.refusal
+            if why is not None and message["type"] == "http.response.start":
+                replaced = True  # a route may take its form for a broken one and say so
+                await _answer(sending, why.status, why.title, why.detail, by_hand=by_hand)
+            elif not replaced:
+                await sending(message)
+
+        return answering
 
     def _is_own_host(self, host: str) -> bool:
         return host == self.own or is_loopback(_hostname(host))
-
-    def _limit(self, scope: Scope) -> int:
-        path = scope["path"]
-        if path.startswith(("/api/sites/", "/sites/")) and path.endswith("/logs"):
-            return self.settings.max_upload_bytes
-        if path.startswith("/api/sites/") and path.endswith("/rows"):
-            return self.settings.max_push_bytes
-        if path.startswith(("/api/sites/", "/sites/")) and path.endswith("/weather"):
-            return self.settings.max_weather_bytes
-        if path.startswith("/api/visits/") and path.endswith("/photos"):
-            return _PHOTO
-        if path.startswith("/visits/") and path.endswith("/save"):
-            return _PHOTOS
-        return _SMALL_BODY
 
 
 def _netloc(origin: str) -> str | None:
@@ -129,53 +165,6 @@ def _hostname(host: str) -> str:
         return urlsplit(f"//{host}").hostname or ""
     except ValueError:
         return ""
-
-
-def _too_large(limit: int) -> str:
-    return (
-        f"The body is larger than {limit // (1024 * 1024)} MiB. Send it in smaller parts, a log "
-        "also as .gz or .zip; the operator can raise the limit."
-    )
-
-
-class _Body:
-    """The body of a request on its way in.
-
-    Parameters
-    ----------
-    receive : where it comes from
-    limit : the most that is taken [bytes]
-    waits : whether the sender asked to be told before it sends (`Expect`)
-    """
-
-    def __init__(self, receive: Receive, *, limit: int, waits: bool) -> None:
-        self._receive = receive
-        self._limit = limit
-        self._seen = 0
-        self._ended = waits
-
-    async def receive(self) -> Message:
-        """Give the next part; what did not tell its length is counted."""
-        message = await self._next()
-        if self._seen > self._limit:
-            raise TooLargeError(_too_large(self._limit))
-        return message
-
-    async def throw_away(self) -> None:
-        """Let the rest come and forget it, within reason."""
-        most = self._seen + _THROWN_AWAY
-        try:
-            async with asyncio.timeout(_PATIENCE_S):
-                while not self._ended and self._seen <= most:
-                    await self._next()
-        except TimeoutError:
-            return
-
-    async def _next(self) -> Message:
-        message = await self._receive()
-        self._seen += len(message.get("body", b""))
-        self._ended = message["type"] != "http.request" or not message.get("more_body", False)
-        return message
 
 
 async def _answer(send: Send, status: int, title: str, detail: str, *, by_hand: bool) -> None:

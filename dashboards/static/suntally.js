@@ -340,6 +340,11 @@
         } catch {
           answer = {};
         }
+        if (request.status === 408) {
+          words.textContent = `It did not arrive. ${answer.detail ?? ""}`;
+          done("lost");
+          return;
+        }
         if (request.status >= 400) {
           words.textContent = `Refused: ${answer.detail ?? request.statusText}`;
           done("refused");

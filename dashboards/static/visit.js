@@ -141,6 +141,7 @@
       throw new Waits("offline");
     }
     if (answer.status === 401) throw new Waits("sign-in");
+    if (answer.status === 408) throw new Waits("slow");
     if (answer.status >= 500 || answer.status === 429) throw new Waits("busy");
     let told = {};
     try {
@@ -258,6 +259,8 @@
         say("wrong", "Kept on this phone. Sign in again, then it is sent.", `/sign-in?next=${next}`);
       } else if (error.message === "busy") {
         say("wait", "Kept on this phone; the service does not answer. It is tried again.");
+      } else if (error.message === "slow") {
+        say("wait", "Kept on this phone; the connection is too slow now. It is tried again.");
       } else say("wait", OFFLINE);
     } finally {
       running = false;

@@ -5,7 +5,7 @@ Access is checked before a body is read, and bodies are streamed to disk.
 
 import tempfile
 from datetime import date, datetime, timedelta
-from typing import IO, Annotated
+from typing import IO, Annotated, Any
 
 from fastapi import APIRouter, Query, Request, Response
 from starlette.concurrency import run_in_threadpool
@@ -30,8 +30,12 @@ _IN_MEMORY = 4 * 1024 * 1024
 # A century and more to both sides of 1970; near the ends of the calendar days have no neighbours.
 _FAREST_S = 5_000_000_000
 
+_SLOW: dict[int | str, dict[str, Any]] = {
+    408: {"description": "Too little of the body comes; nothing of it was stored. Send it again."}
+}
 
-@router.post("/logs", status_code=202)
+
+@router.post("/logs", status_code=202, responses=_SLOW)
 async def post_logs(
     request: Request,
     here: Here,
@@ -41,7 +45,8 @@ async def post_logs(
 ) -> UploadsShown:
     """Hand in logs: the body is one file, or a multipart form with any number of files.
 
-    The bytes are safe when the answer comes; what was understood shows under `status_url`.
+    The bytes are safe when the answer comes; what was understood shows under `status_url`. A body
+    may take its time, but less than 2 kB a second, or nothing for a minute, ends in 408.
     """
     site_id = await run_in_threadpool(_noted_site_id, here, slug)
     if request.headers.get("content-type", "").startswith("multipart/form-data"):

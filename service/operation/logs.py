@@ -15,7 +15,7 @@ from contextvars import ContextVar
 from datetime import UTC, datetime
 from typing import Any
 
-from service.guards import App, Message, Receive, Scope, Send
+from service.asgi import App, Message, Receive, Scope, Send
 from service.operation.metrics import Metrics
 
 LOG = logging.getLogger("suntally.request")

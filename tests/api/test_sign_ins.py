@@ -15,8 +15,8 @@ from service.accounts import sign_ins
 from service.accounts.actions import make_setup_link, reset_password
 from service.accounts.people import new_firm
 from service.afterwards import Afterwards, after_the_answer
+from service.asgi import Message, Receive, Scope, Send
 from service.db.models import Account, TrailEntry, WebSession
-from service.guards import Message, Receive, Scope, Send
 from tests.build_service import BackEnd, back_ends
 
 PUBLIC = "http://sun.example"

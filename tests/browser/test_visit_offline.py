@@ -234,6 +234,28 @@ def test_a_save_whose_answer_was_lost_is_stored_once(
     context.close()
 
 
+def test_a_photo_that_was_too_slow_is_kept_and_tried_again(
+    browser: Any,  # noqa: F811
+    house: House,
+) -> None:
+    context = browser.new_context(base_url=house.address, service_workers="block")
+    page = context.new_page()
+    page.goto("/sign-in")
+    sign_in(house, page)
+    page.goto("/visits/new?site=mill-lane-4")
+    page.get_by_role("button", name="Plan it").click()
+    page.wait_for_selector("body[data-ready]")
+    visit = int(page.url.split("/visits/")[1].split("?")[0])
+    context.route("**/photos?*", lambda route: route.fulfill(status=408, json={"detail": "slow"}))
+    page.set_input_files("#photo", PHOTO)
+    page.locator("[data-sync]").filter(has_text="too slow now. It is tried again").wait_for()
+    assert house.stored(visit)[2] == 0
+    context.unroute("**/photos?*")
+    settled(page)
+    assert house.stored(visit)[2] == 1
+    context.close()
+
+
 def test_the_card_is_read_on_the_spot_and_what_was_typed_stays(
     phone: Any, house: House, tmp_path: Path
 ) -> None:
