@@ -23,6 +23,7 @@ _MIGRATION_LOCK = 7_205_541
 # What one writer at a time may do (`one_at_a_time`).
 BYTES_LOCK = 7_205_542
 VALUES_LOCK = 7_205_543
+WHOLE_DAYS_LOCK = 7_205_544
 
 
 class Database:

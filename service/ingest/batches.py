@@ -14,7 +14,7 @@ from analysis.blocks import Block, split_days
 from analysis.layers import Layer
 from analysis.sitefile import parse_site
 from service.accounts.access import unknown_key, unknown_site
-from service.db.engine import VALUES_LOCK, shared
+from service.db.engine import VALUES_LOCK, WHOLE_DAYS_LOCK, one_at_a_time, shared
 from service.db.models import Site
 from service.errors import ConflictError, NotFoundError, ServiceError
 from service.ingest import layer_queries, push_queries, queries
@@ -119,7 +119,7 @@ class Sheaf:
         self._differing: dict[Place, Block] = {}
         self._marks: dict[Place, datetime] = {}
         self._counted: dict[int, Counted] = {}
-        self._shares = False  # the lock of values
+        self._shares = self._alone = False  # the locks of values, of whole days
 
     def add(self, site: OpenSite, rows: Block, *, size_bytes: int) -> Pushed:
         """Lay a batch into the days of its site.
@@ -134,12 +134,12 @@ class Sheaf:
         rows = restamped(on_their_days(rows, timezone=site.timezone), told, stored=stored)
         parts = split_days(rows)
         closed = take_closed(self._db, site_id=site.id, parts=parts, today=self._now.date())
+        self._load(site, sorted(parts))
         self._refuse_of_others(site, parts)
         if site.stamp is None:
             site.stamp = stored
             push_queries.set_stamp(self._db, site_id=site.id, stamp=stored)
         upload_id = self._upload(site)
-        self._load(site, sorted(parts))
         known = {name for day in parts for name in self._columns(site, day)}
         new = changed = 0
         changes: dict[date, Change] = {}
@@ -190,6 +190,9 @@ class Sheaf:
         if not self._shares:
             shared(self._db, VALUES_LOCK)
             self._shares = True
+        if not self._alone and self._may_be_whole(site, parts, hashes):
+            one_at_a_time(self._db, WHOLE_DAYS_LOCK)
+            self._alone = True
         other = queries.site_with_values(self._db, hashes=told, but_site_id=site.id)
         other = other or self._gathered(site, parts, hashes)
         if other is not None:
@@ -201,6 +204,19 @@ class Sheaf:
                     site=self._db.get_one(Site, site.id),
                 )
             )
+
+    def _may_be_whole(
+        self, site: OpenSite, parts: Mapping[date, Block], hashes: Mapping[date, str | None]
+    ) -> bool:
+        """Tell whether a day may come to be what this batch says of it, and nothing else.
+
+        Two sites' batches of equal values look for each other's stored days; written at the same
+        moment by two writers, both of such would find nothing.
+        """
+        return any(
+            hashes[day] is not None and len(part) >= self._rows(site, day)
+            for day, part in parts.items()
+        )
 
     def _gathered(
         self, site: OpenSite, parts: Mapping[date, Block], hashes: Mapping[date, str | None]
@@ -229,6 +245,10 @@ class Sheaf:
         if lacking:
             found = layer_queries.load_days(self._db, site_id=site.id, days=lacking)
             self._held |= {(site.id, day): held for day, held in found.items()}
+
+    def _rows(self, site: OpenSite, day: date) -> int:
+        held = self._held.get((site.id, day))
+        return 0 if held is None else len(held.block)
 
     def _columns(self, site: OpenSite, day: date) -> Sequence[str]:
         held = self._held.get((site.id, day))

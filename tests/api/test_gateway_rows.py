@@ -474,6 +474,42 @@ def test_two_sites_with_one_day_are_told_apart_within_one_write(back: BackEnd) -
         assert set(db.scalars(select(Upload.site_id))) == {back.site_id(mill)}
 
 
+def test_two_sites_with_one_day_are_told_apart_by_two_writers_at_once(tmp_path: Path) -> None:
+    """On SQLite there is one writer at a time."""
+    told: list[Pushed | ServiceError] = []
+    with back_ends(tmp_path, "postgres") as make:
+        back = make()
+        mill, farm, home = back.add_site("Mill"), back.add_site("Farm"), back.add_site("Home")
+        first, second = (batch_of(back, slug, back.add_key(slug), ROWS) for slug in (mill, farm))
+        # A few rows of a day that is there already wait for nobody.
+        elsewhere = [{**row, "t_collector_c": row["t_collector_c"] + 1.0} for row in ROWS]
+        key = back.add_key(home)
+        begun, later = (
+            batch_of(back, home, key, rows) for rows in (elsewhere[:100], elsewhere[80:])
+        )
+
+        def push(*batches: Batch) -> None:
+            with back.database.session() as db:
+                told.extend(store_batches(db, batches, now=back.clock.now(), settle_s=0))
+
+        push(begun)
+        other = threading.Thread(target=push, args=(second,))
+        with back.database.session() as db:
+            (one,) = store_batches(db, [first], now=back.clock.now(), settle_s=0)
+            other.start()
+            while other.is_alive() and not waits_for_a_lock(back):
+                time.sleep(0.01)
+            aside = threading.Thread(target=push, args=(later,))
+            aside.start()
+            aside.join(timeout=60)
+            in_time = not aside.is_alive()
+        other.join()
+        aside.join()
+    assert in_time
+    assert [type(one), *map(type, told)] == [Pushed, Pushed, Pushed, ConflictError]
+    assert "“Mill”" in told[-1].detail
+
+
 def test_a_key_that_another_process_withdraws_stores_nothing_more(
     back: BackEnd, client: TestClient
 ) -> None:
