@@ -24,6 +24,8 @@ from service.accounts import api as people
 from service.accounts import endpoints as accounts
 from service.accounts.actions import ensure_firm
 from service.accounts.attempts import Attempts
+from service.accounts.held_tries import HeldTries
+from service.accounts.sign_ins import noting_held
 from service.afterwards import Afterwards
 from service.assessments import endpoints as assessments
 from service.care import endpoints as care
@@ -61,7 +63,8 @@ def create_app(settings: Settings, database: Database, clock: Clock) -> FastAPI:
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         with database.session() as db:
             ensure_firm(db, now=clock.now())
-        yield
+        async with noting_held(database, app.state.held_tries):
+            yield
         database.close()
 
     app = FastAPI(title="Suntally", lifespan=lifespan, docs_url=None, redoc_url=None)
@@ -73,6 +76,7 @@ def create_app(settings: Settings, database: Database, clock: Clock) -> FastAPI:
     app.state.known_keys = KnownKeys()
     app.state.raw = RawStore(settings.data_dir)
     app.state.attempts = Attempts()
+    app.state.held_tries = HeldTries()
     app.state.started_at = clock.now()
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
     app.state.metrics = metrics.Metrics()

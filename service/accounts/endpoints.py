@@ -13,6 +13,7 @@ from service.accounts import actions, queries, sessions, sign_ins, trail
 from service.accounts.access import cookie_of, shown_session
 from service.accounts.actions import FIRST_LOGIN
 from service.accounts.attempts import Attempts
+from service.accounts.held_tries import HeldTries
 from service.context import Context, Here
 from service.db.models import Account
 from service.errors import InvalidError, ServiceError, TooManyError
@@ -30,7 +31,8 @@ def sign_in(
     """Sign a browser in and go on to where it wanted to be."""
     attempts: Attempts = here.request.app.state.attempts
     now = here.now()
-    who = (f"address {_address(here.request)}", f"account {login.strip() or FIRST_LOGIN}")
+    login = login.strip() or FIRST_LOGIN
+    who = (f"address {_address(here.request)}", f"account {login}")
     try:
         attempts.begin(who, now)
         # The slow hash is worked out outside the transaction that writes.
@@ -41,10 +43,11 @@ def sign_in(
             if not account.totp_confirmed:  # else a code is still to come
                 sign_ins.note_success(db, account, now=now)
     except TooManyError:
+        _hold(here, login)
         return _see_other(f"/sign-in?error=wait&next={quote(_own_path(next))}")
     except ServiceError:
         answer = _see_other(f"/sign-in?error=wrong&next={quote(_own_path(next))}")
-        answer.background = _failure(here, login.strip() or FIRST_LOGIN, sign_ins.FAILED)
+        answer.background = _failure(here, login, sign_ins.FAILED)
         return answer
     attempts.succeeded(who)
     path = _own_path(next)
@@ -60,18 +63,27 @@ def second_factor(
     path = _own_path(next)
     try:
         with here.database.session() as db:
-            account, right = sessions.finish(
+            account, became = sessions.finish(
                 db, token=token, code=code, now=here.now(), days=here.settings.session_days
             )
-            if right:
+            if became == "right":
                 sign_ins.note_success(db, account, now=here.now())
     except ServiceError:
         return _see_other(f"/sign-in?error=again&next={quote(path)}")
-    if right:
+    if became == "right":
         return _signed_in(here, token, path)
+    if became == "held":
+        _hold(here, account.login)
+        return _see_other(f"/sign-in?error=again&next={quote(path)}")
     answer = _see_other(_code_page(path, wrong=True))
     answer.background = _failure(here, account.login, sign_ins.WRONG_CODE)
     return answer
+
+
+def _hold(here: Context, login: str) -> None:
+    """Count one that is turned away; in a flood a transaction for each would cost too much."""
+    tries: HeldTries = here.request.app.state.held_tries
+    tries.add(login=login, address=_address(here.request), now=here.now())
 
 
 def _session(here: Context, db: Session, account: Account, *, now: datetime) -> str:

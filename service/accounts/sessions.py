@@ -1,6 +1,7 @@
 """Signed-in browsers: how one begins, with its second factor, where somebody is in, how it ends."""
 
 from datetime import datetime, timedelta
+from typing import Literal
 
 from sqlalchemy.orm import Session
 
@@ -67,24 +68,30 @@ def start(
     return token
 
 
-def finish(db: Session, *, token: str, code: str, now: datetime, days: int) -> tuple[Account, bool]:
-    """Take the second factor's code for a browser; tells whose it is, and whether it was right.
+def finish(
+    db: Session, *, token: str, code: str, now: datetime, days: int
+) -> tuple[Account, Literal["right", "wrong", "held"]]:
+    """Take the second factor's code for a browser; tells whose it is, and what became of it.
+
+    After too many wrong ones a code is held off unheard, until the password is given anew.
 
     Raises
     ------
-    SignedOutError : there is no such sign-in (any more), or it failed too often
+    SignedOutError : there is no such sign-in (any more)
     """
     waiting = queries.session_with_code_due(db, token_hash=hashed(token), now=now)
     account = db.get(Account, waiting.account_id, with_for_update=True) if waiting else None
-    if waiting is None or account is None or waiting.tries >= _CODE_TRIES:
+    if waiting is None or account is None:
         raise SignedOutError("Sign in with the password first.")
+    if waiting.tries >= _CODE_TRIES:
+        return account, "held"
     if not second_factor.accepts(account, code=code, now=now):
         waiting.tries += 1
-        return account, False
+        return account, "wrong"
     waiting.code_due = False
     waiting.used_at = now
     waiting.expires_at = now + timedelta(days=days)
-    return account, True
+    return account, "right"
 
 
 def of_account(db: Session, account: Account, *, session_id: int) -> WebSession:

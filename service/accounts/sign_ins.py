@@ -1,30 +1,37 @@
 """Sign-ins on record: when somebody came in, and tries that failed, bounded however many there are.
 
-Of failed tries there is one line for each account or unknown name, address and hour, with their
-count; the worker forgets them after ninety days. A name that nobody has is not kept: it is often
-a password in the wrong field.
+Of tries that failed, or were turned away unheard, there is one line for each account or unknown
+name, address and hour, with their count; the worker forgets them after ninety days. A name that
+nobody has is not kept: it is often a password in the wrong field.
 """
 
+import asyncio
 import logging
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime
 
 from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.orm import Session
+from starlette.concurrency import run_in_threadpool
 
 from service.accounts import queries, trail
+from service.accounts.held_tries import HeldTries
 from service.db.engine import Database
 from service.db.models import Account
 
 LOG = logging.getLogger("suntally.web")
 
 SIGNED_IN, FAILED, WRONG_CODE = "sign-in", "sign-in-failed", "sign-in-code-failed"
-_FAILURES = (FAILED, WRONG_CODE)
+HELD = "sign-in-held"
+_FAILURES = (FAILED, WRONG_CODE, HELD)
 _CAME_IN = (SIGNED_IN, "password")  # who sets a password by its link is in, too
 NOBODY = "a name that nobody has"
 # Lines of an hour; whoever tries from more addresses is one line together.
 _MOST_LINES = 50
 _OTHERS = "other addresses"
+_HELD_NOTED_EVERY_S = 60.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,7 +41,7 @@ class SignIns:
     Attributes
     ----------
     last, before : the latest two sign-ins, as far as there are any
-    failed : tries that failed since the one before the latest
+    failed : tries that failed, or were turned away, since the one before the latest
     """
 
     last: datetime | None
@@ -58,13 +65,53 @@ def note_failure(database: Database, *, login: str, address: str, what: str, now
     """
     try:
         with database.session() as db:
-            account = queries.account_by_login(db, login)
-            firm = queries.first_firm(db)
-            firm_id = account.firm_id if account else firm.id if firm else None
-            if firm_id is not None:
-                _count(db, firm_id, account, what=what, subject=f"from {address}", now=now)
+            _note(db, login, f"from {address}", what=what, now=now)
     except SQLAlchemyError as error:
         LOG.warning("a failed sign-in could not be noted: %s", str(error).splitlines()[0])
+
+
+def note_held(database: Database, tries: HeldTries) -> None:
+    """Note tries that were turned away; those that cannot be stored wait for the next time."""
+    try:
+        with tries.taken() as taken:
+            if not taken:
+                return
+            with database.session() as db:
+                for who, held in taken.items():
+                    subject = _OTHERS if who.address is None else f"from {who.address}"
+                    _note(db, who.login, subject, what=HELD, now=held.since, times=held.count)
+    except SQLAlchemyError as error:
+        LOG.warning("sign-ins turned away could not be noted: %s", str(error).splitlines()[0])
+
+
+@asynccontextmanager
+async def noting_held(database: Database, tries: HeldTries) -> AsyncIterator[None]:
+    """Note every minute what was turned away, and once more at the end."""
+
+    stopping = asyncio.Event()
+
+    async def every_minute() -> None:
+        while not stopping.is_set():
+            with suppress(TimeoutError):
+                await asyncio.wait_for(stopping.wait(), _HELD_NOTED_EVERY_S)
+            await run_in_threadpool(note_held, database, tries)
+
+    task = asyncio.create_task(every_minute())
+    try:
+        yield
+    finally:
+        stopping.set()
+        await task
+
+
+def _note(
+    db: Session, login: str, subject: str, *, what: str, now: datetime, times: int = 1
+) -> None:
+    account = queries.account_by_login(db, login)
+    firm = queries.first_firm(db)
+    firm_id = account.firm_id if account else firm.id if firm else None
+    if firm_id is not None:
+        _count(db, firm_id, account, what=what, subject=subject, now=now, times=times)
 
 
 def forget_old(db: Session, *, before: datetime) -> None:
@@ -86,6 +133,7 @@ def _count(
     what: str,
     subject: str,
     now: datetime,
+    times: int,
 ) -> None:
     queries.lock_firm(db, firm_id)
     hour = now.replace(minute=0, second=0, microsecond=0)
@@ -96,14 +144,14 @@ def _count(
     same = {
         one.subject: one
         for one in lines
-        if (one.who, one.what) == (who, what) and (last is None or one.at > last)
+        if (one.who, one.what) == (who, what) and (last is None or (one.at > last) == (now > last))
     }
     if subject not in same and len(lines) >= _MOST_LINES:
         subject = _OTHERS
     if subject in same:
-        same[subject].count += 1
+        same[subject].count += times
     else:
-        trail.add(db, firm_id, who=who, what=what, subject=subject, now=now)
+        trail.add(db, firm_id, who=who, what=what, subject=subject, now=now, count=times)
 
 
 def sign_ins_of(db: Session, account: Account) -> SignIns:

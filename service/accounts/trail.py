@@ -33,7 +33,14 @@ def deed(request: Request) -> str:
 
 
 def add(
-    db: Session, firm_id: int, *, who: str, what: str, subject: str | None, now: datetime
+    db: Session,
+    firm_id: int,
+    *,
+    who: str,
+    what: str,
+    subject: str | None,
+    now: datetime,
+    count: int = 1,
 ) -> None:
     """Write a line."""
     line = TrailEntry(
@@ -42,5 +49,6 @@ def add(
         who=who[:_LONGEST],
         what=what,
         subject=subject[:_LONGEST] if subject else None,
+        count=count,
     )
     db.add(line)

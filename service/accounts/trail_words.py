@@ -4,6 +4,7 @@ _SAID: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("signed in", ("sign-in",)),
     ("failed to sign in: wrong name or password", ("sign-in-failed",)),
     ("failed to sign in: wrong code", ("sign-in-code-failed",)),
+    ("was turned away from signing in, after too many tries", ("sign-in-held",)),
     ("set a password by link", ("password",)),
     ("changed the own password", ("pages.account.change_password",)),
     ("began to set up a second factor", ("pages.account.begin_second_factor",)),

@@ -5,7 +5,7 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Query, Response
 from sqlalchemy.orm import Session
 
-from dashboards.format import day, moment
+from dashboards.format import day, moment, number
 from service.accounts import people, queries
 from service.accounts.rights import KEY_ROLES, PERSON_ROLES, ROLE_WORDS
 from service.accounts.trail_words import deed_words
@@ -176,10 +176,15 @@ def trail(here: Here, before: Annotated[int | None, Query(ge=1, le=2**31 - 1)] =
         {
             "at": moment(int(one.at.timestamp()), "UTC"),
             "who": one.who,
-            "what": deed_words(one.what) + (f", {one.count} times" if one.count > 1 else ""),
+            "what": deed_words(one.what)
+            + (f", {number(one.count)} times" if one.count > 1 else ""),
             "subject": one.subject or "",
         }
         for one in found[:_TRAIL_LINES]
     ]
     more = found[_TRAIL_LINES - 1].id if len(found) > _TRAIL_LINES else None
     return page("trail.html", lines=lines, older=more)
+
+
+def _times(count: int) -> str:
+    return f", {number(count)} times" if count > 1 else ""
