@@ -272,6 +272,16 @@ def test_what_waits_too_long_is_forgotten(back: BackEnd, client: TestClient) -> 
     assert states(back) == ["stored"]
 
 
+def test_what_comes_again_waits_from_then_on(back: BackEnd, client: TestClient) -> None:
+    slug = back.add_site()
+    number = hand_in(back, slug, foreign())
+    back.clock.move(days=back.settings.preview_days - 1)
+    assert hand_in(back, slug, foreign()) == number
+    back.clock.move(days=2)
+    back.worker().tidy()
+    assert states(back) == ["asking"]
+
+
 def test_strangers_files_are_not_shown(back: BackEnd, client: TestClient) -> None:
     slug, other = back.add_site(), back.add_site("Other")
     number = hand_in(back, slug, foreign())
