@@ -133,7 +133,7 @@ class Sheaf:
         sent = len(rows)
         rows = restamped(on_their_days(rows, timezone=site.timezone), told, stored=stored)
         parts = split_days(rows)
-        closed = take_closed(self._db, site_id=site.id, parts=parts, today=self._now.date())
+        closed = take_closed(self._db, site_id=site.id, parts=parts, until=site.closed_until)
         self._load(site, sorted(parts))
         self._refuse_of_others(site, parts)
         if site.stamp is None:
@@ -152,7 +152,7 @@ class Sheaf:
             site_id=site.id,
             timezone=site.timezone,
             changes=changes,
-            today=self._now.date(),
+            until=site.closed_until,
         )
         # What a block of these days holds was seen before; most batches need not ask further.
         self._see(site, rows.columns.keys() - known if parts else set())

@@ -12,9 +12,6 @@ from analysis.units import SECONDS_PER_DAY
 from service.ingest.blocks import Change
 from service.retention import queries
 
-# Rows are kept as they came for a year at least (`Settings.keep_full_years`). A gateway's batch,
-# which is of today, is not to cost a query.
-_NEVER_ROLLED_DAYS = 360
 _DAY_S = int(SECONDS_PER_DAY)
 # Why a file that reaches into them is not undone.
 NOT_UNDONE = (
@@ -23,9 +20,9 @@ NOT_UNDONE = (
 )
 
 
-def take_closed(db: Session, *, site_id: int, parts: dict[date, Block], today: date) -> int:
-    """Leave out what lies on closed days; tells how many rows."""
-    old = [day for day in parts if (today - day).days > _NEVER_ROLLED_DAYS]
+def take_closed(db: Session, *, site_id: int, parts: dict[date, Block], until: date | None) -> int:
+    """Leave out what lies on closed days, the last of which is `until`; tells how many rows."""
+    old = [day for day in parts if until is not None and day <= until]
     closed = queries.closed_days(db, site_id=site_id, days=old) if old else set()
     return sum(len(parts.pop(day)) for day in closed)
 
@@ -40,16 +37,19 @@ def left_out_words(rows: int) -> str:
 
 
 def free_neighbours(
-    db: Session, *, site_id: int, timezone: str, changes: Mapping[date, Change], today: date
+    db: Session, *, site_id: int, timezone: str, changes: Mapping[date, Change], until: date | None
 ) -> None:
     """Have local days that border on closed ones looked at again, since they got rows.
 
-    One whose figures rest on more than is left of its rows stands: far from Greenwich most of a
-    day's sun may lie on a UTC day that was removed.
+    The last closed day is `until`. A local day whose figures rest on more than is left
+    of its rows stands: far from Greenwich most of its sun may lie on a UTC day that was removed.
     """
+    if until is None:
+        return
     days: set[date] = set()
     for day, one in changes.items():
-        if one.touched_s.shape[0] and (today - day).days > _NEVER_ROLLED_DAYS:
+        # A local day touches two UTC days.
+        if one.touched_s.shape[0] and day <= until + timedelta(days=1):
             ends = (int(one.touched_s[0]), int(one.touched_s[-1]))
             days |= {local_date(end, timezone) for end in ends}
     if days:

@@ -13,6 +13,7 @@ from sqlalchemy import Executable, Row, bindparam, select, update
 from sqlalchemy.orm import Session
 
 from service.db.models import ApiKey, Site, Upload
+from service.retention.queries import closed_until
 
 _OPEN = (
     select(Site.id, Site.slug, Site.timezone, Site.stamp, Site.text)
@@ -55,6 +56,7 @@ class OpenSite:
     ----------
     stamp : which end of its step the stored stamps mark; None while nothing is stored
     text : the site file
+    closed_until : the last UTC day that takes no rows any more; None while all do
     """
 
     id: int
@@ -62,6 +64,7 @@ class OpenSite:
     timezone: str
     stamp: str | None
     text: str
+    closed_until: date | None
 
 
 @dataclass(slots=True, kw_only=True)
@@ -80,18 +83,30 @@ def sites_of_keys(db: Session, hashes: Iterable[str]) -> dict[str, OpenSite]:
     Keys that are not known (any more) are left out. Two keys of one site give one object.
     """
     found = _all(db, _OF_KEYS, {"hashes": sorted(set(hashes))})
-    sites: dict[int, OpenSite] = {}
-    return {row.key_hash: sites.setdefault(row.id, _site(row)) for row in found}
+    sites = _sites(db, found)
+    return {row.key_hash: sites[row.id] for row in found}
 
 
 def site_of_id(db: Session, site_id: int) -> OpenSite | None:
     """Give and lock a site."""
-    found = _all(db, _OF_ID, {"id": site_id})
-    return _site(found[0]) if found else None
+    return _sites(db, _all(db, _OF_ID, {"id": site_id})).get(site_id)
 
 
-def _site(row: Row[Any]) -> OpenSite:
-    return OpenSite(id=row.id, slug=row.slug, timezone=row.timezone, stamp=row.stamp, text=row.text)
+def _sites(db: Session, found: Iterable[Row[Any]]) -> dict[int, OpenSite]:
+    rows = {row.id: row for row in found}
+    # Asked once they are locked: what locks them says how things were before it waited.
+    until = closed_until(db, rows) if rows else {}
+    return {
+        site_id: OpenSite(
+            id=site_id,
+            slug=row.slug,
+            timezone=row.timezone,
+            stamp=row.stamp,
+            text=row.text,
+            closed_until=until[site_id],
+        )
+        for site_id, row in rows.items()
+    }
 
 
 def set_stamp(db: Session, *, site_id: int, stamp: str) -> None:

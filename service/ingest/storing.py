@@ -19,7 +19,7 @@ from service.ingest import layer_queries, queries
 from service.ingest.blocks import Change, Sealed, seal, seal_days
 from service.ingest.closed import free_neighbours, take_closed
 from service.ingest.laying import HeldDay, laid, local_days, restamped, with_layer
-from service.retention.queries import closed_days, has_gone
+from service.retention.queries import closed_days, closed_until, has_gone
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +76,8 @@ def store_rows(
         site.stamp = stamp
     rows = restamped(rows, stamp, stored="start" if site.stamp == "start" else "end")
     parts = split_days(rows)
-    closed = take_closed(db, site_id=site.id, parts=parts, today=due_at.date())
+    until = closed_until(db, [site.id])[site.id]
+    closed = take_closed(db, site_id=site.id, parts=parts, until=until)
     sealed = seal_days(parts)
     told = [one.values_hash for one in sealed.values() if one.values_hash is not None]
     if told:
@@ -177,9 +178,8 @@ def _mark(
     for one in changes.values():
         if one.touched_s.shape[0]:
             days |= local_days(one.touched_s, timezone=site.timezone)
-    free_neighbours(
-        db, site_id=site.id, timezone=site.timezone, changes=changes, today=due_at.date()
-    )
+    until = closed_until(db, [site.id])[site.id]
+    free_neighbours(db, site_id=site.id, timezone=site.timezone, changes=changes, until=until)
     queries.mark_days(db, site_id=site.id, days=days, due_at=due_at)
 
 

@@ -266,6 +266,31 @@ def test_a_gateways_rows_of_closed_days_are_taken_and_left_out(back, slug, clien
     assert "4 rows were left out" in client.get(f"/sites/{slug}/logs").text
 
 
+def test_days_that_a_clock_far_ahead_had_rolled_up_are_closed_once_it_is_set_back(
+    back, slug, client
+):
+    right = back.clock.moment
+    run(back, 3)
+    back.clock.moment = right
+    before = blocks(back)
+    row = {"time": "2025-06-03T12:00:30Z", "t_collector_c": 61.5}
+    answer = client.post(
+        f"/api/sites/{slug}/rows",
+        json={"rows": [row, {**row, "time": "2025-06-06T12:00:00Z"}]},
+        headers={"authorization": f"Bearer {back.add_key(slug)}"},
+    )
+    assert (answer.json()["accepted"], answer.json()["left_out"]) == (1, 1)
+    late = tidy_log(first=FIRST + timedelta(days=3), hours=48, step_s=60, seed=9)
+    number = back.hand_in(slug, late, "late.csv")
+    back.worker().work_all()
+    with back.database.reading() as db:
+        assert "1,439 rows were left out" in db.get_one(Upload, number).message
+        days = {one["date"]: one for one in db.scalar(select(SiteReport.report))["days"]}
+    assert {day: blocks(back)[day] for day in DAYS} == {day: before[day] for day in DAYS}
+    # The local day after borders on a closed one, and had stood since.
+    assert days["2025-06-05"]["coverage"] > 0.9
+
+
 def test_the_figure_of_a_closed_day_is_left_out_and_the_rest_of_its_row_is_taken(back, client):
     slug = back.add_site(text=site_file().replace("Europe/Berlin", "America/Los_Angeles"))
     back.hand_in(slug, LOG)
