@@ -8,10 +8,11 @@ pass over everything.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from types import MappingProxyType
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -101,11 +102,11 @@ def one_row_a_day(stamp_s: Ints) -> bool:
     return within <= _ODD_FRAC and neighbours >= _NEIGHBOURS_FRAC
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Happening:
+class Happening(NamedTuple):
     """Something that one kind's examination saw within one local day.
 
-    `values` holds named numbers; `channel` where it is about one sensor.
+    `values` holds named numbers; `channel` where it is about one sensor. A year has a thousand,
+    and a named tuple is made in a third of the time.
     """
 
     kind: str
@@ -114,6 +115,18 @@ class Happening:
     end_s: int
     values: Mapping[str, float]
     channel: str | None = None
+
+
+class _Happenings(tuple[Happening, ...]):
+    """Happenings of a table; every kind asks for its own, and tables hand them on."""
+
+    @cached_property
+    def by_kind(self) -> dict[str, tuple[Happening, ...]]:
+        """The happenings of each kind, in the same order."""
+        found: dict[str, list[Happening]] = {}
+        for item in self:
+            found.setdefault(item.kind, []).append(item)
+        return {kind: tuple(items) for kind, items in found.items()}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -130,12 +143,15 @@ class DayTable:
     days: LocalDays
     columns: Mapping[str, Floats]
     happenings: tuple[Happening, ...]
-    _of_kind: dict[str, list[Happening]] = field(init=False, repr=False, default_factory=dict)
 
     def __post_init__(self) -> None:
-        for values in self.columns.values():
-            values.setflags(write=False)
-        object.__setattr__(self, "columns", MappingProxyType(dict(self.columns)))
+        # Another table's, as `replace` hands them on, are as they shall be.
+        if not isinstance(self.columns, MappingProxyType):
+            for values in self.columns.values():
+                values.setflags(write=False)
+            object.__setattr__(self, "columns", MappingProxyType(dict(self.columns)))
+        if not isinstance(self.happenings, _Happenings):
+            object.__setattr__(self, "happenings", _Happenings(self.happenings))
 
     def column(self, name: str) -> Floats:
         """Give a column, all NaN where no day has it."""
@@ -144,13 +160,8 @@ class DayTable:
 
     def of_kind(self, kind: str) -> tuple[Happening, ...]:
         """Give the happenings of one kind."""
-        # Every kind asks: they are sorted out once, when the first does.
-        if self.happenings and not self._of_kind:
-            sorted_out: dict[str, list[Happening]] = {}
-            for item in self.happenings:
-                sorted_out.setdefault(item.kind, []).append(item)
-            self._of_kind.update(sorted_out)  # at once, or another thread would read a part
-        return tuple(self._of_kind.get(kind, ()))
+        assert isinstance(self.happenings, _Happenings)
+        return self.happenings.by_kind.get(kind, ())
 
 
 def joined(tables: Sequence[DayTable], *, timezone: str) -> DayTable:

@@ -1,7 +1,5 @@
 """Quantiles of many small groups at once, as `numpy.quantile` gives them one by one."""
 
-from collections.abc import Sequence
-
 import numpy as np
 
 from analysis.compiled import compiled, given
@@ -79,15 +77,6 @@ def median_of(values: Floats) -> float:
     middle = values.size // 2
     ordered = np.partition(values, (middle - 1 + values.size % 2, middle))
     return 0.5 * float(ordered[middle - 1 + values.size % 2] + ordered[middle])
-
-
-def quantile_of_sorted(ordered: Sequence[float], frac: float) -> float:
-    """Give a quantile of known values that rise; at least one."""
-    place = frac * (len(ordered) - 1)
-    below = int(place)
-    low, high = ordered[below], ordered[min(below + 1, len(ordered) - 1)]
-    share, apart = place - below, high - low
-    return low + apart * share if share < 0.5 else high - apart * (1.0 - share)
 
 
 def quantile_of_groups(values: Floats, group: Ints, count: int, frac: float) -> Floats:

@@ -9,8 +9,7 @@ from dataclasses import dataclass, fields, is_dataclass, replace
 from datetime import UTC, datetime
 from functools import cache
 from math import isfinite
-from operator import attrgetter
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 
@@ -60,9 +59,8 @@ class Problem:
     why: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DayFigure:
-    """One local civil day."""
+class DayFigure(NamedTuple):
+    """One local civil day; a named tuple, as thousands are made and written at once."""
 
     date: str
     coverage: float
@@ -172,8 +170,7 @@ class ClearSeason:
     basis: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CheckedHour:
+class CheckedHour(NamedTuple):
     """One hour of the field check; `estimated_w` after the safety factor."""
 
     start_s: int
@@ -431,12 +428,11 @@ def _plain(value: object) -> Any:
 
 def _plain_days(days: Sequence[DayFigure]) -> list[dict[str, Any]]:
     """Turn days, of which there are thousands, into what `_plain` gives."""
-    names = _names(DayFigure)
-    figures = attrgetter(*names[1:])
-    each = zip(*map(_rounded, zip(*map(figures, days), strict=True)), strict=True)
-    return [
-        dict(zip(names, (day.date, *own), strict=True)) for day, own in zip(days, each, strict=True)
-    ]
+    if not days:
+        return []
+    dates, *figures = zip(*days, strict=True)
+    each = zip(dates, *map(_rounded, figures), strict=True)
+    return [dict(zip(DayFigure._fields, own, strict=True)) for own in each]
 
 
 def _rounded(values: Sequence[float | None]) -> list[float | None]:

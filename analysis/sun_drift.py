@@ -8,7 +8,7 @@ that is proven is taken out, and only from the figures that rest on the sensor.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -144,7 +144,7 @@ def _brightened(item: Happening, factor: float) -> Happening:
         for part, whole in _OPTICAL.items()
         if part in item.values
     }
-    return replace(item, values={**item.values, **more}) if more else item
+    return item._replace(values={**item.values, **more}) if more else item
 
 
 def _told_by_sensor(table: DayTable) -> Bools:

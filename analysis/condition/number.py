@@ -113,12 +113,15 @@ def number_of(
     airless = count[:, None] * np.maximum(extra, 0.2)
     ln_airless = _ln_chances(change, precise, airless.ravel(), along=1)
     ln_airless = ln_airless.reshape(len(change), *airless.shape)
+    best = int(np.argmax(weight))
+    nearest = max(float(ln_missing[best].max()), float(ln_airless[best].max()))
     top = max(float((weight + size).max()), none_weight)
     scale = np.exp(weight + size - top)[:, None]
     with np.errstate(under="ignore"):
         chances = np.zeros((2, tubes + 1))
         chances[0, 1:] = (np.exp(ln_missing) * scale).sum(axis=0)
-        seen = np.exp(ln_airless) @ (known / known.sum())
+        # In place, here and below: there are some hundred thousand, and fresh memory costs more.
+        seen = np.exp(ln_airless, out=ln_airless) @ (known / known.sum())
         chances[1, 1:] = (seen * scale).sum(axis=0)
     chances[:, 1:] /= 2.0 * tubes
     chances[:, 0] = 0.5 * float(np.exp(none_weight - top))
@@ -126,8 +129,6 @@ def number_of(
     if total <= 0.0:
         chances[:] = 1.0
         total = float(chances.sum())
-    best = int(np.argmax(weight))
-    nearest = max(float(ln_missing[best].max()), float(ln_airless[best].max()))
     return Number(chances=chances / total, misfit=float(np.sqrt(-2.0 * nearest)))
 
 
@@ -149,5 +150,9 @@ def _ln_chances(change: Floats, precise: Floats, sizes: Floats, *, along: int) -
     own, cross = precise[:, along, along], precise[:, 0, 1]
     likeliest = change[:, along] + cross / own * change[:, other]
     left = (precise[:, other, other] - cross**2 / own) * change[:, other] ** 2
-    off = sizes - likeliest[:, None]
-    return np.asarray(-0.5 * (own[:, None] * off**2 + left[:, None]))
+    found = np.subtract(sizes, likeliest[:, None])
+    found *= found
+    found *= own[:, None]
+    found += left[:, None]
+    found *= -0.5
+    return np.asarray(found)

@@ -6,7 +6,6 @@ it (`analysis.clear_sky`): no plant brings more than that sky, so a spread that 
 less flows. The plant's own earlier days carry the same errors of sensors, sky and papers.
 """
 
-from bisect import bisect_left, insort
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,8 +14,8 @@ from analysis.case import Case
 from analysis.clear_days import EDGE_FRAC
 from analysis.compiled import given
 from analysis.days import DayTable, Happening
+from analysis.faults._own_kernel import follow
 from analysis.faults._share_kernel import sum_both
-from analysis.quantiles import quantile_of_sorted
 from analysis.record import Bools, Floats
 from analysis.units import SECONDS_PER_HOUR
 
@@ -107,28 +106,24 @@ def against_own(
     ----------
     share : shape (days,), NaN unknown
     edge_frac : which quantile of the sound days is their level
-    least : so many sound days make a level
+    least : so many sound days make a level, at most as many as are remembered
     agreeing : fewer make one as soon as so many of them lie near it; None: they never do
     """
-    each = share.tolist()
-    relative, level = ([np.nan] * len(each) for _ in range(2))
-    sound: list[float] = []
-    recent: list[float] = []  # the latest of them, by size
-    for day in np.flatnonzero(share > _NOTHING_FRAC).tolist():
-        own = each[day]
-        edge = quantile_of_sorted(recent, edge_frac) if recent else 0.0
-        known = len(sound) >= least
-        if not known and agreeing is not None:
-            known = sum(abs(one - edge) <= _AGREE_FRAC * edge for one in sound) >= agreeing
-        if known:
-            level[day], relative[day] = edge, own / edge
-            if not SOUND_FRAC[0] <= relative[day] <= SOUND_FRAC[1]:
-                continue
-        if len(sound) >= _RECENT_DAYS:
-            del recent[bisect_left(recent, sound[-_RECENT_DAYS])]
-        sound.append(own)
-        insort(recent, own)
-    return Own(share=np.array(relative), level=np.array(level))
+    relative, level = np.full((2, len(share)), np.nan)
+    follow(
+        given(share),
+        _NOTHING_FRAC,
+        edge_frac,
+        least,
+        # More than there are days never agree.
+        len(share) + 1 if agreeing is None else agreeing,
+        _AGREE_FRAC,
+        *SOUND_FRAC,
+        np.empty((2, _RECENT_DAYS)),
+        relative,
+        level,
+    )
+    return Own(share=relative, level=level)
 
 
 # The low edge of shares is the high edge of what came.

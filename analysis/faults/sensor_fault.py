@@ -6,7 +6,7 @@ alike and is not it: a store that really rests, a logger with coarse steps; so a
 counts only where heat moved, or, from a logger with fine steps, for most of a day.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -206,7 +206,7 @@ class SensorFault:
 
     def _seen_stuck(self, case: Case, name: str, run: ConstantRun, moved: float) -> Happening:
         seen = self._seen(case, run.day, run.start_s, run.end_s, name, "stuck", run.value)
-        return replace(seen, values={**seen.values, "moved": moved})
+        return seen._replace(values={**seen.values, "moved": moved})
 
     def _seen(
         self, case: Case, day: int, start_s: int, end_s: int, name: str, way: str, value: float

@@ -130,7 +130,7 @@ def test_only_act_and_visit_ask_for_somebody() -> None:
 
 
 def test_the_short_report_is_enough_for_the_fleet() -> None:
-    before = [dataclasses.replace(day, date=f"2024{day.date[4:]}") for day in a_year(seed=5)]
+    before = [day._replace(date=f"2024{day.date[4:]}") for day in a_year(seed=5)]
     over = a_finding(start_s=at(2, 1, year=2024), end_s=at(3, 1, year=2024))
     long = a_finding(start_s=at(11, 20, year=2024), end_s=None, kind="pipe_heat_loss")
     whole = a_report()
@@ -436,9 +436,7 @@ def test_each_colour_of_the_palette_is_a_custom_property() -> None:
 
 
 def test_a_log_of_years_lets_the_strip_be_turned_back(site: Site) -> None:
-    last_year = [
-        dataclasses.replace(day, date=day.date.replace("2025", "2023")) for day in a_year()
-    ]
+    last_year = [day._replace(date=day.date.replace("2025", "2023")) for day in a_year()]
     report = a_report(days=[*last_year, *a_year()])
     view = site_view(report, site=site, slug="x", texts={}, links=True, until=date(2023, 12, 31))
     assert [(words, shown) for words, _, shown in view.strip_years] == [

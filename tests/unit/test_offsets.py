@@ -113,7 +113,7 @@ def test_nights_of_a_faulty_sensor_do_not_count():
         for day in table.days.dates[:32]
     )
     assert learn_offsets(rested(happenings=faulty), SITE) == ()
-    elsewhere = tuple(replace(item, channel="store_top") for item in faulty)
+    elsewhere = tuple(item._replace(channel="store_top") for item in faulty)
     assert learn_offsets(rested(happenings=elsewhere), SITE) != ()
 
 

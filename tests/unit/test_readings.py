@@ -22,8 +22,7 @@ def text(*readings: tuple[str, float]) -> str:
 
 
 def a_day(when: date, kwh: float | None, coverage: float = 1.0) -> DayFigure:
-    names = DayFigure.__dataclass_fields__
-    given = dict.fromkeys(names)
+    given = dict.fromkeys(DayFigure._fields)
     return DayFigure(
         **{**given, "date": when.isoformat(), "coverage": coverage, "delivered_kwh": kwh}
     )

@@ -106,10 +106,10 @@ def test_a_finding_that_is_over_asks_for_nobody():
 
 def test_days_held_against_nothing_are_said_to_be_left_out():
     report = a_report()
-    blind = replace(report.days[0], delivered_kwh=2.0, expected_kwh=None)
+    blind = report.days[0]._replace(delivered_kwh=2.0, expected_kwh=None)
     gap = Bounded(value=1.0, low=-1.0, high=3.0)
     ledger = Ledger(days=len(report.days) - 1, gap=gap, entries=(), rest=gap, apart=())
-    told = [replace(day, delivered_kwh=2.0, expected_kwh=3.0) for day in report.days[1:]]
+    told = [day._replace(delivered_kwh=2.0, expected_kwh=3.0) for day in report.days[1:]]
     for days, said in (((blind, *told), True), (tuple(told), False)):
         text = " ".join(render_text(replace(report, days=days, ledger=ledger), texts={}).split())
         assert ("; 1 day that cannot tell it left out)" in text) is said

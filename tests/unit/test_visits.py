@@ -112,7 +112,7 @@ def test_urgency_comes_before_money_and_money_before_heat() -> None:
 def test_the_cost_of_a_week_is_that_of_the_days_it_lasted() -> None:
     """31 days, all loss within them: the last 30 hold 30 shares, a week 7 of them."""
     days = [
-        dataclasses.replace(one, expected_kwh=3.0, delivered_kwh=1.0)
+        one._replace(expected_kwh=3.0, delivered_kwh=1.0)
         for one in a_report().days
         if one.date >= "2025-12-01"
     ]
