@@ -57,6 +57,14 @@ _COUNTED = select(
     .where(RolledDay.site_id == bindparam("site_id"))
     .scalar_subquery(),
 ).where(Upload.site_id == bindparam("site_id"), Upload.state == "stored")
+_BLOCKS = (
+    select(DayBlock.day, DayBlock.data)
+    .where(
+        DayBlock.site_id == bindparam("site_id"),
+        DayBlock.day.between(bindparam("first"), bindparam("last")),
+    )
+    .order_by(DayBlock.day)
+)
 _CHANNELS = select(ChannelSeen.channel).where(ChannelSeen.site_id == bindparam("site_id"))
 _STAMP = select(Site.stamp).where(Site.id == bindparam("site_id"))
 
@@ -219,11 +227,8 @@ def load_rows(
     With `extremes`, what is kept as means is given as lowest and highest values instead.
     """
     first, last = utc_day(start_s), utc_day(end_s)
-    found = db.execute(
-        select(DayBlock.day, DayBlock.data)
-        .where(DayBlock.site_id == site_id, DayBlock.day >= first, DayBlock.day <= last)
-        .order_by(DayBlock.day)
-    )
+    values = {"site_id": site_id, "first": first, "last": last}
+    found = db.connection().execute(_BLOCKS, values)
     stamp = stamp_of(db, site_id) if extremes else "end"
     rolled: dict[date, RolledDay] = {}
     if extremes:
@@ -250,7 +255,7 @@ def load_rows(
 
 def stamp_of(db: Session, site_id: int) -> Literal["end", "start"]:
     """Say which end of its step a site's stamps mark."""
-    found = db.scalar(_STAMP, {"site_id": site_id})
+    found = db.connection().execute(_STAMP, {"site_id": site_id}).scalar()
     return "start" if found == "start" else "end"
 
 
@@ -300,7 +305,7 @@ def days_stored(db: Session, site_id: int) -> list[date]:
 
 def channels_seen(db: Session, site_id: int) -> frozenset[str]:
     """Give the channels that the site has ever logged."""
-    return frozenset(db.scalars(_CHANNELS, {"site_id": site_id}))
+    return frozenset(db.connection().execute(_CHANNELS, {"site_id": site_id}).scalars())
 
 
 def add_channels(db: Session, *, site_id: int, channels: Iterable[str]) -> None:
@@ -365,7 +370,7 @@ def rows_counted(db: Session, site_id: int) -> tuple[int, int, int, int]:
     A row that another file says again, or says otherwise, is there once: it counts as duplicate.
     Days that were rolled up or removed since count with the rows that they had.
     """
-    row = db.execute(_COUNTED, {"site_id": site_id}).one()
+    row = db.connection().execute(_COUNTED, {"site_id": site_id}).one()
     read, rejected, held, rolled = (int(value or 0) for value in row)
     kept = held + rolled
     return read, kept, max(read - kept - rejected, 0), rejected

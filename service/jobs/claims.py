@@ -10,12 +10,26 @@ in its claim, longer each time, so that what ends every worker does not keep the
 
 from collections.abc import Collection, Sequence
 from datetime import datetime, timedelta
+from functools import lru_cache
 from typing import Any, cast
 
-from sqlalchemy import ColumnElement, CursorResult, and_, delete, exists, func, or_, select, update
+from sqlalchemy import (
+    BindParameter,
+    ColumnElement,
+    CursorResult,
+    and_,
+    bindparam,
+    delete,
+    exists,
+    func,
+    or_,
+    select,
+    update,
+)
 from sqlalchemy.orm import Session
 
-from service.db.engine import insert_into
+from service.db.base import UtcDateTime
+from service.db.engine import dialect_of, insert_for
 from service.db.models import Claim
 
 HELD = "held"
@@ -28,6 +42,8 @@ _LONGEST_REST = timedelta(hours=1)
 _NO_LEASE_IS_LONGER = timedelta(days=1)
 _NOBODY = ""
 
+Moment = datetime | BindParameter[datetime]
+
 
 class LostClaimError(Exception):
     """The lease ended and somebody else took the work over."""
@@ -35,15 +51,28 @@ class LostClaimError(Exception):
 
 def claim(db: Session, *, key: str, holder: str, now: datetime, until: datetime) -> int:
     """Take a key; gives the how manieth try it is, 0 where it is held or done for good."""
-    values = {"state": HELD, "holder": holder, "lease_until": until, "claimed_at": now}
-    statement = insert_into(db, Claim).values(key=key, **values)
+    values = {"key": key, "holder": holder, "lease_until": until, "claimed_at": now}
+    moment = {"now": now, "ahead": now + _NO_LEASE_IS_LONGER}
+    found = db.connection().execute(_claiming(dialect_of(db)), {**values, **moment})
+    return found.scalar() or 0
+
+
+# What each analysis asks is put into words once.
+@lru_cache
+def _claiming(dialect: str) -> Any:
+    statement = insert_for(dialect, Claim).values(state=HELD)
+    new = statement.excluded
+    free = _ended(bindparam("now", type_=UtcDateTime), bindparam("ahead", type_=UtcDateTime))
     statement = statement.on_conflict_do_update(
         index_elements=[Claim.key],
-        set_={**values, "tries": Claim.tries + 1},
-        where=(Claim.state == HELD) & or_(_free(now), Claim.holder == holder),
+        set_={
+            **{name: new[name] for name in ("state", "holder", "lease_until", "claimed_at")},
+            "tries": Claim.tries + 1,
+        },
+        where=(Claim.state == HELD) & or_(free, Claim.holder == new.holder),
     )
     # What an INSERT counts differs between drivers; what it returns does not.
-    return db.scalar(statement.returning(Claim.tries)) or 0
+    return statement.returning(Claim.tries)
 
 
 def renew(db: Session, *, holder: str, keys: Collection[str], until: datetime) -> None:
@@ -68,16 +97,18 @@ def done(db: Session, *, key: str, holder: str) -> None:
 
 def finish(db: Session, *, key: str, holder: str) -> None:
     """Give a held key back after its work."""
-    gone = db.execute(
-        delete(Claim).where(Claim.key == key, Claim.holder == holder, Claim.state == HELD)
-    )
-    if _count(gone) != 1:
+    if _count(db.connection().execute(_FINISH, {"key": key, "holder": holder})) != 1:
         raise LostClaimError(key)
+
+
+_FINISH = delete(Claim).where(
+    Claim.key == bindparam("key"), Claim.holder == bindparam("holder"), Claim.state == HELD
+)
 
 
 def release(db: Session, *, key: str, holder: str) -> None:
     """Give a key back without having done its work; nothing happens where it is lost already."""
-    db.execute(delete(Claim).where(Claim.key == key, Claim.holder == holder, Claim.state == HELD))
+    db.connection().execute(_FINISH, {"key": key, "holder": holder})
 
 
 def put_back(db: Session, *, keys: Collection[str], holder: str, now: datetime) -> None:
@@ -166,7 +197,11 @@ def count_of(db: Session, *, prefix: str, now: datetime) -> tuple[int, int]:
 
 def _free(now: datetime) -> ColumnElement[bool]:
     """Tell whose lease has ended; one that ends far ahead was given by a wrong clock."""
-    return or_(Claim.lease_until <= now, Claim.lease_until > now + _NO_LEASE_IS_LONGER)
+    return _ended(now, now + _NO_LEASE_IS_LONGER)
+
+
+def _ended(now: Moment, ahead: Moment) -> ColumnElement[bool]:
+    return or_(Claim.lease_until <= now, Claim.lease_until > ahead)
 
 
 def done_keys(db: Session, *, prefix: str) -> list[str]:

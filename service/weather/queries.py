@@ -68,7 +68,7 @@ _HOURS = (
 def load_hours(db: Session, *, site_id: int, first: date, last: date) -> Sequence[Block]:
     """Give the blocks of hours of UTC days, both included, rising."""
     values = {"site_id": site_id, "first": first, "last": last}
-    return [decode(data) for data in db.scalars(_HOURS, values)]
+    return [decode(data) for data in db.connection().execute(_HOURS, values).scalars()]
 
 
 def save_hours(db: Session, *, site_id: int, blocks: Mapping[date, Block]) -> None:

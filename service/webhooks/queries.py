@@ -19,7 +19,7 @@ _ANY = select(Webhook.id).where(Webhook.firm_id == bindparam("firm_id")).limit(1
 
 def any_webhook(db: Session, *, firm_id: int) -> bool:
     """Tell whether a firm has a webhook."""
-    return db.scalar(_ANY, {"firm_id": firm_id}) is not None
+    return db.connection().execute(_ANY, {"firm_id": firm_id}).first() is not None
 
 
 def webhooks_of(db: Session, *, firm_id: int) -> list[Webhook]:
