@@ -34,6 +34,11 @@ class Context:
         """Give the present moment."""
         return self.clock.now()
 
+    def address(self) -> str:
+        """Give the address of the network that the request came from."""
+        client = self.request.client
+        return client.host if client else ""
+
     def person(self, db: Session, *, may: Right) -> Caller:
         """Give the person or the firm's key that calls (see `access.person_of`)."""
         caller = person_of(db, self.request, now=self.now(), may=may)

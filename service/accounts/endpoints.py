@@ -4,7 +4,7 @@ from datetime import datetime
 from typing import Annotated
 from urllib.parse import quote
 
-from fastapi import APIRouter, Form, Request
+from fastapi import APIRouter, Form
 from fastapi.responses import RedirectResponse
 from sqlalchemy.orm import Session
 from starlette.background import BackgroundTask
@@ -32,7 +32,7 @@ def sign_in(
     attempts: Attempts = here.request.app.state.attempts
     now = here.now()
     login = login.strip() or FIRST_LOGIN
-    who = (f"address {_address(here.request)}", f"account {login}")
+    who = (f"address {here.address()}", f"account {login}")
     try:
         attempts.begin(who, now)
         # The slow hash is worked out outside the transaction that writes.
@@ -83,7 +83,7 @@ def second_factor(
 def _hold(here: Context, login: str) -> None:
     """Count one that is turned away; in a flood a transaction for each would cost too much."""
     tries: HeldTries = here.request.app.state.held_tries
-    tries.add(login=login, address=_address(here.request), now=here.now())
+    tries.add(login=login, address=here.address(), now=here.now())
 
 
 def _session(here: Context, db: Session, account: Account, *, now: datetime) -> str:
@@ -107,7 +107,7 @@ def _failure(here: Context, login: str, what: str) -> BackgroundTask:
         sign_ins.note_failure,
         here.database,
         login=login,
-        address=_address(here.request),
+        address=here.address(),
         what=what,
         now=here.now(),
     )
@@ -171,7 +171,3 @@ def _own_path(path: str) -> str:
     """Give a path of this service; anything that leads elsewhere becomes the front page."""
     good = path.startswith("/") and not path.startswith(("//", "/\\"))
     return path if good and path.isprintable() else "/"
-
-
-def _address(request: Request) -> str:
-    return request.client.host if request.client else ""

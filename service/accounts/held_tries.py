@@ -1,4 +1,4 @@
-"""Tries to sign in that were turned away unheard, counted here until they are put on record.
+"""Passwords and codes that were turned away unheard, counted here until they are put on record.
 
 A flood of them costs memory that is bounded, and one transaction a minute.
 """

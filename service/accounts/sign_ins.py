@@ -24,8 +24,8 @@ from service.db.models import Account
 LOG = logging.getLogger("suntally.web")
 
 SIGNED_IN, FAILED, WRONG_CODE = "sign-in", "sign-in-failed", "sign-in-code-failed"
-HELD = "sign-in-held"
-_FAILURES = (FAILED, WRONG_CODE, HELD)
+HELD, WRONG_OWN = "sign-in-held", "own-password-failed"
+_FAILURES = (FAILED, WRONG_CODE, HELD, WRONG_OWN)
 _CAME_IN = (SIGNED_IN, "password")  # who sets a password by its link is in, too
 NOBODY = "a name that nobody has"
 # Lines of an hour; whoever tries from more addresses is one line together.
@@ -61,7 +61,7 @@ def note_failure(database: Database, *, login: str, address: str, what: str, now
     ----------
     login : as it was typed
     address : of the network, from which it came
-    what : `FAILED` or `WRONG_CODE`
+    what : `FAILED`, `WRONG_CODE` or `WRONG_OWN`
     """
     try:
         with database.session() as db:

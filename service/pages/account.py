@@ -2,6 +2,7 @@
 
 import io
 from datetime import datetime
+from functools import partial
 from typing import Annotated
 
 import segno
@@ -9,13 +10,15 @@ from fastapi import APIRouter, Form, Query, Response
 from sqlalchemy.orm import Session
 
 from dashboards.format import moment, plural
-from service.accounts import actions, people, queries, second_factor, sessions
+from service.accounts import actions, people, queries, second_factor, sessions, sign_ins
 from service.accounts.access import shown_session
+from service.accounts.attempts import Attempts
+from service.accounts.held_tries import HeldTries
 from service.accounts.passwords import SHORTEST
-from service.accounts.sign_ins import SignIns, sign_ins_of
+from service.afterwards import after_the_answer
 from service.context import Context, Here, RowId
 from service.db.models import Account
-from service.errors import ConflictError, InvalidError
+from service.errors import ConflictError, InvalidError, TooManyError
 from service.pages.answers import page, see_other
 
 router = APIRouter(include_in_schema=False)
@@ -66,7 +69,7 @@ def _page(
             status=422 if errors else 200,
             login=account.login,
             role=account.role,
-            came_in=_came_in(sign_ins_of(db, account)),
+            came_in=_came_in(sign_ins.sign_ins_of(db, account)),
             **_signed_in(db, here, account),
             on=account.totp_confirmed,
             left=len(account.recovery_hashes),
@@ -101,7 +104,7 @@ def _signed_in(db: Session, here: Context, account: Account) -> dict[str, object
     }
 
 
-def _came_in(seen: SignIns) -> str:
+def _came_in(seen: sign_ins.SignIns) -> str:
     """Say when somebody came in last, and how often that failed."""
     if seen.last is None:
         return "No sign-in is on record yet."
@@ -130,14 +133,52 @@ def _square(text: str) -> str:
     return out.getvalue().decode()
 
 
+def _refusal(here: Context, password: str, *, field: str) -> Response | None:
+    """Say that a password is wrong, before what cannot be undone; None where it is right.
+
+    Whoever holds a browser that is signed in tries no faster than a stranger, and is on record.
+
+    Raises
+    ------
+    TooManyError : too many were wrong
+    """
+    attempts: Attempts = here.request.app.state.attempts
+    with here.database.reading() as db:  # the slow hash keeps no writer waiting
+        account = own_account(db, here)
+    who = (f"signed in {account.id}",)
+    try:
+        attempts.begin(who, here.now())
+    except TooManyError:
+        tries: HeldTries = here.request.app.state.held_tries
+        tries.add(login=account.login, address=here.address(), now=here.now())
+        raise
+    try:
+        actions.check_own_password(account, password)
+    except InvalidError as error:
+        noted = partial(
+            sign_ins.note_failure,
+            here.database,
+            login=account.login,
+            address=here.address(),
+            what=sign_ins.WRONG_OWN,
+            now=here.now(),
+        )
+        after_the_answer(here.request, noted)
+        return _page(here, errors={field: error.detail})
+    attempts.succeeded(who)
+    return None
+
+
 @router.post("/account/password")
 def change_password(
     here: Here, old: Annotated[str, Form()] = "", new: Annotated[str, Form()] = ""
 ) -> Response:
     """Change the password; every browser has to sign in again."""
+    if refused := _refusal(here, old, field="old"):
+        return refused
     try:
         with here.database.session() as db:
-            actions.change_password(db, account=own_account(db, here), old=old, new=new)
+            actions.change_password(db, account=own_account(db, here), new=new)
     except InvalidError as error:
         return _page(here, errors={str(error.extra.get("field")): error.detail})
     return see_other("/sign-in")
@@ -165,26 +206,20 @@ def confirm_second_factor(here: Here, code: Annotated[str, Form()] = "") -> Resp
 @router.post("/account/second-factor/off")
 def end_second_factor(here: Here, password: Annotated[str, Form()] = "") -> Response:
     """Turn the second factor off, for who knows the password."""
-    try:
-        with here.database.session() as db:
-            account = own_account(db, here)
-            actions.check_own_password(account, password)
-            second_factor.turn_off(account)
-    except InvalidError as error:
-        return _page(here, errors={"off": error.detail})
+    if refused := _refusal(here, password, field="off"):
+        return refused
+    with here.database.session() as db:
+        second_factor.turn_off(own_account(db, here))
     return see_other("/account?message=off")
 
 
 @router.post("/account/sessions/{session_id}/end")
 def end_session(here: Here, session_id: RowId, password: Annotated[str, Form()] = "") -> Response:
     """Sign one browser of this account out, for who knows the password."""
-    try:
-        with here.database.reading() as db:  # the slow hash keeps no writer waiting
-            account = own_account(db, here)
-            sessions.of_account(db, account, session_id=session_id)
-            actions.check_own_password(account, password)
-    except InvalidError as error:
-        return _page(here, errors={f"end-{session_id}": error.detail})
+    with here.database.reading() as db:
+        sessions.of_account(db, own_account(db, here), session_id=session_id)
+    if refused := _refusal(here, password, field=f"end-{session_id}"):
+        return refused
     with here.database.session() as db:
         db.delete(sessions.of_account(db, own_account(db, here), session_id=session_id))
     return see_other("/account?message=ended#sessions")
@@ -193,11 +228,8 @@ def end_session(here: Here, session_id: RowId, password: Annotated[str, Form()] 
 @router.post("/account/sessions/end-others")
 def end_others(here: Here, password: Annotated[str, Form()] = "") -> Response:
     """Sign every browser of this account but this one out, for who knows the password."""
-    try:
-        with here.database.reading() as db:
-            actions.check_own_password(own_account(db, here), password)
-    except InvalidError as error:
-        return _page(here, errors={"end-others": error.detail})
+    if refused := _refusal(here, password, field="end-others"):
+        return refused
     with here.database.session() as db:
         account = own_account(db, here)
         queries.drop_sessions_of(db, account_id=account.id, but=shown_session(here.request))

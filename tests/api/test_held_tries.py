@@ -120,7 +120,7 @@ def test_owner_and_person_read_of_them(back, client):
     noted(back, client)
     back.clock.move(minutes=2)
     sign_in(client, PASSWORD)
-    said = "was turned away from signing in, after too many tries, 1,200 times"
+    said = "was turned away after too many wrong passwords or codes, 1,200 times"
     assert said in client.get("/trail").text
     assert "1,205 attempts failed" in client.get("/account").text
 

@@ -8,7 +8,7 @@ import pytest
 from sqlalchemy import select
 from starlette.testclient import TestClient
 
-from service.accounts import people
+from service.accounts import people, sign_ins
 from service.accounts.actions import reset_password, set_password_by_link
 from service.accounts.sessions import device_of
 from service.db.models import Account, TrailEntry, WebSession
@@ -118,7 +118,31 @@ def test_a_wrong_password_ends_nothing(back, desk, phone):
         assert answer.text.count("<details open") + answer.text.count('near" open') == 1
         assert answer.text.count("autofocus") == 1
     assert is_in(phone)
-    assert trail(back) == []
+    assert trail(back) == ["own-password-failed"]  # a line with its count
+    assert "gave a wrong password, though signed in, 2 times" in desk.get("/trail").text
+
+
+def test_a_signed_in_browser_tries_passwords_no_faster_than_a_stranger(back, desk, phone):
+    doors = {
+        "/account/password": "old",
+        "/account/second-factor/off": "password",
+        "/account/sessions/end-others": "password",
+        ends(desk)[0]: "password",
+    }
+    for number in range(5):
+        path, field = list(doors.items())[number % len(doors)]
+        assert desk.post(path, data={field: f"a wrong one {number}"}).status_code == 422
+    for path, field in doors.items():
+        answer = desk.post(path, data={field: PASSWORD, "new": "another good one"})
+        assert answer.status_code == 429
+        assert "wait a minute" in answer.text
+    assert is_in(phone)
+    sign_ins.note_held(back.database, desk.app.state.held_tries)
+    assert trail(back) == ["own-password-failed", "sign-in-held"]
+    # That is between this account and who holds its browsers; signing in goes on.
+    assert is_in(signed_in(back, DESK))
+    back.clock.move(seconds=61)
+    assert desk.post(ends(desk)[0], data={"password": PASSWORD}).status_code == 303
 
 
 def test_nobody_sees_or_ends_what_is_somebody_elses(back, desk, phone):
