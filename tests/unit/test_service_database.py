@@ -16,7 +16,7 @@ from service.assessments.queries import save_day_rows
 from service.db.base import Base
 from service.db.engine import Database
 from service.db.models import DayRow, Firm
-from service.ingest.blocks import seal
+from service.ingest.blocks import Sealed, seal
 from service.ingest.queries import save_blocks
 from service.sites.actions import register_site
 from tests.build_service import empty_database
@@ -100,6 +100,25 @@ def test_blocks_that_an_older_version_could_not_read_are_not_left_to_it(
         save_blocks(db, site_id=site_id, blocks={DAY: seal(block)})
     with pytest.raises(RuntimeError, match="restore a backup"):
         taken_back(database, "0018")
+
+
+@pytest.mark.parametrize("database", ["postgres"], indirect=True)
+def test_no_server_tries_to_pack_what_is_packed(database: Database) -> None:
+    """It would find nothing, and takes as long as storing takes; zeros show whether it tries."""
+    database.migrate()
+    site_id = with_site(database)
+    size = 100_000
+    zeros = Sealed(rows=1, data=bytes(size), values_hash=None)
+
+    def room() -> int:
+        with database.session() as db:
+            save_blocks(db, site_id=site_id, blocks={DAY: zeros})
+        with database.reading() as db:
+            return int(db.execute(text("SELECT pg_column_size(data) FROM day_block")).scalar_one())
+
+    assert room() >= size
+    taken_back(database, "0020")
+    assert room() < size / 10
 
 
 def test_an_instant_keeps_its_meaning(database: Database) -> None:

@@ -62,7 +62,8 @@ class DayBlock(Base):
     """All rows of one site and UTC day as one compressed block (`service.ingest.blocks`).
 
     `values_hash` is equal for equal rows, whatever file they came from; None where the day has
-    too few distinct values to prove anything.
+    too few distinct values to prove anything. As `data` is packed already, PostgreSQL keeps it as
+    it is, here and in `DayLayer`.
     """
 
     __tablename__ = "day_block"
