@@ -263,6 +263,21 @@ def test_a_file_that_cannot_be_used_gets_one_plain_message(
     said.wait_for(timeout=30_000)
 
 
+def test_a_log_that_came_too_slowly_is_said_not_to_have_arrived(
+    open_page: Opener, tmp_path: Path
+) -> None:
+    log = tmp_path / "slow.csv"
+    log.write_text(tidy_log(seed=8))
+    page = open_page("/sites/mill-lane-4", refusal="408")
+    page.route(
+        "**/logs", lambda route: route.fulfill(status=408, json={"detail": "Too little came."})
+    )
+    page.locator("#files").set_input_files(str(log))
+    page.get_by_role("button", name="Hand in").click()
+    said = page.locator("[data-uploads] li", has_text="slow.csv")
+    said.filter(has_text="It did not arrive. Too little came.").wait_for()
+
+
 def test_without_scripts_pages_say_the_same_and_forms_work(
     open_page: Opener, tmp_path: Path
 ) -> None:
