@@ -117,7 +117,7 @@ def test_no_server_tries_to_pack_what_is_packed(database: Database) -> None:
             return int(db.execute(text("SELECT pg_column_size(data) FROM day_block")).scalar_one())
 
     assert room() >= size
-    taken_back(database, "0020")
+    taken_back(database, "0021")
     assert room() < size / 10
 
 
