@@ -34,7 +34,7 @@ class _Seen:
     """What the analysis looks at, as of one moment.
 
     `days` are those of the marked ones that are looked at: of the others the samples are not all
-    there any more, and their rows stand.
+    there any more, and their rows stand. `lost` are days whose rows cannot be read any more.
     """
 
     site_text: str
@@ -43,6 +43,7 @@ class _Seen:
     days: frozenset[date]
     channels: frozenset[str]
     rows: list[dict[str, Any]]
+    lost: set[date]
     fresh: list[dict[str, Any]]
     count: RowCount
     rejected: tuple[Problem, ...]
@@ -74,13 +75,18 @@ def assess_site(database: Database, *, clock: Clock, site_id: int, holder: str, 
 
 
 def _seen(database: Database, *, site_id: int, method: str, now: datetime) -> _Seen | None:
-    """Look at a site once every day of it is of this method or marked."""
+    """Look at a site once every day of it is of this method and can be read, or is marked."""
+    lost: set[date] = set()
     with database.reading() as db:  # mostly they are, and nobody has to wait for a writer
         if not queries.foreign_rows(db, site_id=site_id, method=method):
-            return _look(db, site_id)
+            seen = _look(db, site_id)
+            if seen is None or not seen.lost:
+                return seen
+            lost = seen.lost
     with database.session() as db:
         if queries.foreign_rows(db, site_id=site_id, method=method):
             ingest_queries.mark_everything(db, site_id=site_id, due_at=now)
+        ingest_queries.mark_days(db, site_id=site_id, days=lost, due_at=now)
     with database.reading() as db:
         return _look(db, site_id)
 
@@ -93,6 +99,7 @@ def _look(db: Session, site_id: int) -> _Seen | None:
     marks, held = queries.marks_of(db, site_id=site_id)
     days = marks.keys() - held
     channels = ingest_queries.channels_seen(db, site_id)
+    rows, lost = queries.load_day_rows(db, site_id=site_id, but=days)
     read, kept, duplicate, rejected = ingest_queries.rows_counted(db, site_id)
     return _Seen(
         site_text=site.text,
@@ -100,7 +107,8 @@ def _look(db: Session, site_id: int) -> _Seen | None:
         marks=marks,
         days=frozenset(days),
         channels=channels,
-        rows=queries.load_day_rows(db, site_id=site_id, but=days),
+        rows=rows,
+        lost=lost,
         fresh=_observed(db, site=site, days=sorted(days), channels=channels),
         count=RowCount(read=read, kept=kept, duplicate=duplicate, rejected=rejected),
         rejected=queries.problems_of(db, site_id=site_id),

@@ -45,7 +45,7 @@ _FOREIGN = (
     .limit(1)
 )
 _ROWS = (
-    select(DayRow.date, DayRow.row, DayRow.numbers)
+    select(DayRow.date, DayRow.row, DayRow.numbers, DayRow.held)
     .where(DayRow.site_id == _OF_SITE)
     .order_by(DayRow.date)
 )
@@ -222,12 +222,25 @@ def foreign_rows(db: Session, *, site_id: int, method: str) -> bool:
     return db.connection().execute(_FOREIGN, values).first() is not None
 
 
-def load_day_rows(db: Session, *, site_id: int, but: Iterable[date]) -> list[dict[str, Any]]:
-    """Give the stored day rows without those of some days, rising by date."""
+def load_day_rows(
+    db: Session, *, site_id: int, but: Iterable[date]
+) -> tuple[list[dict[str, Any]], set[date]]:
+    """Give the stored day rows without those of some days, rising by date.
+
+    What cannot be read any more, as what its numbers are called is lost, is left out as well; the
+    days of it that can be looked at again are given beside.
+    """
     left_out = set(but)
-    found = db.connection().execute(_ROWS, {"site_id": site_id})
-    kept = [(_nan_back(row), numbers) for day, row, numbers in found if day not in left_out]
-    return whole_rows(db, kept)
+    found = [
+        one
+        for one in db.connection().execute(_ROWS, {"site_id": site_id})
+        if one[0] not in left_out
+    ]
+    whole = whole_rows(db, [(_nan_back(row), numbers) for _, row, numbers, _ in found])
+    lost = {
+        day for (day, _, _, held), row in zip(found, whole, strict=True) if row is None and not held
+    }
+    return [row for row in whole if row is not None], lost
 
 
 def save_day_rows(
@@ -300,9 +313,9 @@ def _saving_report(dialect: str) -> Any:
 
 
 def drop_report(db: Session, *, site_id: int) -> None:
-    """Forget the report of a site that has no rows."""
+    """Forget the report of a site that has no rows; figures that stand may be readable again."""
     db.execute(delete(SiteReport).where(SiteReport.site_id == site_id))
-    db.execute(delete(DayRow).where(DayRow.site_id == site_id))
+    db.execute(delete(DayRow).where(DayRow.site_id == site_id, DayRow.held.is_(False)))
 
 
 def findings_seen(db: Session, *, site_id: int) -> list[FindingSeen]:

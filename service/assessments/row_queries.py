@@ -8,14 +8,26 @@ import hashlib
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from sqlalchemy import bindparam, select
+from sqlalchemy import bindparam, func, select
 from sqlalchemy.orm import Session
 
 from service.db.engine import dialect_of, insert_for
-from service.db.models import DayNames
+from service.db.models import DayNames, DayRow, Site
 
 _NAMES = select(DayNames.key, DayNames.names).where(
     DayNames.key.in_(bindparam("keys", expanding=True))
+)
+_KEY = DayRow.row["names"].as_string()
+_UNREADABLE = (
+    select(Site.name, DayRow.held, func.count().label("days"))
+    .join(DayRow, DayRow.site_id == Site.id)
+    .where(
+        Site.deleted_at.is_(None),
+        DayRow.numbers.is_not(None),
+        _KEY.not_in(select(DayNames.key)),
+    )
+    .group_by(Site.id, Site.name, DayRow.held)
+    .order_by(Site.name, Site.id, DayRow.held)
 )
 # A key stands for one text, whatever database it is read from; there are a few dozen.
 _KNOWN: dict[str, str] = {}
@@ -38,8 +50,8 @@ def stored_rows(db: Session, rows: Iterable[Mapping[str, Any]]) -> list[dict[str
 
 def whole_rows(
     db: Session, stored: Iterable[tuple[dict[str, Any], bytes | None]]
-) -> list[dict[str, Any]]:
-    """Give rows again, from both columns as they were just read."""
+) -> list[dict[str, Any] | None]:
+    """Give rows again, from both columns as they were just read; None where names are lost."""
     rows, named = [], []
     for row, numbers in stored:
         rows.append(row)
@@ -51,8 +63,14 @@ def whole_rows(
         found = db.connection().execute(_NAMES, {"keys": sorted(missing)})
         _KNOWN.update((key, names) for key, names in found)
     for row in named:
-        row["names"] = _KNOWN[row["names"]]
-    return rows
+        row["names"] = _KNOWN.get(row["names"])
+    return [None if row.get("names", "") is None else row for row in rows]
+
+
+def unreadable_days(db: Session) -> list[tuple[str, bool, int]]:
+    """Count days whose names are lost: by site, in words, and whether their figures stand."""
+    rows = db.connection().execute(_UNREADABLE)
+    return [(row.name, row.held, row.days) for row in rows]
 
 
 def _key(names: str) -> str:

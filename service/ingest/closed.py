@@ -66,8 +66,9 @@ def _resting_on_more(db: Session, *, site_id: int, timezone: str, days: set[date
     rows = queries.held_rows(db, site_id=site_id, days=partly)
     return {
         day
-        for day, row in rows.items()
-        if numbers_of(row).get("logged_s", 0.0)
+        for day in partly
+        if day not in rows  # it cannot be read: who knows
+        or numbers_of(rows[day]).get("logged_s", 0.0)
         > sum(seconds for one, seconds in hours[day].items() if one not in gone)
     }
 

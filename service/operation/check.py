@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from sqlalchemy.exc import SQLAlchemyError
 
 from service.accounts.queries import count_accounts
+from service.assessments.row_queries import unreadable_days
 from service.backups import queries as backup_queries
 from service.backups.make import last_backup
 from service.db.engine import Database, newest_revision
@@ -67,7 +68,7 @@ def look(settings: Settings, *, now: datetime, quick: bool = False) -> Iterator[
         tables = _tables(database)
         yield tables
         if tables.state == "ok":
-            for one in (_clock, _password, _worker, _silent_sites):
+            for one in (_clock, _password, _worker, _silent_sites, _unreadable):
                 yield one(database, settings, now)
             yield _raw_files(database, settings, quick=quick)
             yield _old_data(database, settings, now=now)
@@ -259,6 +260,27 @@ def _silent_sites(database: Database, _settings: Settings, now: datetime) -> Loo
     return Looked(
         what="sites", state="note", said=f"{'; '.join(parts)}; fetch the cards or see the gateways"
     )
+
+
+def _unreadable(database: Database, _settings: Settings, _now: datetime) -> Looked:
+    with database.reading() as db:
+        found = unreadable_days(db)
+    if not found:
+        return Looked(what="days", state="ok", said="what each showed can be read")
+    count = sum(days for _, _, days in found)
+    stand = sum(days for _, held, days in found if held)
+    names = list(dict.fromkeys(name for name, _, _ in found))
+    said = (
+        f"{count} are missing from reports, as what their numbers are called is lost (table "
+        f"day_names): {_some(names)}. “suntally fleet run --again” works out anew all whose rows "
+        "are there"
+    )
+    if stand:
+        said += (
+            f"; of {stand} they were rolled up or removed since. If these are still missing then, "
+            "restore a backup into an empty place and copy its table day_names"
+        )
+    return Looked(what="days", state="mend", said=said)
 
 
 def _old_data(database: Database, settings: Settings, *, now: datetime) -> Looked:

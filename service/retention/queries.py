@@ -217,14 +217,15 @@ def held_days(db: Session, *, site_id: int, days: Iterable[date]) -> set[date]:
 
 
 def held_rows(db: Session, *, site_id: int, days: Iterable[date]) -> dict[date, dict[str, Any]]:
-    """Give the rows of those of these local days whose figures stand."""
+    """Give the rows of those of these local days whose figures stand and can be read."""
     rows: dict[date, dict[str, Any]] = {}
     for part in _parts(sorted(days)):
         own = (DayRow.site_id == site_id, DayRow.date.in_(part))
         held = select(DayRow.date, DayRow.row, DayRow.numbers).where(*own, DayRow.held)
         found = db.execute(held).all()
         whole = whole_rows(db, [(row, numbers) for _, row, numbers in found])
-        rows.update(zip([day for day, _, _ in found], whole, strict=True))
+        days_of = [day for day, _, _ in found]
+        rows |= {day: row for day, row in zip(days_of, whole, strict=True) if row is not None}
     return rows
 
 

@@ -51,7 +51,7 @@ def kept_record(db: Session, *, site: Site, facts: SiteFacts, as_of: date) -> Ke
 
 def day_table(db: Session, site: Site) -> DayTable | None:
     """Give what each local day showed, None before anything was analysed."""
-    rows = assessment_queries.load_day_rows(db, site_id=site.id, but=())
+    rows, _ = assessment_queries.load_day_rows(db, site_id=site.id, but=())
     return table_from_rows(rows, timezone=site.timezone) if rows else None
 
 

@@ -1,7 +1,7 @@
 """The worker's reports: the numbers of one pass over everything, however the rows arrived."""
 
 from collections.abc import Iterator
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -16,9 +16,10 @@ from analysis.results import Problem, RowCount, report_json
 from analysis.sitefile import parse_site
 from dashboards.known import match
 from dashboards.short_report import short_report
+from service.assessments import row_queries
 from service.assessments.actions import came_back, runs
 from service.assessments.queries import fleet, latest_report
-from service.db.models import DayMark, DayRow, FindingSeen, SiteReport
+from service.db.models import DayMark, DayNames, DayRow, FindingSeen, SiteReport
 from service.ingest.laying import NEIGHBOUR_DAYS
 from tests.build_report import a_finding
 from tests.build_service import LOCAL, BackEnd, back_ends, site_file, tidy_log
@@ -173,6 +174,85 @@ def test_another_method_has_every_day_looked_at_again(back: BackEnd) -> None:
     assert stored(back, slug) == whole
     with back.database.reading() as db:
         assert set(db.scalars(select(DayRow.method))) == {METHOD}
+
+
+def lose_names(back: BackEnd, monkeypatch: pytest.MonkeyPatch) -> str:
+    """Lose what the days' numbers are called, for a process that has not read it yet."""
+    monkeypatch.setattr(row_queries, "_KNOWN", {})
+    with back.database.session() as db:
+        lost = db.scalars(select(DayNames)).one()
+        db.delete(lost)
+        return lost.names
+
+
+def mark(back: BackEnd, slug: str, day: date) -> None:
+    with back.database.session() as db:
+        db.add(DayMark(site_id=back.site_id(slug), date=day, due_at=back.clock.now()))
+
+
+def test_days_that_cannot_be_read_are_worked_out_anew(
+    back: BackEnd, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    slug = back.add_site()
+    back.hand_in(slug, LOG)
+    back.worker().work_all()
+    whole = stored(back, slug)
+    lose_names(back, monkeypatch)
+    mark(back, slug, date(2025, 6, 5))
+    with back.database.session() as db:
+        # Under other names, as with a channel more: they come back with no other day's.
+        row = db.get_one(DayRow, (back.site_id(slug), date(2025, 6, 8)))
+        row.row = {**row.row, "names": "lost"}
+    with back.database.reading() as db:
+        assert row_queries.unreadable_days(db) == [("Mill Lane 4", False, len(whole["days"]))]
+    assert back.worker().work_all() == 1
+    assert stored(back, slug) == whole
+    with back.database.reading() as db:
+        assert row_queries.unreadable_days(db) == []
+        assert db.scalars(select(DayMark)).all() == []
+
+
+def test_figures_that_stand_and_cannot_be_read_wait_for_their_names(
+    back: BackEnd, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Their samples are not all there, so nothing is worked out in their place."""
+    slug = back.add_site()
+    back.hand_in(slug, LOG)
+    back.worker().work_all()
+    whole = stored(back, slug)
+
+    def rows() -> dict[date, tuple]:
+        with back.database.reading() as db:
+            return {
+                one.date: (one.row, one.numbers, one.held) for one in db.scalars(select(DayRow))
+            }
+
+    with back.database.session() as db:
+        key = db.scalars(select(DayNames.key)).one()
+        for row in db.scalars(select(DayRow)):
+            row.held = True
+    standing = rows()
+    names = lose_names(back, monkeypatch)
+    mark(back, slug, date(2025, 6, 5))
+    assert back.worker().work_all() == 1
+    with back.database.session() as db:
+        assert db.get(SiteReport, back.site_id(slug)) is None
+        assert row_queries.unreadable_days(db) == [("Mill Lane 4", True, len(standing))]
+        # All but one become readable, as when a day of the same channels is looked at.
+        db.add(DayNames(key=key, names=names))
+        row = db.get_one(DayRow, (back.site_id(slug), date(2025, 6, 8)))
+        row.row = {**row.row, "names": "lost"}
+    mark(back, slug, date(2025, 6, 5))
+    back.worker().work_all()
+    delivered = {one["date"]: one["delivered_kwh"] for one in stored(back, slug)["days"]}
+    known = {one["date"]: one["delivered_kwh"] for one in whole["days"]}
+    assert delivered == {**known, "2025-06-08": None}
+    with back.database.session() as db:
+        db.add(DayNames(key="lost", names=names))
+    mark(back, slug, date(2025, 6, 5))
+    back.worker().work_all()
+    assert stored(back, slug) == whole
+    assert rows().keys() == standing.keys()
 
 
 def test_the_fleet_shows_every_site_with_its_state(back: BackEnd) -> None:

@@ -1,17 +1,17 @@
 """`suntally check` finds what is broken, says what to do, and changes nothing."""
 
 import re
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
 
 from service.backups.make import note_backup
 from service.cli import main
-from service.db.models import Heartbeat, Upload
+from service.db.models import DayNames, DayRow, Heartbeat, Upload
 from service.operation.check import Looked, look
 from tests.build_mail import mail_server
-from tests.build_service import BackEnd, back_ends
+from tests.build_service import BackEnd, back_ends, tidy_log
 
 
 @pytest.fixture
@@ -41,7 +41,7 @@ def test_a_sound_installation_has_nothing_to_mend(back: BackEnd) -> None:
     assert states(back) == {"mail": "note"}
     assert set(looked(back)) == {
         "Python", "data folder", "disk", "time zones", "mail", "backup", "database", "clock",
-        "password", "worker", "sites", "raw files", "old data",
+        "password", "worker", "sites", "days", "raw files", "old data",
     }  # fmt: skip
 
 
@@ -57,6 +57,22 @@ def test_lost_and_damaged_raw_files_are_named(back: BackEnd) -> None:
     assert "2 of 2 are lost or damaged" in found.said
     assert "Mill Lane 4: other.csv" in found.said
     assert "Mill Lane 4: log.csv" in found.said
+
+
+def test_days_that_cannot_be_read_are_said_and_what_to_do(back: BackEnd) -> None:
+    well(back)
+    back.hand_in("mill-lane-4", tidy_log(hours=72), "good.csv")
+    back.worker().work_all()
+    assert looked(back, quick=True)["days"].state == "ok"
+    with back.database.session() as db:
+        db.query(DayNames).delete()
+        held = db.query(DayRow).filter(DayRow.date == date(2025, 6, 1)).update({"held": True})
+        count = db.query(DayRow).count()
+    found = looked(back, quick=True)["days"]
+    assert (found.state, held) == ("mend", 1)
+    assert found.said.startswith(f"{count} are missing from reports")
+    assert "Mill Lane 4. “suntally fleet run --again”" in found.said
+    assert "of 1 they were rolled up or removed since" in found.said
 
 
 def test_what_gets_old_is_said(back: BackEnd) -> None:

@@ -9,11 +9,21 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from sqlalchemy import func, select, update
+from sqlalchemy import delete, func, select, update
 from starlette.testclient import TestClient
 
+from service.assessments import row_queries
 from service.cli import main
-from service.db.models import DayBlock, DayLayer, DayMark, DayRow, RolledDay, SiteReport, Upload
+from service.db.models import (
+    DayBlock,
+    DayLayer,
+    DayMark,
+    DayNames,
+    DayRow,
+    RolledDay,
+    SiteReport,
+    Upload,
+)
 from service.errors import ConflictError
 from service.ingest import actions as ingest_actions
 from service.ingest.blocks import decode
@@ -397,6 +407,27 @@ def test_late_rows_beside_a_removed_day_do_not_take_away_what_a_local_day_showed
     # The day that is all there is seen as the new file has it.
     whole = "2025-06-03" if zone == "America/Los_Angeles" else "2025-06-04"
     assert then[whole]["delivered_kwh"] != first[whole]["delivered_kwh"]
+
+
+def test_a_row_that_cannot_be_read_stands_beside_a_removed_day(back, monkeypatch):
+    slug = back.add_site(text=site_file().replace("Europe/Berlin", "America/Los_Angeles"))
+    back.hand_in(slug, LOG)
+    back.worker().work_all()
+    back.clock.move(days=3 * 365)
+    limits = actions.Limits(means_before=None, gone_before=DAYS[2], files_before=None)
+    raw = RawStore(back.settings.data_dir)
+    assert not actions.Pass.begun(back.database, raw=raw, clock=back.clock, limits=limits).piece()
+    before = facts(back)["rows"]
+    with back.database.session() as db:
+        db.execute(delete(DayNames))
+    monkeypatch.setattr(row_queries, "_KNOWN", {})
+    log = tidy_log(first=FIRST + timedelta(days=2), hours=48, step_s=60, seed=9)
+    back.hand_in(slug, log, "corrected.csv")
+    back.worker().work_all()
+    after = facts(back)["rows"]
+    # The local day of the 2nd lies mostly on the removed day; that of the 3rd is looked at again.
+    assert after[DAYS[1]] == before[DAYS[1]]
+    assert after[DAYS[2]] != before[DAYS[2]]
 
 
 def test_a_day_that_was_mostly_unknown_beside_a_removed_one_is_looked_at(back, slug):
