@@ -121,6 +121,26 @@ def test_no_server_tries_to_pack_what_is_packed(database: Database) -> None:
     assert room() < size / 10
 
 
+@pytest.mark.parametrize("database", ["postgres"], indirect=True)
+def test_rows_of_days_are_packed_the_quicker_way_where_a_server_has_it(database: Database) -> None:
+    database.migrate()
+
+    def asked(words: str) -> list[str]:
+        with database.reading() as db:
+            return list(db.scalars(text(words)))
+
+    has_it = "lz4" in asked(
+        "SELECT unnest(enumvals) FROM pg_settings WHERE name = 'default_toast_compression'"
+    )
+    ways = (
+        "SELECT attcompression::text FROM pg_attribute"
+        " WHERE attrelid = 'day_row'::regclass AND attname IN ('row', 'numbers')"
+    )
+    assert asked(ways) == ["l" if has_it else ""] * 2
+    taken_back(database, "0021")
+    assert asked(ways) == [""] * 2
+
+
 def test_an_instant_keeps_its_meaning(database: Database) -> None:
     database.migrate()
     noon = datetime(2025, 6, 1, 12, 0, tzinfo=timezone(timedelta(hours=2)))
