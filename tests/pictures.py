@@ -23,7 +23,7 @@ from typing import Any
 from PIL import Image
 
 from dashboards.weeks import week_before
-from tests.browser.test_pages_in_a_browser import CHROMIUM, wait_until_up
+from tests.browser.build_served import CHROMIUM, wait_until_up
 
 ROOT = Path(__file__).resolve().parents[1]
 FOLDER = ROOT / "fixtures" / "pictures"

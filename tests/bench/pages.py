@@ -21,7 +21,7 @@ from typing import Any
 
 from fixtures.fleet import DEMO_SITES, demo_files
 from service.clock import FixedClock
-from tests.browser.test_pages_in_a_browser import CHROMIUM, served
+from tests.browser.build_served import CHROMIUM, served
 from tests.build_service import BackEnd, back_end
 
 YEARS = range(2015, 2025)

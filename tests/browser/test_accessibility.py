@@ -19,17 +19,10 @@ from service.db.models import CustomerContact, Recipient, Site
 from service.letters.stopping import letter_stop_url
 from service.mail.stopping import stop_url
 from tests.api.test_roles import routes
-from tests.browser.test_pages_in_a_browser import (  # noqa: F401 - fixtures
-    CHROMIUM,
-    browser,
-    seed,
-    served,
-)
+from tests.browser.build_served import seed, served
 from tests.build_mail import add_reader
 from tests.build_service import back_end, tidy_log
 from tests.build_visits import STANDING, with_report
-
-pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")
 
 PASSWORD = "correct horse"
 SITE = "/sites/mill-lane-4"
@@ -105,7 +98,7 @@ class House:
 @pytest.fixture(scope="module")
 def house(
     tmp_path_factory: pytest.TempPathFactory,
-    browser: Any,  # noqa: F811
+    browser: Any,
 ) -> Iterator[House]:
     folder = tmp_path_factory.mktemp("axe")
     seed(folder)
@@ -115,6 +108,7 @@ def house(
     heads = ",".join(["time", *(f"Q{place}" for place in range(1, 9))])
     log = "\n".join([heads, *tidy_log(hours=24).splitlines()[1:]])
     names = {"finding": finding, "upload": str(back.hand_in("mill-lane-4", log))}
+    back.worker().work_all()
     add_reader(back, "owner@example.org")
     now = back.clock.now()
     with back.database.session() as db:
@@ -133,7 +127,7 @@ def house(
     with back.database.session() as db:
         account = set_password_by_link(db, token=token, password=PASSWORD, now=now)
         account.login = "owner@example.org"
-    with served(folder) as address:
+    with served(folder, "--web-only") as address:
         context = browser.new_context(base_url=address, bypass_csp=True)
         page = context.new_page()
         page.goto("/sign-in")

@@ -4,178 +4,16 @@ The report that is shown at first is invented (`tests.build_report`); what is ha
 and analysed by the running worker.
 """
 
-import os
 import re
-import shutil
-import signal
-import socket
-import subprocess
-import sys
-import time
-import urllib.request
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
-import numpy as np
 import pytest
 
-from tests.build_report import a_report, at
-from tests.build_service import back_end, site_file, tidy_log
-
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("chrome")
-
-pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")
+from tests.browser.build_served import Opener
+from tests.browser.contrast import CONTRAST
+from tests.build_service import site_file, tidy_log
 
 FINDING = "/sites/mill-lane-4/findings/lost_circulation-20250503T0810"
-
-
-def seed(folder: Path) -> None:
-    """Put one site with an invented report and one day of rows into a fresh data folder."""
-    from analysis.assess import METHOD
-    from analysis.blocks import Block
-    from analysis.results import report_json
-    from service.db.models import DayMark, Site, SiteReport, Upload
-    from service.ingest.storing import store_rows
-
-    back = back_end(folder)
-    slug = back.add_site()
-    now = datetime.now(UTC)
-    stamps = at(5, 17) - 7200 + np.arange(1, 1441) * 60
-    sun = np.clip(900 * np.sin((np.arange(1440) / 60 - 6) / 14 * np.pi), 0, None)
-    columns = {
-        "collector": 15 + sun * 0.2,
-        "loop_hot": 22 + sun * 0.01,
-        "flow": np.zeros(1440),
-        "pump": np.where(sun > 100, 100.0, 0.0),
-        "irradiance_plane": sun,
-    }
-    with back.database.session() as db:
-        site = db.get(Site, back.site_id(slug))
-        assert site is not None
-        rows = Block(stamp_s=stamps.astype(np.int64), columns=columns)
-        upload = Upload(
-            site_id=site.id, name="pushed", pushed_on=now.date(), size_bytes=0, via="gateway",
-            state="stored", received_at=now,
-        )  # fmt: skip
-        db.add(upload)
-        db.flush()
-        store_rows(db, site=site, upload=upload, rows=rows, stamp="end", due_at=now)
-        db.query(DayMark).delete()
-        db.add(
-            SiteReport(
-                site_id=site.id,
-                report=report_json(a_report(timezone="Europe/Berlin", method=METHOD)),
-                method=METHOD,
-                site_version=site.version,
-                data_until_s=int(now.timestamp()) - 1200,
-                made_at=now,
-            )
-        )
-    back.database.close()
-
-
-@pytest.fixture(scope="module")
-def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    folder = tmp_path_factory.mktemp("browser")
-    seed(folder)
-    with served(folder) as address:
-        yield address
-
-
-@contextmanager
-def served(folder: Path) -> Iterator[str]:
-    """Serve a data folder by the real command; gives its address."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    command = [sys.executable, "-m", "service.cli", "serve", "--port", str(port)]
-    process = subprocess.Popen(
-        [*command, "--data-dir", str(folder / "data")],
-        cwd=Path(__file__).resolve().parents[2],
-        env={**os.environ, "PYTHONUNBUFFERED": "1"},
-    )
-    address = f"http://127.0.0.1:{port}"
-    try:
-        wait_until_up(address, process)
-        yield address
-    finally:
-        process.send_signal(signal.SIGTERM)
-        process.wait(30)
-
-
-def wait_until_up(address: str, process: subprocess.Popen[bytes]) -> None:
-    for _ in range(900):
-        assert process.poll() is None, "the server ended before it answered"
-        try:
-            with urllib.request.urlopen(f"{address}/health", timeout=2):
-                return
-        except OSError:
-            time.sleep(0.1)
-    pytest.fail("the server did not answer")
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        # Every page has a context of its own; that they share a process saves half the processes.
-        browser = playwright.chromium.launch(
-            executable_path=CHROMIUM, args=["--no-sandbox", "--renderer-process-limit=1"]
-        )
-        yield browser
-        browser.close()
-
-
-Opener = Callable[..., Any]
-
-
-@pytest.fixture
-def open_page(browser: Any, address: str) -> Iterator[Opener]:
-    """Open a page; afterwards nothing may have been complained of in its console."""
-    complaints: list[str] = []
-    contexts: list[Any] = []
-
-    def opened(path: str, *, width: int = 1280, refusal: str = "none", **given: Any) -> Any:
-        context = browser.new_context(
-            base_url=address, viewport={"width": width, "height": 850}, **given
-        )
-        contexts.append(context)
-        page = context.new_page()
-        page.set_default_timeout(15_000)
-        page.on("pageerror", lambda error: complaints.append(str(error)))
-        page.on(
-            "console",
-            lambda said: (
-                said.type == "error"
-                and refusal not in said.text
-                and complaints.append(f"{said.text} {said.location}")
-            ),
-        )
-        page.on(
-            "requestfailed",
-            lambda failed: (
-                "ERR_ABORTED" not in (failed.failure or "")  # left before it came
-                and complaints.append(failed.url)
-            ),
-        )
-        page.on(
-            "request",
-            lambda sent: (
-                not sent.url.startswith((address, "data:", "blob:"))
-                and complaints.append(f"another host was asked: {sent.url}")
-            ),
-        )
-        page.goto(path)
-        return page
-
-    yield opened
-    for context in contexts:
-        context.close()
-    assert complaints == []
 
 
 def test_from_the_fleet_over_the_worst_roof_to_what_to_do(open_page: Opener) -> None:
@@ -350,33 +188,6 @@ def test_the_first_stop_of_the_keyboard_leads_to_the_content(open_page: Opener) 
     assert page.evaluate("document.activeElement.textContent") == "Skip to the content"
     page.keyboard.press("Enter")
     page.wait_for_url("**#main", timeout=10_000)
-
-
-CONTRAST = """
-() => {
-  const numbers = (text) => text.match(/[\\d.]+/g).map(Number);
-  const light = ([r, g, b]) => [r, g, b].map((c) => c / 255)
-    .map((c) => (c <= 0.04045 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4))
-    .reduce((sum, c, n) => sum + c * [0.2126, 0.7152, 0.0722][n], 0);
-  const ground = (element) => {
-    for (let one = element; one; one = one.parentElement) {
-      const colour = numbers(getComputedStyle(one).backgroundColor);
-      if (colour.length === 3 || colour[3] === 1) return colour;
-    }
-    return [255, 255, 255];
-  };
-  const bad = [];
-  for (const element of document.querySelectorAll("main *, header *, footer *")) {
-    const own = [...element.childNodes].some((n) => n.nodeType === 3 && n.textContent.trim());
-    if (!own || !element.checkVisibility() || element.closest("svg, script, .plot")) continue;
-    const ink = light(numbers(getComputedStyle(element).color));
-    const paper = light(ground(element));
-    const ratio = (Math.max(ink, paper) + 0.05) / (Math.min(ink, paper) + 0.05);
-    if (ratio < 4.5) bad.push([element.textContent.trim().slice(0, 40), ratio.toFixed(2)]);
-  }
-  return bad;
-}
-"""
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

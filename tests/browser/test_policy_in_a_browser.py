@@ -9,13 +9,6 @@ from typing import Any
 import pytest
 
 from tests.api.test_roles import NEEDS
-from tests.browser.test_pages_in_a_browser import (  # noqa: F401 - fixtures
-    CHROMIUM,
-    address,
-    browser,
-)
-
-pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")
 
 GIVEN = {
     "{slug}": "mill-lane-4",
@@ -61,7 +54,7 @@ def pages() -> list[str]:
 
 
 @pytest.fixture(scope="module")
-def page(browser: Any, address: str) -> Iterator[Any]:  # noqa: F811 - fixtures
+def page(browser: Any, address: str) -> Iterator[Any]:
     context = browser.new_context(base_url=address)
     page = context.new_page()
     page.add_init_script(_TELL)

@@ -3,13 +3,8 @@
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from tests.browser.test_pages_in_a_browser import (  # noqa: F401 - fixtures
-    Opener,
-    address,
-    browser,
-    open_page,
-)
-from tests.build_service import tidy_log
+from tests.browser.build_served import Opener
+from tests.build_service import site_file, tidy_log
 
 CHANGED_FOUR_TIMES = """() => [1, 2, 3, 4].forEach(() =>
   document.querySelector("#channel-0").dispatchEvent(new Event("change", { bubbles: true })))"""
@@ -24,7 +19,7 @@ def foreign(number: int) -> str:
 
 
 def test_a_drop_of_many_is_summed_up_answered_once_and_stored(
-    open_page: Opener,  # noqa: F811
+    open_page: Opener,
     tmp_path: Path,
 ) -> None:
     names = []
@@ -32,7 +27,9 @@ def test_a_drop_of_many_is_summed_up_answered_once_and_stored(
         path = tmp_path / f"day-{number}.csv"
         path.write_text(foreign(number), encoding="utf-8")
         names.append(str(path))
-    page = open_page("/sites/mill-lane-4", width=390)
+    page = open_page("/", width=390)
+    assert page.request.post("/api/sites", data=site_file("Elm Row 2")).status == 201
+    page.goto("/sites/elm-row-2")
     page.set_input_files("#files", names)
     page.get_by_role("button", name="Hand in").click()
     says = page.locator("[data-batch-says]")

@@ -11,17 +11,10 @@ import pytest
 
 from service.accounts.actions import make_setup_link, set_password_by_link
 from service.db.models import Account, Visit, VisitEntry, VisitPhoto, VisitSave
-from tests.browser.test_pages_in_a_browser import (  # noqa: F401 - fixtures
-    CHROMIUM,
-    CONTRAST,
-    browser,
-    seed,
-    served,
-)
+from tests.browser.build_served import seed, served
+from tests.browser.contrast import CONTRAST
 from tests.build_service import BackEnd, back_end, tidy_log
 from tests.build_visits import STANDING, a_located_photo, with_report
-
-pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")
 
 PASSWORD = "correct horse"
 PHOTO = {"name": "roof.jpg", "mimeType": "image/jpeg", "buffer": a_located_photo()}
@@ -69,7 +62,7 @@ def house(tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
 
 
 @pytest.fixture
-def phone(browser: Any, house: House) -> Iterator[Any]:  # noqa: F811
+def phone(browser: Any, house: House) -> Iterator[Any]:
     """Give a phone that is signed in; whatever its pages throw fails the test."""
     context = browser.new_context(
         base_url=house.address,
@@ -200,7 +193,7 @@ def test_a_sign_in_that_ended_meanwhile_loses_nothing(phone: Any, house: House) 
 
 
 def test_a_save_whose_answer_was_lost_is_stored_once(
-    browser: Any,  # noqa: F811
+    browser: Any,
     house: House,
 ) -> None:
     """The service stores the first try, the phone never hears of it and sends it again."""
@@ -235,11 +228,12 @@ def test_a_save_whose_answer_was_lost_is_stored_once(
 
 
 def test_a_photo_that_was_too_slow_is_kept_and_tried_again(
-    browser: Any,  # noqa: F811
+    browser: Any,
     house: House,
 ) -> None:
     context = browser.new_context(base_url=house.address, service_workers="block")
     page = context.new_page()
+    page.clock.install()
     page.goto("/sign-in")
     sign_in(house, page)
     page.goto("/visits/new?site=mill-lane-4")
@@ -251,6 +245,7 @@ def test_a_photo_that_was_too_slow_is_kept_and_tried_again(
     page.locator("[data-sync]").filter(has_text="too slow now. It is tried again").wait_for()
     assert house.stored(visit)[2] == 0
     context.unroute("**/photos?*")
+    page.clock.fast_forward(15_000)
     settled(page)
     assert house.stored(visit)[2] == 1
     context.close()

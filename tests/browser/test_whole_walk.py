@@ -25,9 +25,6 @@ from tests.browser.build_story import (
     letterbox,
     said,
 )
-from tests.browser.test_pages_in_a_browser import CHROMIUM, browser  # noqa: F401 - fixture
-
-pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")
 
 PASSWORD = "correct horse battery"
 SITE = "/sites/orchard-end-3"
@@ -100,7 +97,7 @@ class Walk:
 @pytest.fixture(params=list(SIZES))
 def walk(
     request: pytest.FixtureRequest,
-    browser: Any,  # noqa: F811
+    browser: Any,
     tmp_path: Path,
 ) -> Iterator[Walk]:
     (tmp_path / "before.csv").write_bytes(files().before)
