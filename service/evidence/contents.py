@@ -5,7 +5,7 @@ import io
 import json
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, is_dataclass
+from dataclasses import asdict, dataclass
 from datetime import UTC, date, datetime
 from itertools import groupby
 from typing import Any
@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session
 from analysis.channels import channel
 from analysis.days import local_midnight_s
 from analysis.faults import CATALOGUE
-from analysis.results import Report, finding_json, report_json
+from analysis.results import DayFigure, MonthFigure, Report, finding_json, report_json
 from analysis.site import Site as SiteFacts
 from analysis.sitefile import parse_site
 from analysis.warranty.hot_years import LEVELS_C
@@ -354,8 +354,8 @@ def _private(source: Source) -> Iterator[Member]:
     yield _csv("weather.csv", heads, rows)
 
 
-def _table(name: str, entries: Sequence[Any]) -> Member:
-    rows = [asdict(one) for one in entries if is_dataclass(one) and not isinstance(one, type)]
+def _table(name: str, figures: Sequence[DayFigure] | Sequence[MonthFigure]) -> Member:
+    rows = [one._asdict() if isinstance(one, DayFigure) else asdict(one) for one in figures]
     heads = list(rows[0]) if rows else []
     return _csv(name, heads, [tuple(row.values()) for row in rows])
 
