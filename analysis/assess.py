@@ -225,15 +225,16 @@ def assess(
     found: list[Finding] = []
     verdicts: list[Verdict] = []
     conclusions: dict[str, Conclusion] = {}
-    explained_days: frozenset[str] = frozenset()
     for fault in catalogue:
-        conclusion = fault.conclude(replace(history, explained=explained_days))
+        conclusion = fault.conclude(history)
         conclusions[fault.kind] = conclusion
         verdicts.append(_verdict(fault, conclusion))
         if isinstance(conclusion, Judged):
             own = [_finding(fault, item) for item in conclusion.findings]
-            explained_days |= _explained(own, history)
             found.extend(own)
+            more = _explained(own, history) - history.explained
+            if more:
+                history = replace(history, explained=history.explained | more)
     kept, explained = map(reopened, sort_out(found, until_s=until_s))
     table = _without_tubes(table, kept, until_s)
     table = without_doubtful(table, found, channels=channels, until_s=until_s)

@@ -1,4 +1,9 @@
-"""Sums over flagged bins of each day, by compiled loops: nothing is laid aside between."""
+"""Sums over flagged bins of each day and over sets of days, by compiled loops.
+
+Nothing is laid aside between.
+"""
+
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -25,6 +30,19 @@ def mean_of(values: Floats, flags: Bools) -> Floats:
     mean = np.empty(flags.shape[0])
     _mean(given(values), given(flags), mean)
     return mean
+
+
+def sums_over(days: Ints, figures: Sequence[Floats | Bools]) -> Floats:
+    """Give sums of figures of days over sets of them, unknown as nothing; shape (figures, sets).
+
+    Parameters
+    ----------
+    days : shape (sets, days of a set), which days; -1 for none
+    figures : of each day, shape (days,)
+    """
+    found = np.empty((len(figures), len(days)))
+    _sum_sets(given(np.array(figures, dtype=np.float64)), given(days), found)
+    return found
 
 
 @compiled
@@ -55,3 +73,15 @@ def _mean(values: Floats, flags: Bools, mean: Floats) -> None:
                 total += values[day, place]
                 count += 1
         mean[day] = total / count if count else np.nan
+
+
+@compiled
+def _sum_sets(figures: Floats, days: Ints, found: Floats) -> None:
+    for number in range(figures.shape[0]):
+        for row in range(days.shape[0]):
+            total = 0.0
+            for place in range(days.shape[1]):
+                day = days[row, place]
+                if day >= 0 and not np.isnan(figures[number, day]):
+                    total += figures[number, day]
+            found[number, row] = total

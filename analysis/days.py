@@ -169,6 +169,8 @@ def joined(tables: Sequence[DayTable], *, timezone: str) -> DayTable:
 
     A later table wins where two hold the same day.
     """
+    if len(tables) == 1:
+        return tables[0]
     of_table = {day: number for number, table in enumerate(tables) for day in table.days.dates}
     first, last = min(of_table), max(of_table)
     days = local_days(
@@ -203,6 +205,8 @@ def span_s(table: DayTable) -> tuple[int, int] | None:
 
 def part_of(table: DayTable, *, first: int, last: int) -> DayTable:
     """Give days `first` to `last` (excluded) of a table."""
+    if (first, last) == (0, len(table.days)):
+        return table
     kept = frozenset(table.days.dates[first:last])
     return DayTable(
         days=LocalDays(

@@ -12,8 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.day_figures import EXPECTED_PARTS, HEAT_PARTS
+from analysis.day_sums import sums_over
 from analysis.days import DayTable
-from analysis.record import Bools, Floats, known_or_zero
+from analysis.record import Floats, known_or_zero
 from analysis.results import Bounded
 from analysis.site import Site
 from analysis.sitefile import facts_of_spans
@@ -139,15 +140,6 @@ def expected_each(table: DayTable, days: Days, site: Site) -> Bands:
     reach = COVERAGE_95 * np.sqrt(random + np.square(effects).sum(axis=0))
     low = np.maximum(total - reach, np.minimum(total, 0.0))
     return Bands(value=total, low=low, high=total + reach)
-
-
-def sums_over(days: Days, figures: Sequence[Floats | Bools]) -> Floats:
-    """Give sums of figures of days over sets of them, unknown as nothing; shape (figures, sets)."""
-    # What stands for no day reads the nought behind the last.
-    values = np.zeros((len(figures), len(figures[0]) + 1))
-    values[:, :-1] = figures
-    values[np.isnan(values)] = 0.0
-    return np.asarray(values[:, days].sum(axis=-1))
 
 
 def sun_u_frac(table: DayTable, site: Site) -> Floats:

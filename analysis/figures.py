@@ -8,6 +8,7 @@ from math import isfinite, isnan
 
 import numpy as np
 
+from analysis.day_sums import sums_over
 from analysis.days import DayTable
 from analysis.design.promise import promised_kwh
 from analysis.energy import (
@@ -17,7 +18,6 @@ from analysis.energy import (
     expected,
     expected_each,
     padded,
-    sums_over,
 )
 from analysis.record import Floats, Ints, known_or_zero
 from analysis.results import Bounded, DayFigure, MonthFigure, Totals

@@ -64,8 +64,8 @@ def field_check(table: DayTable, site: Site, *, end_s: int) -> FieldCheck | None
         start_s=chosen[0].start_s,
         end_s=chosen[-1].end_s,
         points=tuple(
-            CheckedHour(start_s=item.start_s, measured_w=float(got), estimated_w=float(due))
-            for item, got, due in zip(chosen, measured, estimated, strict=True)
+            CheckedHour(start_s=item.start_s, measured_w=got, estimated_w=due)
+            for item, got, due in zip(chosen, measured.tolist(), estimated.tolist(), strict=True)
         ),
     )
 
