@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.clock_check.course_kernel import cheapest_cuts
+from analysis.clock_check.course_kernel import cheapest_cuts, fit_bent
 from analysis.clock_check.curves import eastward
 from analysis.compiled import given
 from analysis.days import DayTable
@@ -328,23 +328,13 @@ def _drift(days: ClockDays) -> tuple[Drift | None, float]:
 
 def _sloped(days: ClockDays, since_s: Floats) -> list[Drift]:
     """Fit a drift from each of these instants on, all side by side; far days count little."""
-    weight, offset_s = days.noise_s**-2.0, days.offset_s
     late = np.maximum(days.time_s - since_s[:, None], 0.0) / SECONDS_PER_MONTH
-    late2 = late**2
-    counts = np.broadcast_to(weight, late.shape)
-    for _ in range(_ROUNDS):
-        heavy = counts * late
-        # The normal equations of a line, solved as they are written.
-        n, x, xx = counts.sum(axis=1), heavy.sum(axis=1), np.einsum("kn,kn->k", counts, late2)
-        y, xy = counts @ offset_s, heavy @ offset_s
-        own = n * xx - x**2
-        level, slope = (xx * y - x * xy) / own, (n * xy - x * y) / own
-        off_s = offset_s - level[:, None] - slope[:, None] * late
-        counts = _counts(weight, off_s)
-    scatter = np.maximum(2.0 * (counts * weight * off_s**2).sum(axis=1) / counts.sum(axis=1), 1.0)
+    level, slope, room, square = fitted = np.empty((4, len(since_s)))
+    fit_bent(given(days.offset_s), given(days.noise_s**-2.0), given(late), _ROUNDS, fitted)
+    scatter = np.maximum(2.0 * square, 1.0)
     # What seasons do to the ends of the drift stays.
     ends_s = days.stays_s / np.maximum(late.max(axis=1), 1e-9)
-    u_s = np.hypot(np.sqrt(scatter * n / own), ends_s)
+    u_s = np.hypot(np.sqrt(scatter * room), ends_s)
     return [
         Drift(since_s=since, offset_s=offset, per_month_s=per_month, u_per_month_s=u)
         for since, offset, per_month, u in zip(

@@ -1,4 +1,4 @@
-"""The compiled loop of `analysis.clock_check.course`: the cheapest cut into steady pieces."""
+"""The compiled loops of `analysis.clock_check.course`: steady pieces, and lines with a bend."""
 
 import numpy as np
 
@@ -29,3 +29,42 @@ def cheapest_cuts(summed: Floats, begins: Ints, fresh: Floats, best: Floats) -> 
         best[here] = np.inf
         for level in range(before.size):
             best[here] = min(best[here], summed[here, level] + before[level])
+
+
+@compiled
+def fit_bent(offset_s: Floats, weight: Floats, late: Floats, rounds: int, fitted: Floats) -> None:
+    """Fit a level, and a slope from some instant on, to errors of which far ones count little.
+
+    Parameters
+    ----------
+    offset_s, weight : shape (days,), the errors and what each weighs
+    late : shape (instants, days), how long each day comes after the instant, none before it
+    rounds : how often the days are weighed anew, at least once
+    fitted : shape (4, instants), written: level, slope, how much room the days leave the slope,
+        and their mean square
+    """
+    for one in range(late.shape[0]):
+        level, slope, room = 0.0, 0.0, 0.0
+        for number in range(rounds):
+            n = x = xx = y = xy = 0.0
+            for day in range(late.shape[1]):
+                count = weight[day]
+                if number:
+                    off_s = offset_s[day] - level - slope * late[one, day]
+                    count /= 1.0 + 0.5 * weight[day] * off_s**2
+                n += count
+                x += count * late[one, day]
+                xx += count * late[one, day] ** 2
+                y += count * offset_s[day]
+                xy += count * late[one, day] * offset_s[day]
+            # The normal equations of a line, solved as they are written.
+            own = n * xx - x**2
+            level, slope, room = (xx * y - x * xy) / own, (n * xy - x * y) / own, n / own
+        total, squares = 0.0, 0.0
+        for day in range(late.shape[1]):
+            off_s = offset_s[day] - level - slope * late[one, day]
+            count = weight[day] / (1.0 + 0.5 * weight[day] * off_s**2)
+            total += count
+            squares += count * weight[day] * off_s**2
+        fitted[0, one], fitted[1, one] = level, slope
+        fitted[2, one], fitted[3, one] = room, squares / total

@@ -10,6 +10,8 @@ from typing import Literal
 
 import numpy as np
 
+from analysis.compiled import given
+from analysis.condition.number_kernel import weigh
 from analysis.record import Floats
 
 Kind = Literal["optical", "vacuum"]
@@ -108,51 +110,41 @@ def number_of(
     known = (1.0 - np.abs(_QUADRATURE)) * (extra > 0.2)
     precise = np.asarray(np.linalg.inv(covariance), dtype=np.float64)
     size = -0.5 * np.linalg.slogdet(covariance)[1]
-    # Missing tubes change the first of the two alone, those without vacuum the second.
-    ln_missing = _ln_chances(change, precise, count, along=0)
-    airless = count[:, None] * np.maximum(extra, 0.2)
-    ln_airless = _ln_chances(change, precise, airless.ravel(), along=1)
-    ln_airless = ln_airless.reshape(len(change), *airless.shape)
-    best = int(np.argmax(weight))
-    nearest = max(float(ln_missing[best].max()), float(ln_airless[best].max()))
     top = max(float((weight + size).max()), none_weight)
-    scale = np.exp(weight + size - top)[:, None]
-    with np.errstate(under="ignore"):
-        chances = np.zeros((2, tubes + 1))
-        chances[0, 1:] = (np.exp(ln_missing) * scale).sum(axis=0)
-        # In place, here and below: there are some hundred thousand, and fresh memory costs more.
-        seen = np.exp(ln_airless, out=ln_airless) @ (known / known.sum())
-        chances[1, 1:] = (seen * scale).sum(axis=0)
-    chances[:, 1:] /= 2.0 * tubes
+    scale = np.exp(weight + size - top)
+    nearest, seen = np.empty((2, len(change))), np.empty((2, tubes))
+    # Missing tubes change the first of the two alone, those without vacuum the second.
+    for kind, sizes, share in (
+        (0, count[:, None], np.ones(1)),
+        (1, count[:, None] * np.maximum(extra, 0.2), known / known.sum()),
+    ):
+        likeliest, own, left = map(given, _completed(change, precise, along=kind))
+        told = given(scale), given(sizes), given(share)
+        weigh(likeliest, own, left, *told, nearest[kind], seen[kind])
+    chances = np.zeros((2, tubes + 1))
+    chances[:, 1:] = seen / (2.0 * tubes)
     chances[:, 0] = 0.5 * float(np.exp(none_weight - top))
     total = float(chances.sum())
     if total <= 0.0:
         chances[:] = 1.0
         total = float(chances.sum())
-    return Number(chances=chances / total, misfit=float(np.sqrt(-2.0 * nearest)))
+    closest = float(nearest[:, int(np.argmax(weight))].max())
+    return Number(chances=chances / total, misfit=float(np.sqrt(-2.0 * closest)))
 
 
-def _ln_chances(change: Floats, precise: Floats, sizes: Floats, *, along: int) -> Floats:
-    """Give the log of how likely each reading is where one of its two parts has these sizes.
-
-    The other part is nought. Completing the square leaves one product for each size.
+def _completed(change: Floats, precise: Floats, *, along: int) -> tuple[Floats, Floats, Floats]:
+    """Complete the square along one of the two parts, the other being nought.
 
     Parameters
     ----------
     change, precise : shapes (n, 2) and (n, 2, 2), readings and inverses of their covariance
-    sizes : shape (m,)
 
     Returns
     -------
-    shape (n, m)
+    shapes (n,), the size that suits each reading best, its precision, and what is left
     """
     other = 1 - along
     own, cross = precise[:, along, along], precise[:, 0, 1]
     likeliest = change[:, along] + cross / own * change[:, other]
     left = (precise[:, other, other] - cross**2 / own) * change[:, other] ** 2
-    found = np.subtract(sizes, likeliest[:, None])
-    found *= found
-    found *= own[:, None]
-    found += left[:, None]
-    found *= -0.5
-    return np.asarray(found)
+    return likeliest, own, left
