@@ -1,6 +1,8 @@
 """How far the analyses of all sites are, for whoever runs the server; and having them wait."""
 
-from fastapi import APIRouter, Response
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Response
 from sqlalchemy.orm import Session
 
 from dashboards.format import moment
@@ -10,21 +12,27 @@ from service.errors import NotAllowedError
 from service.jobs import queries
 from service.jobs.run import look_of
 from service.pages.answers import page, see_other
+from service.retention.actions import limits_of, plan
 from service.retention.queries import rolled_counts
-from service.retention.words import done_words, set_words
+from service.retention.words import done_words, plan_words, set_words
 
 router = APIRouter(include_in_schema=False)
 
 
 @router.get("/operation")
-def show(here: Here) -> Response:
-    """Show what is analysed, what waits and why."""
+def show(here: Here, due: Annotated[bool, Query()] = False) -> Response:
+    """Show what is analysed, what waits and why; what is `due` of old data where it is asked for.
+
+    Counting that looks at every stored day, which takes seconds where they are millions.
+    """
+    limits = limits_of(here.settings, now=here.now())
     look = look_of(here.settings, now=here.now())
     with here.database.reading() as db:
         _operator(here, db)
         progress = queries.progress(db, look=look)
         last = queries.last_beat(db)
         rolled = rolled_counts(db)
+        planned = plan(db, limits) if due and limits.any else None
     since = progress.paused_since
     return page(
         "operation.html",
@@ -32,6 +40,8 @@ def show(here: Here) -> Response:
         method=look.method,
         kept=set_words(here.settings),
         done=done_words(rolled),
+        may_be_due=limits.any,
+        due=plan_words(planned) if planned is not None else (),
         within_min=queries.LATELY_MIN,
         last_beat=moment(int(last.timestamp()), "UTC") if last is not None else None,
         paused_since=moment(int(since.timestamp()), "UTC") if since is not None else None,

@@ -120,6 +120,10 @@ def test_nothing_becomes_of_anything_unless_it_is_set(tmp_path):
         before = blocks(back)
         assert run(back, 50).done == 0
         assert blocks(back) == before
+        with TestClient(back.app(), base_url=LOCAL, headers={"accept": "text/html"}) as client:
+            page = client.get("/operation?due=true").text
+        assert "Rows are kept as they came for ever" in page
+        assert "due now" not in page
 
 
 def test_old_days_become_means_and_no_peak_is_lost(back, slug):
@@ -523,9 +527,15 @@ def test_the_pages_say_what_is_set_what_is_done_and_from_when_on(back, slug, cli
     operation = client.get("/operation").text
     assert "Rows are kept as they came for 2 years" in operation
     assert "So far" not in operation
+    assert "to be rolled up" not in operation
+    due = client.get("/operation?due=true").text
+    assert "to be rolled up: 4 days of 5,759 rows" in due
+    assert "log files to be removed: 0" in due
     assert "data-rolled" not in client.get(f"/sites/{slug}").text
     run(back, 0)
-    assert "So far rolled up: 4 days of rows; removed: 0." in client.get("/operation").text
+    then = client.get("/operation?due=true").text
+    assert "So far rolled up: 4 days of rows; removed: 0." in then
+    assert "to be rolled up: 0 days" in then
     page = client.get(f"/sites/{slug}").text
     assert "until 4 June 2025 are kept as five-minute means" in page
     assert "until 4 June 2025 are kept" in client.get(f"/sites/{slug}/report.html").text
