@@ -231,11 +231,9 @@ def load_day_rows(
     days of it that can be looked at again are given beside.
     """
     left_out = set(but)
-    found = [
-        one
-        for one in db.connection().execute(_ROWS, {"site_id": site_id})
-        if one[0] not in left_out
-    ]
+    # All at once: asked for one by one, rows take the driver longer than the database.
+    every = db.connection().execute(_ROWS, {"site_id": site_id}).all()
+    found = [one for one in every if one[0] not in left_out]
     whole = whole_rows(db, [(_nan_back(row), numbers) for _, row, numbers, _ in found])
     lost = {
         day for (day, _, _, held), row in zip(found, whole, strict=True) if row is None and not held

@@ -6,6 +6,7 @@ same channels have the same.
 
 import hashlib
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 from typing import Any
 
 from sqlalchemy import bindparam, func, select
@@ -42,10 +43,14 @@ def stored_rows(db: Session, rows: Iterable[Mapping[str, Any]]) -> list[dict[str
         rest = {name: value for name, value in row.items() if name != "numbers"}
         stored.append({"row": {**rest, "names": key}, "numbers": row["numbers"]})
     if keys:
-        statement = insert_for(dialect_of(db), DayNames).on_conflict_do_nothing()
         found = [{"key": key, "names": names} for names, key in sorted(keys.items())]
-        db.connection().execute(statement, found)
+        db.connection().execute(_naming(dialect_of(db)), found)
     return stored
+
+
+@lru_cache
+def _naming(dialect: str) -> Any:
+    return insert_for(dialect, DayNames).on_conflict_do_nothing()
 
 
 def whole_rows(

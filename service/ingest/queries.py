@@ -228,7 +228,7 @@ def load_rows(
     """
     first, last = utc_day(start_s), utc_day(end_s)
     values = {"site_id": site_id, "first": first, "last": last}
-    found = db.connection().execute(_BLOCKS, values)
+    found = db.connection().execute(_BLOCKS, values).all()
     stamp = stamp_of(db, site_id) if extremes else "end"
     rolled: dict[date, RolledDay] = {}
     if extremes:
