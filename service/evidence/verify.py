@@ -104,7 +104,7 @@ def _bad_name(entry: ZipInfo) -> str | None:
     name = entry.orig_filename
     path = PurePosixPath(name)
     if not name or not name.isascii() or not name.isprintable():
-        return "a name with signs that no bundle uses"
+        return "a name with characters that no bundle uses"
     if path.is_absolute() or "\\" in name or ":" in name:
         return "a name that points to a place of its own"
     if str(path) != name or ".." in path.parts:

@@ -28,7 +28,7 @@ def checked_template(text: str, *, allow_private: bool) -> str:
     template = text.strip()
     names = set(re.findall(r"\{([^{}]*)\}", template))
     if len(template) > _LONGEST:
-        raise InvalidError(f"The address is longer than {_LONGEST} signs.", field="url")
+        raise InvalidError(f"The address is longer than {_LONGEST} characters.", field="url")
     if names - set(NAMES):
         raise InvalidError(
             f"The address names {{{sorted(names - set(NAMES))[0][:40]}}}; what can be filled in is "

@@ -223,8 +223,8 @@ def test_a_bundle_made_anew_with_another_key_is_only_told_by_the_key(tmp_path):
         ("logs\\x", "a place of its own"),
         ("logs/", "or a folder"),
         ("a//b", "or a folder"),
-        ("b\u0301.csv", "signs that no bundle uses"),
-        ("a\x1b[2Jb", "signs that no bundle uses"),
+        ("b\u0301.csv", "characters that no bundle uses"),
+        ("a\x1b[2Jb", "characters that no bundle uses"),
         ("readme.TXT", "is there 2 times"),
     ],
 )
