@@ -4,6 +4,7 @@ Property tests look at the same cases on every run: a red run is a change, not a
 HYPOTHESIS_PROFILE=searching to look for new ones.
 """
 
+import gc
 import os
 import sys
 from collections.abc import Iterator
@@ -23,6 +24,12 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 settings.register_profile("settled", derandomize=True, deadline=None)
 settings.register_profile("searching", max_examples=500, deadline=None)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "settled"))
+
+
+def pytest_collection_finish() -> None:
+    """Have no garbage looked for among what was collected: it stays until the end."""
+    gc.freeze()
+    gc.set_threshold(10_000)
 
 
 @pytest.fixture(autouse=True, scope="session")
