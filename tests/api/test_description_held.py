@@ -5,12 +5,10 @@ against a server of one's own draws more.
 """
 
 from collections.abc import Iterator
-from contextlib import suppress
 
 import pytest
 import schemathesis
 from hypothesis import HealthCheck, Phase, given, settings
-from hypothesis.errors import Unsatisfiable
 from schemathesis import Case, GenerationMode
 from starlette.testclient import TestClient
 
@@ -74,10 +72,13 @@ def test_no_drawn_request_ends_in_an_error_of_our_own(back: BackEnd, client: Tes
 
     for found in schema.get_all_operations():
         operation = found.ok()
-        for mode in (GenerationMode.POSITIVE, GenerationMode.NEGATIVE):
+        # Any text may be a slug: what takes nothing else cannot be asked in a broken way, and the
+        # generator would look for one hundreds of times.
+        more = len(operation.body) or any(one.name != "slug" for one in operation.iter_parameters())
+        modes = [GenerationMode.POSITIVE, *([GenerationMode.NEGATIVE] if more else [])]
+        for mode in modes:
             drawn = operation.as_strategy(generation_mode=mode)
-            with suppress(Unsatisfiable):  # what takes nothing cannot be asked in a broken way
-                DRAWING(given(case=drawn)(ask))()
+            DRAWING(given(case=drawn)(ask))()
     assert len(asked) == sum(len(methods) for methods in schema.raw_schema["paths"].values())
     # It gets in somewhere: a generator that is refused everywhere shows nothing.
     assert sum(any(status < 300 for status in seen) for seen in asked.values()) > len(asked) / 4
