@@ -8,11 +8,6 @@ import pytest
 from analysis.compiled import compiled, step
 from tests.build_process import ROOT, printed
 
-LOOP = """
-from tests.unit.test_healthy_loop import a_home, around, kwh_of
-print(kwh_of(a_home(), around())[0])
-"""
-
 KERNEL = """
 from typing import NamedTuple
 from analysis.compiled import compiled, step
@@ -20,9 +15,13 @@ from analysis.compiled import compiled, step
 class Numbers(NamedTuple):
     one: float
 
+@step
+def doubled(number):
+    return 2.0 * number
+
 @compiled
 def twice(numbers):
-    return 2.0 * numbers.one
+    return doubled(numbers.one)
 """
 # While this thread imports the compiler, another one imports what is hidden from it.
 MEANWHILE = """
@@ -89,29 +88,33 @@ def test_without_any_folder_to_keep_it_in_a_loop_is_compiled_all_the_same(monkey
     assert compiled(counted)(np.array([1.0, 4.0])) == 1.25
 
 
+def doubled_in_another_process(folder, name="Numbers"):
+    """Double a number by a loop of a module in a folder, which keeps what was compiled, too."""
+    (folder / "kernel.py").write_text(KERNEL.replace("Numbers", name), encoding="utf-8")
+    return printed(
+        f"import kernel; print(kernel.twice(kernel.{name}(0.35)))",
+        NUMBA_CACHE_DIR=str(folder / "kept"),
+        PYTHONPATH=f"{folder}{os.pathsep}{ROOT}",
+        PYTHONDONTWRITEBYTECODE="1",
+    )
+
+
 def test_what_was_kept_serves_other_processes_and_damage_to_it_is_made_good(tmp_path):
-    fresh = printed(LOOP, NUMBA_CACHE_DIR=str(tmp_path))
-    kept = [path for path in tmp_path.rglob("*") if path.is_file()]
+    assert doubled_in_another_process(tmp_path) == "0.7\n"
+    kept = [path for path in (tmp_path / "kept").rglob("*") if path.is_file()]
     assert {path.suffix for path in kept} == {".nbi", ".nbc"}
     times = {path: path.stat().st_mtime_ns for path in kept}
-    assert printed(LOOP, NUMBA_CACHE_DIR=str(tmp_path)) == fresh
+    assert doubled_in_another_process(tmp_path) == "0.7\n"
     assert {path: path.stat().st_mtime_ns for path in kept} == times
     for path in kept:
         path.write_bytes(b"")
-    assert printed(LOOP, NUMBA_CACHE_DIR=str(tmp_path)) == fresh
+    assert doubled_in_another_process(tmp_path) == "0.7\n"
     assert all(path.stat().st_size for path in kept)
 
 
 def test_what_another_version_kept_is_not_in_the_way(tmp_path):
-    kernel = tmp_path / "kernel.py"
-    environment = {
-        "NUMBA_CACHE_DIR": str(tmp_path / "kept"),
-        "PYTHONPATH": f"{tmp_path}{os.pathsep}{ROOT}",
-    }
     for name in ("Before", "AndAfter"):
-        kernel.write_text(KERNEL.replace("Numbers", name), encoding="utf-8")
-        code = f"import kernel; print(kernel.twice(kernel.{name}(2.0)))"
-        assert printed(code, **environment) == "4.0\n"
+        assert doubled_in_another_process(tmp_path, name) == "0.7\n"
 
 
 def test_another_thread_finds_what_the_compiler_does_without():
