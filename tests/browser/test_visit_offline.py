@@ -61,21 +61,30 @@ def house(tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
     back.database.close()
 
 
+@pytest.fixture(scope="module")
+def signed_in(browser: Any, house: House) -> Any:
+    """Sign in once; gives what a browser remembers of it."""
+    context = browser.new_context(base_url=house.address)
+    page = context.new_page()
+    page.goto("/sign-in")
+    sign_in(house, page)
+    remembered = context.storage_state()
+    context.close()
+    return remembered
+
+
 @pytest.fixture
-def phone(browser: Any, house: House) -> Iterator[Any]:
+def phone(browser: Any, house: House, signed_in: Any) -> Iterator[Any]:
     """Give a phone that is signed in; whatever its pages throw fails the test."""
     context = browser.new_context(
         base_url=house.address,
+        storage_state=signed_in,
         viewport={"width": 390, "height": 844},
         is_mobile=True,
         has_touch=True,
     )
     thrown: list[str] = []
     context.on("weberror", lambda error: thrown.append(str(error.error)))
-    page = context.new_page()
-    page.goto("/sign-in")
-    sign_in(house, page)
-    page.close()
     yield context
     context.close()
     assert thrown == []
@@ -193,11 +202,12 @@ def test_a_sign_in_that_ended_meanwhile_loses_nothing(phone: Any, house: House) 
 
 
 def test_a_save_whose_answer_was_lost_is_stored_once(
-    browser: Any,
-    house: House,
+    browser: Any, house: House, signed_in: Any
 ) -> None:
     """The service stores the first try, the phone never hears of it and sends it again."""
-    context = browser.new_context(base_url=house.address, service_workers="block")
+    context = browser.new_context(
+        base_url=house.address, storage_state=signed_in, service_workers="block"
+    )
     lost: list[str] = []
 
     def lose_the_first(route: Any) -> None:
@@ -209,8 +219,6 @@ def test_a_save_whose_answer_was_lost_is_stored_once(
         route.abort()
 
     page = context.new_page()
-    page.goto("/sign-in")
-    sign_in(house, page)
     page.goto("/visits/new?site=mill-lane-4")
     page.get_by_role("button", name="Plan it").click()
     page.wait_for_selector("body[data-ready]")
@@ -228,14 +236,13 @@ def test_a_save_whose_answer_was_lost_is_stored_once(
 
 
 def test_a_photo_that_was_too_slow_is_kept_and_tried_again(
-    browser: Any,
-    house: House,
+    browser: Any, house: House, signed_in: Any
 ) -> None:
-    context = browser.new_context(base_url=house.address, service_workers="block")
+    context = browser.new_context(
+        base_url=house.address, storage_state=signed_in, service_workers="block"
+    )
     page = context.new_page()
     page.clock.install()
-    page.goto("/sign-in")
-    sign_in(house, page)
     page.goto("/visits/new?site=mill-lane-4")
     page.get_by_role("button", name="Plan it").click()
     page.wait_for_selector("body[data-ready]")
