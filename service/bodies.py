@@ -83,7 +83,7 @@ class Body:
     async def throw_away(self) -> bool:
         """Let the rest come and forget it, within reason; tells whether all came.
 
-        Nobody waits for who was too slow already.
+        Nobody waits for who was too slow already, nor for who waits to be told to send.
         """
         most = self._seen + _THROWN_AWAY
         try:
@@ -92,7 +92,7 @@ class Body:
                     await self._next()
         except TimeoutError:
             pass
-        return self.complete or not self._coming
+        return self.complete
 
     def _awaited(self) -> bool:
         slow = isinstance(self.refusal, TooSlowError)

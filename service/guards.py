@@ -7,6 +7,7 @@ answer: a sender whose connection is cut while it sends never reads why.
 import json
 from collections.abc import Callable
 from dataclasses import dataclass
+from math import inf
 from urllib.parse import urlsplit
 
 from dashboards.render import render
@@ -16,6 +17,8 @@ from service.policy import headers as policy_headers
 from service.settings import Settings, is_loopback
 
 _SAFE = {"GET", "HEAD", "OPTIONS"}
+# More would be no length; Python does not even read some thousands.
+_DIGITS = 18
 _SMALL_BODY = 1024 * 1024
 # One photo from the script, a few with the form (see `service.visits.photos`).
 _PHOTO = 12 * 1024 * 1024
@@ -88,10 +91,10 @@ class Guard:
         body = Body(receive, limit_bytes=limit, pace=pace, waits=b"expect" in headers)
         accepts = headers.get(b"accept", "")
         by_hand = "text/html" in accepts and not scope["path"].startswith("/api/")
-        answer = self._answering(send, body, by_hand=by_hand)
+        announced = b"transfer-encoding" in headers or _told_bytes(headers) > 0
+        answer = self._answering(send, body, announced=announced, by_hand=by_hand)
         refusal = self._refusal(scope["method"], headers)
-        length = headers.get(b"content-length", "0")
-        if refusal is None and (not length.isdigit() or int(length) > limit):
+        if refusal is None and _told_bytes(headers) > limit:
             refusal = 413, "Too large", too_large(limit)
         if refusal is not None:
             await _answer(answer, *refusal, by_hand=by_hand)
@@ -123,15 +126,20 @@ class Guard:
             "service's own pages.",
         )
 
-    def _answering(self, send: Send, body: Body, *, by_hand: bool) -> Send:
-        """Give what sends an answer; where the body was given up, it is why."""
+    def _answering(self, send: Send, body: Body, *, announced: bool, by_hand: bool) -> Send:
+        """Give what sends an answer; where the body was given up, it is why.
+
+        No other request is taken where a body that was `announced` did not come whole: what the
+        sender sends next could be either.
+        """
         replaced = False
 
         async def sending(message: Message) -> None:
             if message["type"] == "http.response.start":
                 present = {name.lower() for name, _ in message.get("headers", ())}
                 added = [pair for pair in self.headers if pair[0] not in present]
-                if message["status"] >= 400 and not await body.throw_away():
+                unread = announced or message["status"] >= 400
+                if unread and not await body.throw_away():
                     added.append((b"connection", b"close"))  # nobody reads what comes still
                 message["headers"] = [*message.get("headers", ()), *added]
             await send(message)
@@ -149,6 +157,12 @@ class Guard:
 
     def _is_own_host(self, host: str) -> bool:
         return host == self.own or is_loopback(_hostname(host))
+
+
+def _told_bytes(headers: dict[bytes, str]) -> float:
+    """Give how long a body is said to be; infinity where that is no number to believe."""
+    told = headers.get(b"content-length", "0")
+    return int(told) if told.isdecimal() and len(told) <= _DIGITS else inf
 
 
 def _netloc(origin: str) -> str | None:

@@ -167,12 +167,14 @@ def serve_with(
     import uvicorn
 
     from service.app import create_app
+    from service.connections import Connection
 
     sys.setswitchinterval(_SWITCH_S)
     listener = _listener(settings)
     keeper = None if web_only else WorkerKeeper(settings, database)
     config = uvicorn.Config(
         create_app(settings, database, clock),
+        http=Connection,
         log_level="warning",
         server_header=False,
         proxy_headers=settings.base_url is not None,

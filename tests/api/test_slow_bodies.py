@@ -10,7 +10,6 @@ from typing import Any
 from urllib.parse import urlencode
 
 import pytest
-import uvicorn
 from sqlalchemy import func, select
 
 from service.asgi import Message, Receive, Scope, Send
@@ -18,6 +17,7 @@ from service.bodies import Pace
 from service.db.models import Upload
 from service.guards import Guard
 from tests.build_loop import run_skipping
+from tests.build_server import answered, served
 from tests.build_service import BackEnd, back_ends, tidy_log
 
 FORM = "multipart/form-data; boundary=line"
@@ -42,7 +42,16 @@ class Answer:
     after_s: float
 
 
-def sent(app: Any, path: str, parts: list[bytes], *, kind: str, every_s: float, accept: str):
+def sent(
+    app: Any,
+    path: str,
+    parts: list[bytes],
+    *,
+    kind: str,
+    every_s: float,
+    accept: str,
+    announced: int | str | None = None,
+) -> Answer:
     """Send a body part by part; gives the answer. No time passes for it."""
 
     async def request() -> Answer:
@@ -58,10 +67,12 @@ def sent(app: Any, path: str, parts: list[bytes], *, kind: str, every_s: float, 
             told.append(message)
 
         headers = {"host": "127.0.0.1", "content-type": kind, "accept": accept}
+        if announced is not None:
+            headers["content-length"] = str(announced)
         scope: Scope = {
             "type": "http", "http_version": "1.1", "method": "POST", "scheme": "http",
             "path": path, "query_string": b"", "root_path": "",
-            "headers": [(name.encode(), value.encode()) for name, value in headers.items()],
+            "headers": [(name.encode(), text.encode("latin-1")) for name, text in headers.items()],
             "server": ("127.0.0.1", 80), "client": ("127.0.0.1", 1),
         }  # fmt: skip
         await app(scope, receive, send)
@@ -154,35 +165,62 @@ def test_on_a_real_connection_the_slow_one_reads_why_and_is_cut_off(back: BackEn
 
     pace = Pace(in_hand_s=0.3, least_bytes_s=2000.0)
     guard = Guard(app, settings=back.settings, pace=pace)
-    server = uvicorn.Server(uvicorn.Config(guard, log_level="critical", lifespan="off"))
-    with socket.create_server(("127.0.0.1", 0)) as listener:
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
-        thread.start()
-        try:
-            with socket.create_connection(listener.getsockname(), timeout=30) as sender:
-                sender.sendall(
-                    b"POST /api/sites/a/logs HTTP/1.1\r\nHost: 127.0.0.1\r\n"
-                    b"Content-Length: 100000\r\n\r\n"
-                )
-                stopped = threading.Event()
+    with served(guard) as address, socket.create_connection(address, timeout=30) as sender:
+        sender.sendall(
+            b"POST /api/sites/a/logs HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 100000\r\n\r\n"
+        )
+        stopped = threading.Event()
 
-                def trickle() -> None:
-                    while not stopped.wait(0.05):
-                        try:
-                            sender.sendall(b"x")
-                        except OSError:
-                            return  # cut off
+        def trickle() -> None:
+            while not stopped.wait(0.05):
+                try:
+                    sender.sendall(b"x")
+                except OSError:
+                    return  # cut off
 
-                trickling = threading.Thread(target=trickle)
-                trickling.start()
-                said = b""
-                while part := sender.recv(65536):  # until the server closes
-                    said += part
-                stopped.set()
-                trickling.join()
-        finally:
-            server.should_exit = True
-            thread.join()
+        trickling = threading.Thread(target=trickle)
+        trickling.start()
+        said = answered(sender)
+        stopped.set()
+        trickling.join()
     assert said.startswith(b"HTTP/1.1 408 ")
     assert b"connection: close" in said.lower()
     assert b"nothing of it was stored" in said
+
+
+# What the answer leaves of a body would be read as the next request, or the other way round.
+@pytest.mark.parametrize("path", ["/sign-out", "/nowhere"])
+def test_where_a_body_that_was_announced_did_not_come_no_other_request_is_taken(
+    back: BackEnd, path: str
+) -> None:
+    waits = f"POST {path} HTTP/1.1\r\nHost: 127.0.0.1\r\nExpect: 100-continue\r\n".encode()
+    with served(back.app()) as address:
+        with socket.create_connection(address, timeout=30) as sender:
+            sender.sendall(waits + b"Content-Length: 60\r\n\r\n")
+            said = answered(sender)
+        assert said.count(b"HTTP/1.1 ") == 1
+        assert b"connection: close" in said.lower()
+        with socket.create_connection(address, timeout=30) as sender:
+            whole = f"POST {path} HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 5\r\n\r\nhello"
+            last = "GET /health HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: close\r\n\r\n"
+            sender.sendall((whole + last).encode())
+            said = answered(sender)
+        assert said.count(b"HTTP/1.1 ") == 2  # nothing was left of this one
+
+
+def test_a_body_that_the_answer_does_not_wait_for_holds_no_connection(back: BackEnd) -> None:
+    # Signing out reads no body; what trickles is let go all the same.
+    parts = [b"a"] * 1000
+    answer = sent(
+        back.app(), "/sign-out", parts, kind=FORM, every_s=1.0, accept="text/html", announced=1000
+    )
+    assert (answer.status, answer.headers["connection"]) == (303, "close")
+    assert answer.after_s == pytest.approx(60.0, abs=2.0)
+
+
+@pytest.mark.parametrize("told", ["0" * 5000, "9" * 25, "\xb2", "-1", "", "5, 5"])
+def test_a_length_that_is_no_number_to_believe_is_refused(back: BackEnd, told: str) -> None:
+    answer = sent(
+        back.app(), "/sign-in", [b""], kind=FORM, every_s=0.0, accept="*/*", announced=told
+    )
+    assert answer.status == 413

@@ -29,6 +29,7 @@ from service.db.engine import Database
 from service.db.models import DayBlock
 from service.ingest.queries import load_rows
 from service.settings import Settings
+from tests.build_server import answered
 from tests.build_service import site_file, tidy_log
 
 ROOT = Path(__file__).parent.parent.parent
@@ -182,6 +183,9 @@ def test_who_sends_too_much_reads_why(server: Server) -> None:
         assert refused.value.code == status
         assert json.load(refused.value)["status"] == status
         refused.value.close()
+    with socket.create_connection(("127.0.0.1", server.port), timeout=PATIENCE_S) as sender:
+        sender.sendall(b"GET / HTTP/1.1\r\nX-Long: " + b"a" * 70_000)
+        assert b"The head of the request is too large." in answered(sender)
 
 
 def test_a_worker_ends_when_its_server_is_gone(server: Server) -> None:
