@@ -20,6 +20,9 @@ from service.errors import InvalidError, ServiceError, TooManyError
 
 router = APIRouter(include_in_schema=False)
 
+# No account is called longer; what somebody types may be, and is held in memory for a minute.
+_LONGEST_LOGIN = 200
+
 
 @router.post("/sign-in")
 def sign_in(
@@ -32,7 +35,7 @@ def sign_in(
     attempts: Attempts = here.request.app.state.attempts
     now = here.now()
     login = login.strip() or FIRST_LOGIN
-    who = (f"address {here.address()}", f"account {login}")
+    who = _who(here, login)
     try:
         attempts.begin(who, now)
         # The slow hash is worked out outside the transaction that writes.
@@ -49,9 +52,12 @@ def sign_in(
         answer = _see_other(f"/sign-in?error=wrong&next={quote(_own_path(next))}")
         answer.background = _failure(here, login, sign_ins.FAILED)
         return answer
-    attempts.succeeded(who)
     path = _own_path(next)
-    return _signed_in(here, token, _code_page(path) if account.totp_confirmed else path)
+    if account.totp_confirmed:
+        # Not in yet: whoever has the password alone would else try codes as often as they like.
+        return _signed_in(here, token, _code_page(path))
+    attempts.succeeded(who)
+    return _signed_in(here, token, path)
 
 
 @router.post("/sign-in/code")
@@ -71,6 +77,8 @@ def second_factor(
     except ServiceError:
         return _see_other(f"/sign-in?error=again&next={quote(path)}")
     if became == "right":
+        attempts: Attempts = here.request.app.state.attempts
+        attempts.succeeded(_who(here, account.login))
         return _signed_in(here, token, path)
     if became == "held":
         _hold(here, account.login)
@@ -78,6 +86,11 @@ def second_factor(
     answer = _see_other(_code_page(path, wrong=True))
     answer.background = _failure(here, account.login, sign_ins.WRONG_CODE)
     return answer
+
+
+def _who(here: Context, login: str) -> tuple[str, str]:
+    """Give under which address and which account a try counts."""
+    return f"address {here.address()}", f"account {login[:_LONGEST_LOGIN]}"
 
 
 def _hold(here: Context, login: str) -> None:

@@ -145,7 +145,8 @@ def _refusal(here: Context, password: str, *, field: str) -> Response | None:
     attempts: Attempts = here.request.app.state.attempts
     with here.database.reading() as db:  # the slow hash keeps no writer waiting
         account = own_account(db, here)
-    who = (f"signed in {account.id}",)
+    # Counted by browser: one in wrong hands does not keep its owner from ending it from another.
+    who = (f"browser {shown_session(here.request)}",)
     try:
         attempts.begin(who, here.now())
     except TooManyError:

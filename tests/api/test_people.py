@@ -156,6 +156,36 @@ def test_codes_cannot_be_tried_on_and_on(back: BackEnd, client: TestClient) -> N
     assert "error=again" in answer.headers["location"]
 
 
+def test_whoever_has_the_password_alone_tries_few_codes(back: BackEnd, client: TestClient) -> None:
+    client.post("/account/second-factor")
+    with back.database.reading() as db:
+        totp = pyotp.TOTP(db.query(Account).one().totp_secret)
+    client.post("/account/second-factor/confirm", data={"code": totp.at(back.clock.now())})
+    client.post("/sign-out")
+    heard = 0
+    for _ in range(20):  # the password anew for every few codes, all within a minute
+        client.post("/sign-in", data={"password": PASSWORD})
+        for _ in range(5):
+            answer = client.post("/sign-in/code", data={"code": "000000"})
+            heard += "error=wrong" in answer.headers["location"]
+    assert heard <= 25
+    answer = client.post("/sign-in", data={"password": PASSWORD})
+    assert "error=wait" in answer.headers["location"]
+    # Who is in with both is waited for no longer.
+    for _ in range(7):
+        back.clock.move(seconds=61)
+        client.post("/sign-in", data={"password": PASSWORD})
+        code = totp.at(back.clock.now())
+        assert client.post("/sign-in/code", data={"code": code}).headers["location"] == "/"
+    for _ in range(4):
+        client.post("/sign-in", data={"password": PASSWORD})
+    back.clock.move(seconds=31)
+    client.post("/sign-in/code", data={"code": totp.at(back.clock.now())})
+    for _ in range(4):
+        answer = client.post("/sign-in", data={"password": PASSWORD})
+        assert "error=wait" not in answer.headers["location"]
+
+
 def test_one_account_is_not_guessed_from_many_addresses(back: BackEnd, client: TestClient) -> None:
     for number in range(5):
         other = TestClient(

@@ -139,10 +139,21 @@ def test_a_signed_in_browser_tries_passwords_no_faster_than_a_stranger(back, des
     assert is_in(phone)
     sign_ins.note_held(back.database, desk.app.state.held_tries)
     assert trail(back) == ["own-password-failed", "sign-in-held"]
-    # That is between this account and who holds its browsers; signing in goes on.
-    assert is_in(signed_in(back, DESK))
+    # That is between this browser and who holds it; signing in goes on.
+    other = TestClient(desk.app, base_url=PUBLIC, follow_redirects=False)
+    assert other.post("/sign-in", data={"password": PASSWORD}).headers["location"] == "/"
     back.clock.move(seconds=61)
     assert desk.post(ends(desk)[0], data={"password": PASSWORD}).status_code == 303
+
+
+def test_a_browser_in_wrong_hands_is_ended_from_another_however_it_tries(desk, phone):
+    for number in range(8):  # whoever stole the phone tries passwords on it
+        phone.post("/account/password", data={"old": f"a wrong one {number}", "new": PASSWORD})
+    answer = phone.post("/account/password", data={"old": PASSWORD, "new": "another good one"})
+    assert answer.status_code == 429
+    owner = TestClient(phone.app, base_url=PUBLIC, cookies=desk.cookies, follow_redirects=False)
+    assert owner.post(ends(desk)[0], data={"password": PASSWORD}).status_code == 303
+    assert [is_in(one) for one in (desk, phone)] == [True, False]
 
 
 def test_nobody_sees_or_ends_what_is_somebody_elses(back, desk, phone):
