@@ -3,11 +3,21 @@
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from functools import lru_cache
 from typing import Any, Literal
 
-from sqlalchemy import BindParameter, Select, and_, bindparam, delete, func, or_, select
+from sqlalchemy import (
+    BindParameter,
+    ColumnElement,
+    Select,
+    and_,
+    bindparam,
+    delete,
+    func,
+    or_,
+    select,
+)
 from sqlalchemy.orm import Session
 
 from analysis.results import Problem, Report, report_json
@@ -17,13 +27,12 @@ from service.assessments.row_queries import stored_rows, whole_rows
 from service.db.engine import dialect_of, insert_for
 from service.db.models import DayMark, DayRow, FindingSeen, Site, SiteReport, Upload
 from service.db.models.assessments import new_mark
+from service.db.moment import AHEAD, NOW
 
 Pending = Literal["reading", "analysing"]
 _AT_ONCE = 400
 # As many as one reading lists (`analysis.logs.shapes.PROBLEMS_LISTED`).
 _PROBLEMS_LISTED = 1000
-# Nothing is put off longer than this, so what is due later was noted by a wrong clock.
-_AHEAD = timedelta(days=1)
 
 # What every analysis asks is put into words once: building a statement takes longer than it does.
 _OF_SITE: BindParameter[int] = bindparam("site_id")
@@ -170,32 +179,27 @@ def _pending(site_id: int, reading: set[int], analysing: set[int]) -> Pending | 
     return "analysing" if site_id in analysing else None
 
 
-def due_sites(
-    *, now: datetime, made_before: datetime, method: str, stale: bool = True
-) -> Select[int, int]:
-    """Select the sites to analyse, twice in each row.
+def due_sites(*, stale: ColumnElement[bool]) -> Select[int, int]:
+    """Select the sites to analyse, twice in each row, as of a `moment`.
 
-    They have due marks, or, where `stale` ones are asked for, a report that is old or of another
-    method. What bears a time far ahead is due, too: the clock was wrong when it was written.
+    They have due marks, or, where `stale` ones are asked for, a report that was made before
+    `made_before` or by another method than `method`. What bears a time far ahead is due, too: the
+    clock was wrong when it was written.
     """
-    ahead = now + _AHEAD
     marked = Site.id.in_(
-        select(DayMark.site_id).where(or_(DayMark.due_at <= now, DayMark.due_at > ahead))
+        select(DayMark.site_id).where(or_(DayMark.due_at <= NOW, DayMark.due_at > AHEAD))
     )
-    found = select(Site.id, Site.id.label("site_id")).where(Site.deleted_at.is_(None))
-    if not stale:
-        return found.where(marked).order_by(Site.id)
     old = select(SiteReport.site_id).where(
         or_(
-            SiteReport.made_at < made_before,
-            SiteReport.made_at > ahead,
-            SiteReport.method != method,
+            SiteReport.made_at < bindparam("made_before"),
+            SiteReport.made_at > AHEAD,
+            SiteReport.method != bindparam("method"),
         )
     )
     # An invented log ends where it ends; that it grows old is no finding.
-    return found.where(or_(marked, and_(Site.id.in_(old), Site.invented.is_(False)))).order_by(
-        Site.id
-    )
+    grown_old = and_(stale, Site.id.in_(old), Site.invented.is_(False))
+    found = select(Site.id, Site.id.label("site_id")).where(Site.deleted_at.is_(None))
+    return found.where(or_(marked, grown_old)).order_by(Site.id)
 
 
 def marks_of(db: Session, *, site_id: int) -> tuple[dict[date, int], frozenset[date]]:

@@ -14,7 +14,6 @@ from functools import lru_cache
 from typing import Any, cast
 
 from sqlalchemy import (
-    BindParameter,
     ColumnElement,
     CursorResult,
     and_,
@@ -28,9 +27,9 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import Session
 
-from service.db.base import UtcDateTime
 from service.db.engine import dialect_of, insert_for
 from service.db.models import Claim
+from service.db.moment import AHEAD, NOW, moment
 
 HELD = "held"
 DONE = "done"
@@ -39,10 +38,9 @@ DONE = "done"
 _FORGIVEN = 2
 _FIRST_REST = timedelta(minutes=2)
 _LONGEST_REST = timedelta(hours=1)
-_NO_LEASE_IS_LONGER = timedelta(days=1)
 _NOBODY = ""
-
-Moment = datetime | BindParameter[datetime]
+# One that ends far ahead was given by a wrong clock.
+_FREE = or_(Claim.lease_until <= NOW, Claim.lease_until > AHEAD)
 
 
 class LostClaimError(Exception):
@@ -52,8 +50,7 @@ class LostClaimError(Exception):
 def claim(db: Session, *, key: str, holder: str, now: datetime, until: datetime) -> int:
     """Take a key; gives the how manieth try it is, 0 where it is held or done for good."""
     values = {"key": key, "holder": holder, "lease_until": until, "claimed_at": now}
-    moment = {"now": now, "ahead": now + _NO_LEASE_IS_LONGER}
-    found = db.connection().execute(_claiming(dialect_of(db)), {**values, **moment})
+    found = db.connection().execute(_claiming(dialect_of(db)), {**values, **moment(now)})
     return found.scalar() or 0
 
 
@@ -62,14 +59,13 @@ def claim(db: Session, *, key: str, holder: str, now: datetime, until: datetime)
 def _claiming(dialect: str) -> Any:
     statement = insert_for(dialect, Claim).values(state=HELD)
     new = statement.excluded
-    free = _ended(bindparam("now", type_=UtcDateTime), bindparam("ahead", type_=UtcDateTime))
     statement = statement.on_conflict_do_update(
         index_elements=[Claim.key],
         set_={
             **{name: new[name] for name in ("state", "holder", "lease_until", "claimed_at")},
             "tries": Claim.tries + 1,
         },
-        where=(Claim.state == HELD) & or_(free, Claim.holder == new.holder),
+        where=(Claim.state == HELD) & or_(_FREE, Claim.holder == new.holder),
     )
     # What an INSERT counts differs between drivers; what it returns does not.
     return statement.returning(Claim.tries)
@@ -174,34 +170,23 @@ def rest_after(tries: int) -> timedelta:
     return min(_FIRST_REST * 2.0 ** min(tries - 1, 10), _LONGEST_REST)
 
 
-def unclaimed(key: ColumnElement[str], *, now: datetime) -> ColumnElement[bool]:
-    """Tell of a key in a statement that nobody holds it and that it does not rest."""
-    return ~exists().where(Claim.key == key, Claim.state == HELD, ~_free(now))
+def unclaimed(key: ColumnElement[str]) -> ColumnElement[bool]:
+    """Tell of a key in a statement about a `moment` that nobody holds it and it does not rest."""
+    return ~exists().where(Claim.key == key, Claim.state == HELD, ~_FREE)
 
 
-def rests(key: ColumnElement[str], *, now: datetime) -> ColumnElement[bool]:
-    """Tell of a key in a statement that its work rests."""
-    return exists().where(
-        Claim.key == key, Claim.state == HELD, Claim.holder == _NOBODY, ~_free(now)
-    )
+def rests(key: ColumnElement[str]) -> ColumnElement[bool]:
+    """Tell of a key in a statement about a `moment` that its work rests."""
+    return exists().where(Claim.key == key, Claim.state == HELD, Claim.holder == _NOBODY, ~_FREE)
 
 
 def count_of(db: Session, *, prefix: str, now: datetime) -> tuple[int, int]:
     """Count the keys with a prefix that are held, and those that rest."""
     found = select(
         func.count().filter(Claim.holder != _NOBODY), func.count().filter(Claim.holder == _NOBODY)
-    ).where(Claim.state == HELD, Claim.key.startswith(prefix), ~_free(now))
-    held, resting = db.execute(found).one()
+    ).where(Claim.state == HELD, Claim.key.startswith(prefix), ~_FREE)
+    held, resting = db.execute(found, moment(now)).one()
     return held, resting
-
-
-def _free(now: datetime) -> ColumnElement[bool]:
-    """Tell whose lease has ended; one that ends far ahead was given by a wrong clock."""
-    return _ended(now, now + _NO_LEASE_IS_LONGER)
-
-
-def _ended(now: Moment, ahead: Moment) -> ColumnElement[bool]:
-    return or_(Claim.lease_until <= now, Claim.lease_until > ahead)
 
 
 def done_keys(db: Session, *, prefix: str) -> list[str]:

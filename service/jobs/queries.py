@@ -1,7 +1,9 @@
 """All SQL about workers: what there is to do, signs of life, who died. Nothing here commits."""
 
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from functools import lru_cache
 from typing import Literal
 
 from sqlalchemy import (
@@ -9,11 +11,13 @@ from sqlalchemy import (
     Select,
     SQLColumnExpression,
     String,
+    bindparam,
     cast,
     delete,
     func,
     literal,
     select,
+    true,
     update,
 )
 from sqlalchemy.orm import Session
@@ -29,6 +33,7 @@ from service.db.models import (
     SiteReport,
     Upload,
 )
+from service.db.moment import moment
 from service.ingest.queries import waiting_uploads
 from service.jobs import claims
 from service.weather.queries import due_sources, waiting_files
@@ -64,6 +69,11 @@ class Look:
     now: datetime
     made_before: datetime
     method: str
+
+    def values(self) -> dict[str, object]:
+        """Give what statements about it are run with."""
+        given = moment(self.now)
+        return {**given, "made_before": self.made_before, "method": self.method}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,58 +116,74 @@ def next_tasks(
     Whoever is `taking` them has their sites locked until the transaction ends; a site that another
     has locked is passed over, so that several never wait for one another.
     """
-    found = _due(db, kind, look)
-    found = found.where(claims.unclaimed(_key(kind, found.selected_columns[0]), now=look.now))
-    if taking:
-        found = found.with_for_update(of=Site, skip_locked=True)
-    return [
-        Task(kind=kind, number=number, site_id=site_id)
-        for number, site_id in db.execute(found.limit(most))
-    ]
+    values = {**look.values(), "most": most}
+    found = db.connection().execute(_next(kind, taking=taking), values)
+    return [Task(kind=kind, number=number, site_id=site_id) for number, site_id in found]
 
 
 def take(
     db: Session, *, kind: Kind, look: Look, most: int, holder: str, until: datetime
 ) -> list[Task]:
     """Claim tasks that are nobody's; those that somebody did since the look are left out."""
-    taken = []
+    claimed = []
     for task in next_tasks(db, kind=kind, look=look, most=most, taking=True):
         tries = claims.claim(db, key=task.key, holder=holder, now=look.now, until=until)
-        if not tries:
-            continue
-        still = _due(db, kind, look)
-        if db.execute(still.where(still.selected_columns[0] == task.number)).first():
-            taken.append(replace(task, again=tries > 1))
-        else:
+        if tries:
+            claimed.append(replace(task, again=tries > 1))
+    still = _still_due(db, kind, look, [task.number for task in claimed])
+    for task in claimed:
+        if task.number not in still:
             claims.release(db, key=task.key, holder=holder)
-    return taken
+    return [task for task in claimed if task.number in still]
 
 
-def _due(db: Session, kind: Kind, look: Look) -> Select[int, int]:
-    if kind == "upload":
-        return waiting_uploads()
-    if kind == "weather":
-        return waiting_files()
-    if kind == "fetch":
-        return due_sources(now=look.now)
-    return _due_analyses(look, stale=pause_of(db) is None)
+def _still_due(db: Session, kind: Kind, look: Look, numbers: Sequence[int]) -> set[int]:
+    """Give those of these tasks that are due, asked once for all of them."""
+    if not numbers:
+        return set()
+    values = {**look.values(), "numbers": numbers}
+    return set(db.connection().execute(_still(kind), values).scalars())
 
 
-def _due_analyses(look: Look, *, stale: bool) -> Select[int, int]:
+# Every worker asks these all the time: each is put into words once.
+@lru_cache
+def _next(kind: Kind, *, taking: bool) -> Select[int, int]:
+    found = _DUE[kind]()
+    found = found.where(claims.unclaimed(_key(kind, found.selected_columns[0])))
+    if taking:
+        found = found.with_for_update(of=Site, skip_locked=True)
+    return found.limit(bindparam("most"))
+
+
+@lru_cache
+def _still(kind: Kind) -> Select[int, int]:
+    found = _DUE[kind]()
+    return found.where(found.selected_columns[0].in_(bindparam("numbers", expanding=True)))
+
+
+def _due_analyses(*, paused: bool = True) -> Select[int, int]:
+    """Select sites to analyse; a pause has old reports wait unless it is looked beyond."""
     # A log that rests does not keep its site's other logs from being analysed.
     unread = (
         select(Upload.id)
         .where(
             Upload.site_id == Site.id,
             Upload.state == "kept",
-            ~claims.rests(_key("upload", Upload.id), now=look.now),
+            ~claims.rests(_key("upload", Upload.id)),
         )
         .correlate(Site)
         .exists()
     )
-    return due_sites(
-        now=look.now, made_before=look.made_before, method=look.method, stale=stale
-    ).where(~unread)
+    stale = ~select(AnalysisPause.id).exists() if paused else true()
+    return due_sites(stale=stale).where(~unread)
+
+
+_DUE: Mapping[Kind, Callable[[], Select[int, int]]] = {
+    "upload": waiting_uploads,
+    "weather": waiting_files,
+    "assess": _due_analyses,
+    "fetch": due_sources,
+}
 
 
 def _key(kind: Kind, number: SQLColumnExpression[int]) -> ColumnElement[str]:
@@ -191,8 +217,8 @@ def resume(db: Session) -> None:
 
 def progress(db: Session, *, look: Look) -> Progress:
     """Count how far the analyses are."""
-    found = _due_analyses(look, stale=True)
-    unclaimed = claims.unclaimed(_key("assess", Site.id), now=look.now)
+    found = _due_analyses(paused=False)
+    unclaimed = claims.unclaimed(_key("assess", Site.id))
     waiting = select(func.count()).select_from(found.where(unclaimed).order_by(None).subquery())
     lately = SiteReport.made_at > look.now - timedelta(minutes=LATELY_MIN)
     at_work, resting = claims.count_of(db, prefix="assess:", now=look.now)
@@ -201,7 +227,7 @@ def progress(db: Session, *, look: Look) -> Progress:
     own = select(func.count()).select_from(Site).where(Site.deleted_at.is_(None))
     return Progress(
         sites=db.scalar(own) or 0,
-        waiting=db.scalar(waiting) or 0,
+        waiting=db.scalar(waiting, look.values()) or 0,
         at_work=at_work,
         resting=resting,
         other_method=db.scalar(reports.where(SiteReport.method != look.method)) or 0,

@@ -1,7 +1,7 @@
 """All SQL about weather files, their hours and the addresses they come from. Nothing commits."""
 
 from collections.abc import Mapping, Sequence
-from datetime import date, datetime, timedelta
+from datetime import date
 
 from sqlalchemy import Select, bindparam, delete, select, update
 from sqlalchemy.orm import Session
@@ -9,12 +9,11 @@ from sqlalchemy.orm import Session
 from analysis.blocks import Block
 from service.db.engine import insert_into
 from service.db.models import Site, WeatherDay, WeatherFile, WeatherSource
+from service.db.moment import FAR_AHEAD, NOW
 from service.ingest.blocks import decode, encode
 
 # A UTC day with so many hours needs no asking (a source may lack one at its end).
 WHOLE_DAY_HOURS = 23
-# What bears a time far ahead was noted by a wrong clock.
-_AHEAD = timedelta(days=2)
 
 
 def files_of(db: Session, *, site_id: int, limit: int | None = None) -> list[WeatherFile]:
@@ -100,9 +99,9 @@ def covered_days(db: Session, *, site_id: int) -> frozenset[date]:
     return frozenset(db.scalars(found))
 
 
-def due_sources(*, now: datetime) -> Select[int, int]:
-    """Select the sites whose address is to be asked, twice in each row."""
-    due = (WeatherSource.next_at <= now) | (WeatherSource.next_at > now + _AHEAD)
+def due_sources() -> Select[int, int]:
+    """Select the sites whose address is to be asked as of a `moment`, twice in each row."""
+    due = (WeatherSource.next_at <= NOW) | (WeatherSource.next_at > FAR_AHEAD)
     return (
         select(WeatherSource.site_id, Site.id)
         .join(Site, Site.id == WeatherSource.site_id)

@@ -1,17 +1,16 @@
 """All SQL about webhooks. Nothing here commits."""
 
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from sqlalchemy import bindparam, delete, or_, select, update
 from sqlalchemy.orm import Session
 
 from service.db.models import Webhook, WebhookDelivery
+from service.db.moment import FAR_AHEAD, NOW, moment
 
 WAITING = "waiting"
 SENT = "sent"
 FAILED = "failed"
-# No pause between tries is as long.
-_AHEAD = timedelta(days=2)
 
 
 _ANY = select(Webhook.id).where(Webhook.firm_id == bindparam("firm_id")).limit(1)
@@ -54,13 +53,13 @@ def due(db: Session, *, now: datetime, limit: int) -> list[tuple[int, int]]:
         .where(
             WebhookDelivery.state == WAITING,
             # What waits for a time far ahead was written by a wrong clock.
-            or_(WebhookDelivery.not_before <= now, WebhookDelivery.not_before > now + _AHEAD),
+            or_(WebhookDelivery.not_before <= NOW, WebhookDelivery.not_before > FAR_AHEAD),
             Webhook.paused_at.is_(None),
         )
         .order_by(WebhookDelivery.not_before, WebhookDelivery.id)
         .limit(limit)
     )
-    return [(row[0], row[1]) for row in db.execute(found)]
+    return [(row[0], row[1]) for row in db.execute(found, moment(now))]
 
 
 def drop_waiting(db: Session, *, webhook_id: int, why: str, now: datetime) -> None:
