@@ -194,8 +194,15 @@ def begin_second_factor(here: Here) -> Response:
 
 
 @router.post("/account/second-factor/confirm")
-def confirm_second_factor(here: Here, code: Annotated[str, Form()] = "") -> Response:
-    """Turn the second factor on, and show the codes for a lost phone this once."""
+def confirm_second_factor(
+    here: Here, code: Annotated[str, Form()] = "", password: Annotated[str, Form()] = ""
+) -> Response:
+    """Turn the second factor on, and show the codes for a lost phone this once.
+
+    For who knows the password: whoever else holds a signed-in browser would shut its owner out.
+    """
+    if refused := _refusal(here, password, field="on"):
+        return refused
     try:
         with here.database.session() as db:
             codes = second_factor.confirm(own_account(db, here), code=code, now=here.now())

@@ -176,8 +176,7 @@ def trail(here: Here, before: Annotated[int | None, Query(ge=1, le=2**31 - 1)] =
         {
             "at": moment(int(one.at.timestamp()), "UTC"),
             "who": one.who,
-            "what": deed_words(one.what)
-            + (f", {number(one.count)} times" if one.count > 1 else ""),
+            "what": deed_words(one.what) + _times(one.count),
             "subject": one.subject or "",
         }
         for one in found[:_TRAIL_LINES]

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pyotp
 import pytest
+from httpx2 import Response
 from starlette.testclient import TestClient
 
 from service.accounts import queries, second_factor
@@ -112,6 +113,11 @@ def test_codes_are_those_of_the_standard(moment_s: int, code: str) -> None:
     assert not second_factor.accepts(account, code=code[-6:], now=now)  # it is used up
 
 
+def turn_on(client: TestClient, code: str, *, password: str = PASSWORD) -> Response:
+    given = {"code": code, "password": password}
+    return client.post("/account/second-factor/confirm", data=given)
+
+
 def test_the_second_factor_is_asked_for(back: BackEnd, client: TestClient) -> None:
     client.post("/account/second-factor")
     shown = client.get("/account").text
@@ -119,8 +125,12 @@ def test_the_second_factor_is_asked_for(back: BackEnd, client: TestClient) -> No
     with back.database.reading() as db:
         key = db.query(Account).one().totp_secret
     totp = pyotp.TOTP(key)
-    assert client.post("/account/second-factor/confirm", data={"code": "x"}).status_code == 422
-    on = client.post("/account/second-factor/confirm", data={"code": totp.at(back.clock.now())})
+    assert turn_on(client, "x").status_code == 422
+    # A browser that somebody left open is not enough to shut its owner out.
+    assert turn_on(client, totp.at(back.clock.now()), password="a wrong one").status_code == 422
+    with back.database.reading() as db:
+        assert not db.query(Account).one().totp_confirmed
+    on = turn_on(client, totp.at(back.clock.now()))
     spare = on.text.split('class="secret">')[1].split("<")[0].split(" · ")
     assert len(set(spare)) == 8
     client.post("/sign-out")
@@ -146,7 +156,7 @@ def test_codes_cannot_be_tried_on_and_on(back: BackEnd, client: TestClient) -> N
     client.post("/account/second-factor")
     with back.database.reading() as db:
         totp = pyotp.TOTP(db.query(Account).one().totp_secret)
-    client.post("/account/second-factor/confirm", data={"code": totp.at(back.clock.now())})
+    turn_on(client, totp.at(back.clock.now()))
     client.post("/sign-out")
     client.post("/sign-in", data={"password": PASSWORD})
     for _ in range(5):
@@ -160,7 +170,7 @@ def test_whoever_has_the_password_alone_tries_few_codes(back: BackEnd, client: T
     client.post("/account/second-factor")
     with back.database.reading() as db:
         totp = pyotp.TOTP(db.query(Account).one().totp_secret)
-    client.post("/account/second-factor/confirm", data={"code": totp.at(back.clock.now())})
+    turn_on(client, totp.at(back.clock.now()))
     client.post("/sign-out")
     heard = 0
     for _ in range(20):  # the password anew for every few codes, all within a minute
