@@ -39,7 +39,14 @@ def sums_over(days: Ints, figures: Sequence[Floats | Bools]) -> Floats:
     ----------
     days : shape (sets, days of a set), which days; -1 for none
     figures : of each day, shape (days,)
+
+    Raises
+    ------
+    IndexError : one of these days is none of the figures'
     """
+    # The compiled loop would read whatever lies behind them.
+    if days.size and int(days.max()) >= len(figures[0]):
+        raise IndexError(f"day {int(days.max())} of {len(figures[0])}")
     found = np.empty((len(figures), len(days)))
     _sum_sets(given(np.array(figures, dtype=np.float64)), given(days), found)
     return found

@@ -9,6 +9,7 @@ from analysis.case import case_of
 from analysis.clock_check import course
 from analysis.clock_check.course import ClockDays, cost_of
 from analysis.clock_check.ends import light_ends
+from analysis.day_sums import sums_over
 from analysis.faults._grain import grain_columns
 from analysis.faults._stillness import stillness
 from analysis.offsets import _spreads_about
@@ -131,3 +132,17 @@ def test_the_ends_of_the_light_are_the_outermost_bright_rows_of_each_day():
     begins = time_s[::288] + 5.0 * 3600.0 + 150.0
     np.testing.assert_array_equal(first, begins)
     np.testing.assert_array_equal(last, begins + 15.0 * 3600.0 - 300.0)
+
+
+def test_sums_over_sets_of_days_are_those_of_each_set_and_read_no_day_that_is_not_there():
+    draw = np.random.default_rng(4)
+    figures = [draw.random(30), np.where(draw.random(30) < 0.3, np.nan, 1.0), draw.random(30) > 0.5]
+    sets = draw.integers(-1, 30, (5, 9))
+    found = sums_over(sets, figures)
+    for row, days in enumerate(sets):
+        there = days[days >= 0]
+        assert found[:, row] == pytest.approx([np.nansum(one[there]) for one in figures])
+    assert sums_over(np.full((2, 3), -1), [np.empty(0)]) == pytest.approx(np.zeros((1, 2)))
+    assert sums_over(np.empty((0, 3), dtype=np.int64), figures).shape == (3, 0)
+    with pytest.raises(IndexError, match="day 30 of 30"):
+        sums_over(np.array([[0, 30]]), figures)
