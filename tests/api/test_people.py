@@ -152,12 +152,17 @@ def test_the_second_factor_is_asked_for(back: BackEnd, client: TestClient) -> No
         assert answer.headers["location"] == expected
 
 
-def test_codes_cannot_be_tried_on_and_on(back: BackEnd, client: TestClient) -> None:
+def signed_out_with_a_second_factor(back: BackEnd, client: TestClient) -> pyotp.TOTP:
     client.post("/account/second-factor")
     with back.database.reading() as db:
         totp = pyotp.TOTP(db.query(Account).one().totp_secret)
     turn_on(client, totp.at(back.clock.now()))
     client.post("/sign-out")
+    return totp
+
+
+def test_codes_cannot_be_tried_on_and_on(back: BackEnd, client: TestClient) -> None:
+    totp = signed_out_with_a_second_factor(back, client)
     client.post("/sign-in", data={"password": PASSWORD})
     for _ in range(5):
         client.post("/sign-in/code", data={"code": "000000"})
@@ -167,11 +172,7 @@ def test_codes_cannot_be_tried_on_and_on(back: BackEnd, client: TestClient) -> N
 
 
 def test_whoever_has_the_password_alone_tries_few_codes(back: BackEnd, client: TestClient) -> None:
-    client.post("/account/second-factor")
-    with back.database.reading() as db:
-        totp = pyotp.TOTP(db.query(Account).one().totp_secret)
-    turn_on(client, totp.at(back.clock.now()))
-    client.post("/sign-out")
+    totp = signed_out_with_a_second_factor(back, client)
     heard = 0
     for _ in range(20):  # the password anew for every few codes, all within a minute
         client.post("/sign-in", data={"password": PASSWORD})
