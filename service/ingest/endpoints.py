@@ -46,7 +46,7 @@ async def post_logs(
     """Hand in logs: the body is one file, or a multipart form with any number of files.
 
     The bytes are safe when the answer comes; what was understood shows under `status_url`. A body
-    may take its time, but less than 2 kB a second, or nothing for a minute, ends in 408.
+    may take its time, but less than 1 kB a second, or nothing for a minute, ends in 408.
     """
     site_id = await run_in_threadpool(_noted_site_id, here, slug)
     if request.headers.get("content-type", "").startswith("multipart/form-data"):
