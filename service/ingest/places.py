@@ -22,7 +22,7 @@ _SOONEST_S, _LATEST_S = 5, 30
 # Of the bodies that are held at the same time.
 _MOST_BYTES = 64 * 1024 * 1024
 # Engineering judgement: an hour of minutes is ten kilobytes, which the slowest mobile line sends
-# in a second; a backlog of the largest size takes a minute on a poor landline.
+# in these ten seconds; a backlog of the largest size takes a minute on a poor landline.
 _PATIENCE_S, _LONGEST_S = 10.0, 120.0
 
 Read = TypeVar("Read")
