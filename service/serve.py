@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from multiprocessing.context import SpawnProcess
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from filelock import FileLock, Timeout
 from pydantic import ValidationError
@@ -19,12 +20,16 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from dashboards.render import warm
 from service.accounts.actions import ensure_firm, make_setup_link, password_from_file
+from service.asgi import App
 from service.clock import Clock, SystemClock
 from service.db.engine import Database
 from service.errors import ServiceError
 from service.ingest.files import RawStore
 from service.operation.logs import log_to_stderr
 from service.settings import Settings
+
+if TYPE_CHECKING:
+    import uvicorn
 
 LOG = logging.getLogger("suntally")
 
@@ -52,7 +57,8 @@ def settings_from(args: argparse.Namespace) -> Settings:
     except ValidationError as error:
         first = error.errors()[0]
         name = "_".join(str(part) for part in first["loc"])
-        raise StartError(f"SUNTALLY_{name.upper()}: {first['msg']}") from None
+        said = first["msg"].removeprefix("Value error, ")
+        raise StartError(f"SUNTALLY_{name.upper()}: {said}") from None
 
 
 def open_database(settings: Settings, clock: Clock) -> Database:
@@ -167,19 +173,11 @@ def serve_with(
     import uvicorn
 
     from service.app import create_app
-    from service.connections import Connection
 
     sys.setswitchinterval(_SWITCH_S)
     listener = _listener(settings)
     keeper = None if web_only else WorkerKeeper(settings, database)
-    config = uvicorn.Config(
-        create_app(settings, database, clock),
-        http=Connection,
-        log_level="warning",
-        server_header=False,
-        proxy_headers=settings.base_url is not None,
-        timeout_graceful_shutdown=10,
-    )
+    config = server_config(create_app(settings, database, clock), settings)
     stopping = threading.Event()
     # uvicorn sends the signal that stopped it once more at its end, to whoever listened before;
     # without a listener the process would end before its worker.
@@ -200,6 +198,26 @@ def serve_with(
         if keeper is not None:
             keeper.stop()
     return 0
+
+
+def server_config(app: App, settings: Settings) -> "uvicorn.Config":
+    """Say how the web server treats connections.
+
+    Whoever asks is told apart by their address, so a proxy has to say it, and no one else can.
+    """
+    from uvicorn import Config
+
+    from service.connections import Connection
+
+    return Config(
+        app,
+        http=Connection,
+        log_level="warning",
+        server_header=False,
+        proxy_headers=settings.base_url is not None,
+        forwarded_allow_ips=settings.proxy_addresses,
+        timeout_graceful_shutdown=10,
+    )
 
 
 def _listener(settings: Settings) -> socket.socket:

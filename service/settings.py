@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Literal
 from urllib.parse import urlsplit
 
-from pydantic import Field, SecretStr
+from pydantic import Field, SecretStr, field_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 _MIB = 1024 * 1024
@@ -26,6 +26,10 @@ class Settings(BaseSettings):
     port: int = Field(8321, ge=0, le=65535, description="Port to listen on.")
     base_url: str | None = Field(
         None, description="Address that people use, for links in mails; set it behind a proxy."
+    )
+    proxy_addresses: str = Field(
+        "127.0.0.1, ::1",
+        description="Addresses or networks of the proxy, whose word on who asks is taken.",
     )
     password_file: Path | None = Field(
         None, description="File that holds the first password, instead of the one-time link."
@@ -106,6 +110,19 @@ class Settings(BaseSettings):
     outbox_dir: Path | None = Field(
         None, description="Folder for .eml files; default: outbox in the data folder."
     )
+
+    @field_validator("proxy_addresses")
+    @classmethod
+    def _are_addresses(cls, value: str) -> str:
+        for one in value.split(","):
+            try:
+                ipaddress.ip_network(one.strip())
+            except ValueError:
+                raise ValueError(
+                    f"“{one.strip()}” is neither an address nor a network such as 172.16.0.0/12; "
+                    "several are parted by commas"
+                ) from None
+        return value
 
     @property
     def url(self) -> str:
