@@ -1,5 +1,6 @@
 """How often somebody may try to sign in; in this process's memory."""
 
+import ipaddress
 import threading
 from collections import deque
 from collections.abc import Sequence
@@ -9,6 +10,22 @@ from service.errors import TooManyError
 
 _TRIES = 5
 _WITHIN = timedelta(minutes=1)
+
+
+def whose(address: str) -> str:
+    """Give what one household or server has of the network: of IPv6, all that share 64 bits.
+
+    It may come from any of these addresses each time (RFC 4291, 2.5.4).
+    """
+    try:
+        known = ipaddress.ip_address(address)
+    except ValueError:
+        return address
+    if isinstance(known, ipaddress.IPv4Address):
+        return address
+    if known.ipv4_mapped is not None:
+        return str(known.ipv4_mapped)
+    return str(ipaddress.ip_network((int(known), 64), strict=False))
 
 
 class Attempts:

@@ -12,7 +12,7 @@ from starlette.background import BackgroundTask
 from service.accounts import actions, queries, sessions, sign_ins, trail
 from service.accounts.access import cookie_of, shown_session
 from service.accounts.actions import FIRST_LOGIN
-from service.accounts.attempts import Attempts
+from service.accounts.attempts import Attempts, whose
 from service.accounts.held_tries import HeldTries
 from service.context import Context, Here
 from service.db.models import Account
@@ -90,7 +90,7 @@ def second_factor(
 
 def _who(here: Context, login: str) -> tuple[str, str]:
     """Give under which address and which account a try counts."""
-    return f"address {here.address()}", f"account {login[:_LONGEST_LOGIN]}"
+    return f"address {whose(here.address())}", f"account {login[:_LONGEST_LOGIN]}"
 
 
 def _hold(here: Context, login: str) -> None:

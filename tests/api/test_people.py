@@ -10,6 +10,7 @@ from starlette.testclient import TestClient
 
 from service.accounts import queries, second_factor
 from service.accounts.actions import make_setup_link
+from service.accounts.attempts import whose
 from service.accounts.signing import content_of, signed
 from service.cli import main
 from service.db.models import Account, CustomerLink, FirmKey
@@ -209,6 +210,33 @@ def test_one_account_is_not_guessed_from_many_addresses(back: BackEnd, client: T
     late = TestClient(client.app, base_url=PUBLIC, follow_redirects=False, client=("10.0.9.9", 1))
     answer = late.post("/sign-in", data={"password": PASSWORD})
     assert "error=wait" in answer.headers["location"]
+
+
+def test_all_addresses_of_one_network_count_as_one(back: BackEnd) -> None:
+    app = back.app()
+    told = []
+    for number in range(6):
+        other = TestClient(
+            app, base_url=PUBLIC, follow_redirects=False, client=(f"2001:db8:1:2::{number}", 1)
+        )
+        answer = other.post("/sign-in", data={"login": f"a{number}", "password": "wrong"})
+        told.append(answer.headers["location"].split("error=")[1].split("&")[0])
+    assert told == ["wrong"] * 5 + ["wait"]
+
+
+@pytest.mark.parametrize(
+    ("address", "of"),
+    [
+        ("203.0.113.7", "203.0.113.7"),
+        ("2001:db8:1:2:3:4:5:6", "2001:db8:1:2::/64"),
+        ("2001:db8:1:2::9%eth0", "2001:db8:1:2::/64"),
+        ("::ffff:203.0.113.7", "203.0.113.7"),
+        ("testclient", "testclient"),
+        ("", ""),
+    ],
+)
+def test_whose_an_address_is(address: str, of: str) -> None:
+    assert whose(address) == of
 
 
 def test_a_key_of_the_firm_has_its_role_until_it_is_revoked(
