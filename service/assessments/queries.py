@@ -18,7 +18,7 @@ from sqlalchemy import (
     or_,
     select,
 )
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from analysis.results import Problem, Report, report_json
 from dashboards.short_report import short_json
@@ -179,16 +179,14 @@ def _pending(site_id: int, reading: set[int], analysing: set[int]) -> Pending | 
     return "analysing" if site_id in analysing else None
 
 
-def due_sites(*, stale: ColumnElement[bool]) -> Select[int, int]:
+def due_sites(*, stale: ColumnElement[bool], each: bool = False) -> Select[int, int]:
     """Select the sites to analyse, twice in each row, as of a `moment`.
 
     They have due marks, or, where `stale` ones are asked for, a report that was made before
     `made_before` or by another method than `method`. What bears a time far ahead is due, too: the
-    clock was wrong when it was written.
+    clock was wrong when it was written. With `each`, for a few sites, none but theirs is looked at.
     """
-    marked = Site.id.in_(
-        select(DayMark.site_id).where(or_(DayMark.due_at <= NOW, DayMark.due_at > AHEAD))
-    )
+    marked = select(DayMark.site_id).where(or_(DayMark.due_at <= NOW, DayMark.due_at > AHEAD))
     old = select(SiteReport.site_id).where(
         or_(
             SiteReport.made_at < bindparam("made_before"),
@@ -197,9 +195,17 @@ def due_sites(*, stale: ColumnElement[bool]) -> Select[int, int]:
         )
     )
     # An invented log ends where it ends; that it grows old is no finding.
-    grown_old = and_(stale, Site.id.in_(old), Site.invented.is_(False))
+    grown_old = and_(stale, _has(old, SiteReport.site_id, each=each), Site.invented.is_(False))
     found = select(Site.id, Site.id.label("site_id")).where(Site.deleted_at.is_(None))
-    return found.where(or_(marked, grown_old)).order_by(Site.id)
+    due = or_(_has(marked, DayMark.site_id, each=each), grown_old)
+    return found.where(due).order_by(Site.id)
+
+
+def _has(
+    rows: Select[int], site_id: InstrumentedAttribute[int], *, each: bool
+) -> ColumnElement[bool]:
+    """Tell of a site that it has some of these rows, gathered for all sites or for it alone."""
+    return rows.where(site_id == Site.id).exists() if each else Site.id.in_(rows)
 
 
 def marks_of(db: Session, *, site_id: int) -> tuple[dict[date, int], frozenset[date]]:

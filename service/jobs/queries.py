@@ -1,6 +1,6 @@
 """All SQL about workers: what there is to do, signs of life, who died. Nothing here commits."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import lru_cache
@@ -108,60 +108,66 @@ class Progress:
 LATELY_MIN = 10
 
 
-def next_tasks(
-    db: Session, *, kind: Kind, look: Look, most: int, taking: bool = False
-) -> list[Task]:
-    """Give tasks that are nobody's, the oldest first.
-
-    Whoever is `taking` them has their sites locked until the transaction ends; a site that another
-    has locked is passed over, so that several never wait for one another.
-    """
+def waiting(db: Session, *, kind: Kind, look: Look, most: int) -> list[int]:
+    """Give the numbers of tasks that are nobody's, the oldest first."""
     values = {**look.values(), "most": most}
-    found = db.connection().execute(_next(kind, taking=taking), values)
-    return [Task(kind=kind, number=number, site_id=site_id) for number, site_id in found]
+    return list(db.connection().execute(_all_waiting(kind), values).scalars())
 
 
 def take(
-    db: Session, *, kind: Kind, look: Look, most: int, holder: str, until: datetime
+    db: Session, *, kind: Kind, look: Look, numbers: Sequence[int], holder: str, until: datetime
 ) -> list[Task]:
-    """Claim tasks that are nobody's; those that somebody did since the look are left out."""
+    """Claim those of these tasks that are due and nobody's; others have done some since the look.
+
+    Their sites are locked until the transaction ends; a site that another has locked is passed
+    over, so that several never wait for one another.
+    """
+    values = {**look.values(), "numbers": numbers}
     claimed = []
-    for task in next_tasks(db, kind=kind, look=look, most=most, taking=True):
+    for number, site_id in db.connection().execute(_some_waiting(kind), values).all():
+        task = Task(kind=kind, number=number, site_id=site_id)
         tries = claims.claim(db, key=task.key, holder=holder, now=look.now, until=until)
         if tries:
             claimed.append(replace(task, again=tries > 1))
-    still = _still_due(db, kind, look, [task.number for task in claimed])
+    # Whoever did one a moment ago was not seen to before its claim was free.
+    still = set(db.connection().execute(_some_due(kind), values).scalars()) if claimed else set()
     for task in claimed:
         if task.number not in still:
             claims.release(db, key=task.key, holder=holder)
     return [task for task in claimed if task.number in still]
 
 
-def _still_due(db: Session, kind: Kind, look: Look, numbers: Sequence[int]) -> set[int]:
-    """Give those of these tasks that are due, asked once for all of them."""
-    if not numbers:
-        return set()
-    values = {**look.values(), "numbers": numbers}
-    return set(db.connection().execute(_still(kind), values).scalars())
-
-
 # Every worker asks these all the time: each is put into words once.
 @lru_cache
-def _next(kind: Kind, *, taking: bool) -> Select[int, int]:
-    found = _DUE[kind]()
-    found = found.where(claims.unclaimed(_key(kind, found.selected_columns[0])))
-    if taking:
-        found = found.with_for_update(of=Site, skip_locked=True)
-    return found.limit(bindparam("most"))
+def _all_waiting(kind: Kind) -> Select[int, int]:
+    found = _due(kind, each=False)
+    return found.where(_unclaimed(kind, found)).limit(bindparam("most"))
 
 
 @lru_cache
-def _still(kind: Kind) -> Select[int, int]:
-    found = _DUE[kind]()
+def _some_due(kind: Kind) -> Select[int, int]:
+    found = _due(kind, each=True)
     return found.where(found.selected_columns[0].in_(bindparam("numbers", expanding=True)))
 
 
-def _due_analyses(*, paused: bool = True) -> Select[int, int]:
+@lru_cache
+def _some_waiting(kind: Kind) -> Select[int, int]:
+    found = _some_due(kind)
+    return found.where(_unclaimed(kind, found)).with_for_update(of=Site, skip_locked=True)
+
+
+def _unclaimed(kind: Kind, found: Select[int, int]) -> ColumnElement[bool]:
+    return claims.unclaimed(_key(kind, found.selected_columns[0]))
+
+
+def _due(kind: Kind, *, each: bool) -> Select[int, int]:
+    """Select what is to be done of a kind; where `each` says so, for a few of them."""
+    if kind == "assess":
+        return _due_analyses(each=each)
+    return {"upload": waiting_uploads, "weather": waiting_files, "fetch": due_sources}[kind]()
+
+
+def _due_analyses(*, paused: bool = True, each: bool = False) -> Select[int, int]:
     """Select sites to analyse; a pause has old reports wait unless it is looked beyond."""
     # A log that rests does not keep its site's other logs from being analysed.
     unread = (
@@ -175,15 +181,7 @@ def _due_analyses(*, paused: bool = True) -> Select[int, int]:
         .exists()
     )
     stale = ~select(AnalysisPause.id).exists() if paused else true()
-    return due_sites(stale=stale).where(~unread)
-
-
-_DUE: Mapping[Kind, Callable[[], Select[int, int]]] = {
-    "upload": waiting_uploads,
-    "weather": waiting_files,
-    "assess": _due_analyses,
-    "fetch": due_sources,
-}
+    return due_sites(stale=stale, each=each).where(~unread)
 
 
 def _key(kind: Kind, number: SQLColumnExpression[int]) -> ColumnElement[str]:
@@ -219,7 +217,7 @@ def progress(db: Session, *, look: Look) -> Progress:
     """Count how far the analyses are."""
     found = _due_analyses(paused=False)
     unclaimed = claims.unclaimed(_key("assess", Site.id))
-    waiting = select(func.count()).select_from(found.where(unclaimed).order_by(None).subquery())
+    due = select(func.count()).select_from(found.where(unclaimed).order_by(None).subquery())
     lately = SiteReport.made_at > look.now - timedelta(minutes=LATELY_MIN)
     at_work, resting = claims.count_of(db, prefix="assess:", now=look.now)
     paused = pause_of(db)
@@ -227,7 +225,7 @@ def progress(db: Session, *, look: Look) -> Progress:
     own = select(func.count()).select_from(Site).where(Site.deleted_at.is_(None))
     return Progress(
         sites=db.scalar(own) or 0,
-        waiting=db.scalar(waiting, look.values()) or 0,
+        waiting=db.scalar(due, look.values()) or 0,
         at_work=at_work,
         resting=resting,
         other_method=db.scalar(reports.where(SiteReport.method != look.method)) or 0,

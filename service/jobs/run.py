@@ -21,6 +21,7 @@ from concurrent.futures import (
     wait,
 )
 from datetime import datetime, timedelta
+from functools import partial
 
 from sqlalchemy.exc import SQLAlchemyError
 
@@ -35,6 +36,7 @@ from service.jobs import chunks, claims, queries
 from service.jobs.crew import Crew, NoCrewError, crew_of
 from service.jobs.failures import note_deaths, note_failure, why
 from service.jobs.helper import Analysis, Ended
+from service.jobs.lookout import Lookout
 from service.jobs.queries import KINDS, Kind, Look, Task
 from service.mail import outbox
 from service.privacy import queries as privacy_queries
@@ -93,6 +95,7 @@ class Worker:
         self.raw = RawStore(settings.data_dir)
         self.crew = crew
         self.kinds = kinds
+        self._lookouts = {kind: Lookout(partial(self._waiting, kind)) for kind in KINDS}
         self._out: dict[Future[list[Ended]], list[Task]] = {}
         # Only what is in hand keeps its claim; one that was lost sight of falls free.
         self._in_hand: set[str] = set()
@@ -139,11 +142,11 @@ class Worker:
         """Claim sites for so many chunks; more come out where some were tried in vain: they go
         alone.
         """
-        waiting = self._waiting("assess", most=chunks.most_to_count(helpers=helpers))
+        waiting = self._lookouts["assess"].waiting(chunks.most_to_count(helpers=helpers))
         given = chunks.sizes(waiting, chunks=most, helpers=helpers)
         if not given:
             return []
-        return chunks.parted(self._claim("assess", most=sum(given)), given)
+        return chunks.parted(self._take("assess", most=sum(given)), given)
 
     def _give_out(self, waiting: list[list[Task]], crew: Crew, *, most: int) -> bool:
         """Have the crew do the first of these chunks; False where helpers were lost before.
@@ -291,21 +294,28 @@ class Worker:
 
     def _take(self, kind: Kind, *, most: int) -> list[Task]:
         """Claim tasks of a kind; nothing is locked where there is none."""
-        return self._claim(kind, most=most) if self._waiting(kind, most=1) else []
+        lookout = self._lookouts[kind]
+        for _look in range(2):  # what an earlier one saw may all have been done since
+            if not lookout.waiting(most):
+                break
+            while numbers := lookout.next(most):
+                if taken := self._claim(kind, numbers):
+                    return taken
+        return []
 
-    def _waiting(self, kind: Kind, *, most: int) -> int:
-        """Count the tasks of a kind that are nobody's, so far."""
+    def _waiting(self, kind: Kind, most: int) -> list[int]:
+        """Look for tasks of a kind that are nobody's."""
         with self.database.reading() as db:
-            return len(queries.next_tasks(db, kind=kind, look=self._look(), most=most))
+            return queries.waiting(db, kind=kind, look=self._look(), most=most)
 
-    def _claim(self, kind: Kind, *, most: int) -> list[Task]:
+    def _claim(self, kind: Kind, numbers: Sequence[int]) -> list[Task]:
         look = self._look()
         with self.database.session() as db:
             taken = queries.take(
                 db,
                 kind=kind,
                 look=look,
-                most=most,
+                numbers=numbers,
                 holder=self.holder,
                 until=look.now + self._lease,
             )

@@ -180,6 +180,22 @@ def test_a_chunk_that_takes_long_leaves_the_rest_to_the_next(
     assert left_behind(back) == (0, 0)
 
 
+def test_what_others_did_since_the_look_is_passed_over_and_what_came_since_is_done(
+    back: BackEnd, here: Worker
+) -> None:
+    """Here they have another worker of the same database between the look and the claim."""
+    alone = back.worker()
+    assert alone._lookouts["assess"].waiting(SITES) == SITES
+    here.work_all()
+    assert alone._take("assess", most=1) == []
+    forget_all(back)
+    assert alone._lookouts["assess"].waiting(SITES) == SITES
+    here.work_all()
+    forget_all(back)  # after its look, in which the same sites stand
+    assert alone.work_all() == SITES
+    assert left_behind(back) == (0, 0)
+
+
 def test_what_a_lost_helper_did_stays_done_when_its_chunk_is_given_to_another(
     back: BackEnd, here: Worker
 ) -> None:
