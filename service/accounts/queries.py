@@ -177,8 +177,12 @@ def trail_of(db: Session, *, firm_id: int, before_id: int | None, limit: int) ->
 
 
 def lock_firm(db: Session, firm_id: int) -> None:
-    """Have nobody else count on this firm's trail until the transaction ends."""
-    db.execute(select(Firm.id).where(Firm.id == firm_id).with_for_update())
+    """Have nobody else lock this firm until the transaction ends.
+
+    Whoever only adds what belongs to it, as each line of its trail, is let by: two that had added
+    such a line and then locked it would else wait for each other.
+    """
+    db.execute(select(Firm.id).where(Firm.id == firm_id).with_for_update(key_share=True))
 
 
 def lines_since(

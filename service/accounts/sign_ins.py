@@ -135,7 +135,7 @@ def _count(
     now: datetime,
     times: int,
 ) -> None:
-    queries.lock_firm(db, firm_id)
+    queries.lock_firm(db, firm_id)  # one at a time counts
     hour = now.replace(minute=0, second=0, microsecond=0)
     lines = queries.lines_since(db, firm_id=firm_id, whats=_FAILURES, since=hour)
     who = account.login if account else NOBODY

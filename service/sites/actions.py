@@ -11,8 +11,9 @@ from analysis.site import HandReading
 from analysis.site import Site as SiteFacts
 from analysis.sitefile import parse_site
 from analysis.sitefile_splice import with_reading
+from service.accounts.queries import lock_firm
 from service.accounts.secrets import hashed, new_secret
-from service.db.models import ApiKey, Firm, Site, SiteFileVersion, Upload
+from service.db.models import ApiKey, Site, SiteFileVersion, Upload
 from service.errors import ConflictError, NotFoundError
 from service.ingest import queries as ingest_queries
 from service.ingest.actions import ask_again, read_again
@@ -32,7 +33,7 @@ def register_site(db: Session, *, firm_id: int, text: str, now: datetime) -> Sit
     analysis.errors.SiteFileError : key, line and what is allowed
     """
     facts = parse_site(text)
-    db.get(Firm, firm_id, with_for_update=True)  # one at a time picks a slug
+    lock_firm(db, firm_id)  # one at a time picks a slug
     site = Site(
         firm_id=firm_id,
         slug=_free_slug(facts.place.name, queries.slugs(db, firm_id=firm_id)),

@@ -5,7 +5,8 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy.orm import Session
 
-from service.db.models import Firm, Site
+from service.accounts.queries import lock_firm
+from service.db.models import Site
 from service.ingest import queries as ingest_queries
 from service.ingest.actions import keep_upload
 from service.ingest.files import Kept
@@ -30,7 +31,7 @@ def add_example(
     db: Session, *, firm_id: int, files: "DemoFiles", kept: Kept, now: datetime
 ) -> Site:
     """Add the invented site with its log; the same again changes nothing."""
-    db.get(Firm, firm_id, with_for_update=True)  # one at a time adds it
+    lock_firm(db, firm_id)  # one at a time adds it
     site = queries.invented_site(db, firm_id=firm_id)
     if site is not None:
         return site

@@ -1,6 +1,7 @@
 """The site register: added by file or form, changed, deleted, brought back."""
 
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 from pathlib import Path
 
@@ -63,6 +64,24 @@ def test_a_site_is_added_by_its_file(client: TestClient) -> None:
     assert answer.json()["slug"] == "muhle-no4"
     assert client.get("/api/sites/muhle-no4/file").text == site_file("Mühle №4")
     assert [site["name"] for site in client.get("/api/sites").json()] == ["Mühle №4"]
+
+
+@pytest.mark.parametrize("database", ["sqlite", "postgres"])
+def test_sites_that_are_added_at_the_same_moment_are_all_there(
+    tmp_path: Path, database: str
+) -> None:
+    # Each adds to the firm's trail first, and then picks an address that none of the firm has.
+    with back_ends(tmp_path, database) as make:
+        back = make()
+        with TestClient(back.app(), base_url=LOCAL) as client, ThreadPoolExecutor(4) as crew:
+
+            def add(_number: int) -> tuple[int, str]:
+                answer = client.post("/api/sites", content=site_file("Mill 4"))
+                return answer.status_code, answer.json().get("slug", answer.text)
+
+            added = list(crew.map(add, range(16)))
+    expected = ["mill-4", *(f"mill-4-{number}" for number in range(2, 17))]
+    assert sorted(added) == sorted((201, slug) for slug in expected)
 
 
 def test_names_that_look_alike_get_addresses_of_their_own(client: TestClient) -> None:
