@@ -21,6 +21,9 @@ os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 # As the command has it: the matrices are small, and threads would only wait for each other.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+# Each look for garbage goes through what hundreds of tests brought along.
+gc.set_threshold(10_000)
+
 settings.register_profile("settled", derandomize=True, deadline=None)
 settings.register_profile("searching", max_examples=500, deadline=None)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "settled"))
@@ -29,7 +32,6 @@ settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "settled"))
 def pytest_collection_finish() -> None:
     """Have no garbage looked for among what was collected: it stays until the end."""
     gc.freeze()
-    gc.set_threshold(10_000)
 
 
 @pytest.fixture(autouse=True, scope="session")
