@@ -5,6 +5,15 @@
   const all = (selector, root = document) => [...root.querySelectorAll(selector)];
   const json = (element) => JSON.parse(element.textContent);
 
+  // A page that looks again by itself does not call back whoever is on the way to another one.
+  let leftAt = -Infinity;
+  addEventListener("beforeunload", () => {
+    leftAt = performance.now();
+  });
+  const lookAgain = () => {
+    if (performance.now() - leftAt > 20_000) location.reload();
+  };
+
   // ---- Figures: loaded when they come near, in the colours that hold at that moment ----
 
   // The chart program writes a style sheet for maps into the page, which the pages' policy forbids
@@ -463,7 +472,7 @@
     const states = [];
     for (const file of files) states.push(await send(file, uploadForm.dataset.target));
     if (states.includes("stored")) {
-      if (states.every((state) => state === "stored")) setTimeout(() => location.reload(), 1200);
+      if (states.every((state) => state === "stored")) setTimeout(lookAgain, 1200);
       else document.body.dataset.follow = "";
     }
   };
@@ -589,6 +598,6 @@
     if (document.body.dataset.follow === undefined || document.hidden || busy()) return;
     if (!navigator.onLine) return;
     if (document.activeElement?.matches("input, textarea, select")) return;
-    location.reload();
+    lookAgain();
   }, 2500);
 })();

@@ -171,3 +171,14 @@ def test_the_first_stop_of_the_keyboard_leads_to_the_content(open_page: Opener) 
     assert page.evaluate("document.activeElement.textContent") == "Skip to the content"
     page.keyboard.press("Enter")
     page.wait_for_url("**#main", timeout=10_000)
+
+
+def test_a_page_that_waits_for_the_worker_calls_nobody_back_who_is_leaving(open_page: Opener):
+    page = open_page("/")
+    page.evaluate("document.body.dataset.follow = ''; window.stays = true")
+    page.evaluate("dispatchEvent(new Event('beforeunload'))")
+    page.wait_for_timeout(3000)
+    assert page.evaluate("window.stays") is True
+    page = open_page("/")
+    page.evaluate("document.body.dataset.follow = ''; window.stays = true")
+    page.wait_for_function("window.stays === undefined")

@@ -58,9 +58,19 @@ class Walk:
         return self.page.get_by_role("button", name=name, exact=True).first
 
     def send(self, name: str) -> None:
-        """Press the button of a form, and wait for the page that answers."""
-        with self.page.expect_navigation():
-            self.button(name).click()
+        """Press the button of a form, and wait for the page that answers.
+
+        A page that is still being drawn may move the button away under the pointer: who sees that
+        nothing happens presses once more.
+        """
+        from playwright.sync_api import TimeoutError as NothingHappened
+
+        try:
+            with self.page.expect_navigation(timeout=20_000):
+                self.button(name).click()
+        except NothingHappened:
+            with self.page.expect_navigation():
+                self.button(name).click()
 
     def says(self, *words: str, where: str = "main") -> None:
         """Wait until the page says all this."""
