@@ -180,5 +180,5 @@ def test_a_page_that_waits_for_the_worker_calls_nobody_back_who_is_leaving(open_
     page.wait_for_timeout(3000)
     assert page.evaluate("window.stays") is True
     page = open_page("/")
-    page.evaluate("document.body.dataset.follow = ''; window.stays = true")
-    page.wait_for_function("window.stays === undefined")
+    with page.expect_navigation():
+        page.evaluate("document.body.dataset.follow = ''")
