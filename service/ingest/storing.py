@@ -96,7 +96,7 @@ def store_rows(
     # What a block of these days holds was seen before; most batches need not ask further.
     known = {name for day in held.values() for name in day.block.columns}
     channels = rows.columns.keys() - known if parts else set()
-    _mark(db, site=site, changes=changes, channels=channels, due_at=due_at)
+    _mark(db, site=site, changes=changes, channels=channels, until=until, due_at=due_at)
     new = sum(one.new for one in changes.values())
     changed = sum(one.changed for one in changes.values())
     return Stored(
@@ -130,7 +130,8 @@ def take_out(db: Session, *, site: Site, upload: Upload, due_at: datetime) -> No
         day: [layer for layer in held[day].layers if layer.number != upload.id] for day in days
     }
     changes = _lay(db, site=site, held=held, layers=layers, sealed={})
-    _mark(db, site=site, changes=changes, channels=set(), due_at=due_at)
+    until = closed_until(db, [site.id])[site.id]
+    _mark(db, site=site, changes=changes, channels=set(), until=until, due_at=due_at)
     if not queries.days_stored(db, site.id):
         site.stamp = None  # the next file says anew which end of its step a stamp marks
     _forget_channels(db, site=site, due_at=due_at)
@@ -167,9 +168,13 @@ def _mark(
     site: Site,
     changes: Mapping[date, Change],
     channels: set[str],
+    until: date | None,
     due_at: datetime,
 ) -> None:
-    """Mark what changed; a channel never seen before concerns every day."""
+    """Mark what changed; a channel never seen before concerns every day.
+
+    Days up to `until` are closed.
+    """
     unseen = channels - queries.channels_seen(db, site.id) if channels else channels
     days: set[date] = set()
     if unseen:
@@ -178,7 +183,6 @@ def _mark(
     for one in changes.values():
         if one.touched_s.shape[0]:
             days |= local_days(one.touched_s, timezone=site.timezone)
-    until = closed_until(db, [site.id])[site.id]
     free_neighbours(db, site_id=site.id, timezone=site.timezone, changes=changes, until=until)
     queries.mark_days(db, site_id=site.id, days=days, due_at=due_at)
 
