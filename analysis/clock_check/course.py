@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.clock_check.course_kernel import cheapest_cuts, fit_bent
+from analysis.clock_check.course_kernel import cheapest_cuts, counts_of, fit_bent
 from analysis.clock_check.curves import eastward
 from analysis.compiled import given
 from analysis.days import DayTable
@@ -241,14 +241,9 @@ def middles_of(days: ClockDays, offset_s: Floats) -> tuple[Floats, Floats]:
     each = np.arange(len(offset_s))
     middle = offset_s[each, order[each, half]]
     for _ in range(_ROUNDS):
-        counts = _counts(weight, offset_s - middle[:, None])
+        counts = counts_of(weight, offset_s - middle[:, None])
         middle = (counts * offset_s).sum(axis=1) / counts.sum(axis=1)
     return middle, counts
-
-
-def _counts(weight: Floats, off_s: Floats) -> Floats:
-    """Give how much days count that lie off by so much."""
-    return weight / (1.0 + 0.5 * weight * off_s**2)
 
 
 def middle_of(days: ClockDays) -> Piece:

@@ -1,9 +1,13 @@
 """The compiled loops of `analysis.clock_check.course`: steady pieces, and lines with a bend."""
 
+from typing import TypeVar
+
 import numpy as np
 
-from analysis.compiled import compiled
+from analysis.compiled import compiled, step
 from analysis.record import Floats, Ints
+
+_Numbers = TypeVar("_Numbers", float, Floats)
 
 
 @compiled
@@ -31,6 +35,12 @@ def cheapest_cuts(summed: Floats, begins: Ints, fresh: Floats, best: Floats) -> 
             best[here] = min(best[here], summed[here, level] + before[level])
 
 
+@step
+def counts_of(weight: _Numbers, off_s: _Numbers) -> _Numbers:
+    """Give how much days count that lie off by so much: far ones little."""
+    return weight / (1.0 + 0.5 * weight * off_s**2)
+
+
 @compiled
 def fit_bent(offset_s: Floats, weight: Floats, late: Floats, rounds: int, fitted: Floats) -> None:
     """Fit a level, and a slope from some instant on, to errors of which far ones count little.
@@ -51,7 +61,7 @@ def fit_bent(offset_s: Floats, weight: Floats, late: Floats, rounds: int, fitted
                 count = weight[day]
                 if number:
                     off_s = offset_s[day] - level - slope * late[one, day]
-                    count /= 1.0 + 0.5 * weight[day] * off_s**2
+                    count = counts_of(count, off_s)
                 n += count
                 x += count * late[one, day]
                 xx += count * late[one, day] ** 2
@@ -63,7 +73,7 @@ def fit_bent(offset_s: Floats, weight: Floats, late: Floats, rounds: int, fitted
         total, squares = 0.0, 0.0
         for day in range(late.shape[1]):
             off_s = offset_s[day] - level - slope * late[one, day]
-            count = weight[day] / (1.0 + 0.5 * weight[day] * off_s**2)
+            count = counts_of(weight[day], off_s)
             total += count
             squares += count * weight[day] * off_s**2
         fitted[0, one], fitted[1, one] = level, slope

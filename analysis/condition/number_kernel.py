@@ -2,11 +2,16 @@
 
 import numpy as np
 
-from analysis.compiled import compiled
+from analysis.compiled import compiled, step
 from analysis.record import Floats
 
 # What is less likely than the likeliest by more than this, as a logarithm, is as good as nothing.
 _NOTHING = 60.0
+
+
+@step
+def _ln_chance(size: float, middle: float, precise: float, rest: float) -> float:
+    return -0.5 * (precise * (size - middle) ** 2 + rest)
 
 
 @compiled
@@ -40,12 +45,12 @@ def weigh(
         best = -np.inf
         for number in range(sizes.shape[0]):
             for at in range(sizes.shape[1]):
-                best = max(best, -0.5 * (precise * (sizes[number, at] - middle) ** 2 + rest))
+                best = max(best, _ln_chance(sizes[number, at], middle, precise, rest))
         nearest[reading] = best
         for number in range(sizes.shape[0]):
             seen = 0.0
             for at in range(sizes.shape[1]):
-                chance = -0.5 * (precise * (sizes[number, at] - middle) ** 2 + rest)
-                if chance > best - _NOTHING:
-                    seen += share[at] * np.exp(chance)
+                ln_chance = _ln_chance(sizes[number, at], middle, precise, rest)
+                if ln_chance > best - _NOTHING:
+                    seen += share[at] * np.exp(ln_chance)
             chances[number] += scale[reading] * seen
