@@ -22,7 +22,7 @@ import numpy as np
 from analysis.basis import PairOffset
 from analysis.condition.steady import SPREAD_RATES
 from analysis.days import DayTable
-from analysis.quantiles import median_of
+from analysis.quantiles import median_of, quantile_of
 from analysis.record import Bools, Floats, Ints, known_or_zero
 from analysis.site import Sensors, Site
 from analysis.sitefile import facts_of_days
@@ -186,8 +186,7 @@ def _median_u(values: Floats) -> float:
 
 def _scatter(values: Floats) -> float:
     """Give the standard deviation that the middle half of the values has, as of a normal."""
-    low, high = np.quantile(values, (0.25, 0.75))
-    return float(high - low) / 1.349
+    return (quantile_of(values, 0.75) - quantile_of(values, 0.25)) / 1.349
 
 
 def _spell(
@@ -200,7 +199,7 @@ def _spell(
     if scatter > SCATTER_K:
         return None
     rest_c = median_of(table.column("rest_pipe_c")[nights])
-    seen = float(np.quantile(spread, QUANTILE)) - PLACE_K
+    seen = quantile_of(spread, QUANTILE) - PLACE_K
     limit = 2.0 * float(
         temperature_limit_k(temperature_class=sensors.temperature_class, t_c=rest_c)
     )

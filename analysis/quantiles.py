@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from analysis.compiled import compiled, given
+from analysis.compiled import compiled, given, step
 from analysis.day_sums import counted
 from analysis.record import Bools, Floats, Ints
 
@@ -98,15 +98,74 @@ def quantile_of_groups(values: Floats, group: Ints, count: int, frac: float) -> 
 
 
 def _at(ordered: Floats, first: Ints, count: Ints, frac: float) -> Floats:
-    """Interpolate between the two values around a place in each ordered group."""
-    found = np.full(len(first), np.nan)
-    some = np.flatnonzero(count)
-    place = frac * (count[some] - 1)
-    below = np.floor(place).astype(np.int64)
+    """Give the quantile of each ordered group, NaN of one without values."""
+    found = np.empty(len(first))
+    _quantiles(given(ordered), given(first), given(count), frac, found)
+    return found
+
+
+@compiled
+def _quantiles(ordered: Floats, first: Ints, count: Ints, frac: float, found: Floats) -> None:
+    for group in range(first.shape[0]):
+        found[group] = _between(ordered, first[group], count[group], frac)
+
+
+def running(values: Floats, frac: float, width: int) -> Floats:
+    """Give a quantile over a window around each value, of the values that are there at the ends.
+
+    Parameters
+    ----------
+    values : shape (n,), NaN unknown
+    frac : 0 to 1 [-]
+    width : values of a window, an odd number
+
+    Returns
+    -------
+    shape (n,), NaN where a window knows nothing
+    """
+    found = np.empty(len(values))
+    _run(given(values), frac, width // 2, np.empty(width), found)
+    return found
+
+
+@compiled
+def _run(values: Floats, frac: float, half: int, held: Floats, found: Floats) -> None:
+    """Keep what the window knows in order, in `held`, while it moves on."""
+    count = 0
+    for middle in range(-half, values.shape[0]):
+        leaves, comes = middle - half - 1, middle + half
+        if leaves >= 0 and not np.isnan(values[leaves]):
+            place = 0
+            while held[place] != values[leaves]:
+                place += 1
+            count -= 1
+            for later in range(place, count):
+                held[later] = held[later + 1]
+        if comes < values.shape[0] and not np.isnan(values[comes]):
+            place = count
+            while place > 0 and held[place - 1] > values[comes]:
+                held[place] = held[place - 1]
+                place -= 1
+            held[place] = values[comes]
+            count += 1
+        if middle >= 0:
+            found[middle] = _between(held, 0, count, frac)
+
+
+def quantile_of(values: Floats, frac: float) -> float:
+    """Give a quantile of known values, NaN of none; as `numpy.quantile`, but soon where few."""
+    return _between(np.sort(values), 0, values.size, frac)
+
+
+@step
+def _between(ordered: Floats, first: int, count: int, frac: float) -> float:
+    """Interpolate between the two values around a place in an ordered group, NaN of none."""
+    if count == 0:
+        return np.nan
+    place = frac * (count - 1)
+    below = int(place)
     share = place - below
-    low = ordered[first[some] + below]
-    high = ordered[first[some] + np.minimum(below + 1, count[some] - 1)]
+    low, high = ordered[first + below], ordered[first + min(below + 1, count - 1)]
     apart = high - low
     # From the nearer side, so that rounding never leaves the two.
-    found[some] = np.where(share < 0.5, low + apart * share, high - apart * (1.0 - share))
-    return found
+    return float(low + apart * share if share < 0.5 else high - apart * (1.0 - share))

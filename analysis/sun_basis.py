@@ -4,6 +4,7 @@ import numpy as np
 
 from analysis.day_figures import usual_sun
 from analysis.days import DayTable
+from analysis.quantiles import median_of
 from analysis.site import Site, Sun
 from analysis.sky import PLANE, SOURCES_OF_SUN
 from analysis.sun_drift import LEAST_CLEAR_H
@@ -60,19 +61,19 @@ def sensor_notes(table: DayTable) -> tuple[str, ...]:
     clear = np.nan_to_num(table.column("sensor_clear_h")) >= LEAST_CLEAR_H
     share = table.column("sensor_clear_ratio")[clear]
     if len(share) >= _FEWEST_CLEAR_DAYS:
-        usual = float(np.median(share))
+        usual = median_of(share)
         if not _LEAST_SHARE <= usual <= _MOST_SHARE:
             notes.append(
                 f"On {len(share)} clear days the sun sensor reads {100.0 * usual:.0f} % of what a "
                 "clear sky gives; haze explains 80 to 115 %. Check its scale in the logger, its "
                 "plane and its glass: irradiation and expected heat are off by as much"
             )
-    night = table.column("sensor_night_w_m2")
-    night = night[np.isfinite(night)]
-    if night.size and not _LEAST_NIGHT_W_M2 <= float(np.median(night)) <= _MOST_NIGHT_W_M2:
+    nights = table.column("sensor_night_w_m2")
+    night = median_of(nights[np.isfinite(nights)])
+    if night < _LEAST_NIGHT_W_M2 or night > _MOST_NIGHT_W_M2:
         notes.append(
-            f"The sun sensor reads {float(np.median(night)):+.0f} W/m2 at night: its zero is off "
-            "by that, by day as well"
+            f"The sun sensor reads {night:+.0f} W/m2 at night: its zero is off by that, by day as "
+            "well"
         )
     over = table.column("sensor_over_h")
     days, known = int((over > 0.0).sum()), int(np.isfinite(over).sum())

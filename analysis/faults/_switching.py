@@ -13,7 +13,7 @@ from analysis.case import Case
 from analysis.days import DayTable
 from analysis.expected import full_store
 from analysis.heat import PUMP_ON_PERCENT, column
-from analysis.quantiles import quantile_of_groups, quantile_of_rows
+from analysis.quantiles import quantile_of_groups, running
 from analysis.record import Bools, Floats, Ints
 from analysis.runs import lately
 from analysis.season import SEASON_DAYS
@@ -160,15 +160,6 @@ def steps_above(
 def span_of(table: DayTable, spell: Spell) -> tuple[int, int]:
     """Give the instants from the first day of a spell to the end of its last."""
     return int(table.days.edge_s[spell.days[0]]), int(table.days.edge_s[spell.days[-1] + 1])
-
-
-def running(values: Floats, frac: float, width: int) -> Floats:
-    """Give a quantile over a window around each value, of the values that are there at the ends."""
-    if not values.size:
-        return values
-    padded = np.pad(values, width // 2, constant_values=np.nan)
-    windows = np.lib.stride_tricks.sliding_window_view(padded, width)
-    return quantile_of_rows(windows, frac)
 
 
 def _free(case: Case) -> Bools:

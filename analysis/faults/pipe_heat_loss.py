@@ -9,7 +9,6 @@ not it: less flow than is known, where nothing meters it; that is asked for firs
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 
 from analysis.case import Case
 from analysis.day_sums import counted, summed
@@ -29,6 +28,7 @@ from analysis.faults._reopening import lasting, without_strays
 from analysis.heat import PUMP_ON_PERCENT
 from analysis.loop_pipes import around_pipes_c
 from analysis.missed import Missed, missed_heat
+from analysis.quantiles import median_of, quantile_of, running
 from analysis.record import Bools, Floats, Ints
 from analysis.results import Evidence
 from analysis.sources import ISO_12241, Source
@@ -161,7 +161,7 @@ class PipeHeatLoss:
         place = np.flatnonzero(np.nan_to_num(table.column("pipe_bins")) >= _LEAST_BINS)
         if place.size < self.least_days:
             return NotJudged(why="too few days on which the loop ran steadily, or no pump or flow")
-        shares = _smooth(_shares(table, place), self.around_days)
+        shares = running(_shares(table, place), 0.5, 2 * self.around_days + 1)
         past = self._past(table, place)
         length_known = history.site.loop.pipe_length_m is not None
         if past is None and not length_known:
@@ -197,7 +197,7 @@ class PipeHeatLoss:
         """Give the plant's own loss on its first days, as a share of the planned one."""
         if len(place) < 2 * self.past_days:
             return None
-        past = float(np.median(_shares(table, place[: self.past_days])))
+        past = median_of(_shares(table, place[: self.past_days]))
         return past if 0.0 <= past < self.many else None
 
     def _bounds(self, past: float | None, length_known: bool) -> tuple[float, float]:
@@ -289,8 +289,8 @@ def _running_kwh(power_w: Floats, seconds: Floats) -> Floats:
 def _alone(table: DayTable, items: tuple[Happening, ...]) -> tuple[float, float]:
     """Give median and upper quartile of the loss over the planned one, fitted to days alone."""
     place = np.array([table.days.dates.index(item.date) for item in items], dtype=np.int64)
-    middle, high = np.quantile(_shares(table, place), (0.5, 0.75)).tolist()
-    return middle, high
+    shares = _shares(table, place)
+    return quantile_of(shares, 0.5), quantile_of(shares, 0.75)
 
 
 def _shares(table: DayTable, place: Ints) -> Floats:
@@ -307,18 +307,6 @@ def _shares(table: DayTable, place: Ints) -> Floats:
     pull = float((fall - both * planned / planned2).sum()) / _SCATTER_K**2
     offset_k = pull / (weight + 1.0 / _OFFSET_U_K**2)
     return np.asarray((both - offset_k * planned) / planned2)
-
-
-def _smooth(values: Floats, around: int) -> Floats:
-    """Give the running median over so many neighbours on both sides."""
-    smooth = np.empty(len(values))
-    if len(values) > 2 * around:
-        windows = sliding_window_view(values, 2 * around + 1)
-        smooth[around : len(values) - around] = np.median(windows, axis=1)
-    for number in range(len(values)):
-        if min(number, len(values) - 1 - number) < around:
-            smooth[number] = np.median(values[max(number - around, 0) : number + around + 1])
-    return smooth
 
 
 def _happening(kind: str, table: DayTable, day: int, share: float) -> Happening:

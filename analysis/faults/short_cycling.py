@@ -25,12 +25,12 @@ from analysis.faults._protocol import (
 )
 from analysis.faults._switching import (
     Spell,
-    running,
     span_of,
     spells_of,
     steps_above,
     unjudged,
 )
+from analysis.quantiles import median_of, quantile_of, running
 from analysis.record import Bools, Floats, Ints
 from analysis.results import Evidence
 from analysis.sources import VDI_2169, Source
@@ -160,7 +160,8 @@ class ShortCycling:
         why = unjudged(table)
         if why:
             return NotJudged(why=why)
-        step_s = float(np.nanmedian(table.column("switch_step_s")))
+        steps_s = table.column("switch_step_s")
+        step_s = median_of(steps_s[np.isfinite(steps_s)])
         seen = next((frac for most_s, frac in self.seen_fracs if step_s <= most_s), None)
         if seen is None:
             return NotJudged(
@@ -183,12 +184,12 @@ class ShortCycling:
 
     def _usual(self, level_k: Floats, stated_k: float) -> float:
         """Give the usual band: the plant's own, or that on record where its own is no wider [K]."""
-        own = float(np.quantile(level_k, 0.75)) if level_k.size >= self.own_days else 0.0
+        own = quantile_of(level_k, 0.75) if level_k.size >= self.own_days else 0.0
         return max(min(own, self.most_own * stated_k), stated_k)
 
     def _narrow(self, history: History, spell: Spell, band: _Band, usual: float) -> Found:
         start_s, end_s = span_of(history.table, spell)
-        level = max(float(np.median(band.level_k[np.isin(band.known, spell.days)])), 0.0)
+        level = max(median_of(band.level_k[np.isin(band.known, spell.days)]), 0.0)
         rate = _rate(history, spell)
         return Found(
             start_s=start_s,
@@ -227,7 +228,7 @@ class ShortCycling:
             return []
         # What the better half of its time looks like: weather makes up for the rest.
         smooth = running(known, 0.5, 2 * self.counted_days - 1)
-        usual = float(np.quantile(smooth, 0.3))
+        usual = quantile_of(smooth, 0.3)
         most = max(self.times * usual, self.least_1_h)
         spells = steps_above(rate, most, least=self.counted_days)
         return [self._counted(history, spell, usual) for spell in spells]

@@ -36,7 +36,7 @@ from analysis.faults._switching import (
 )
 from analysis.faults._tops_kernel import find_tops
 from analysis.heat import PUMP_ON_PERCENT, column
-from analysis.quantiles import median_of_rows, quantile_of_groups
+from analysis.quantiles import median_of, median_of_rows, quantile_of_groups
 from analysis.record import Floats
 from analysis.results import Evidence
 from analysis.runs import in_a_row
@@ -134,7 +134,7 @@ class StartDelayed:
         every = np.where(np.isfinite(free), free, table.column("switch_start_bottom_k"))
         step_min = table.column("switch_step_s") / 60.0
         known = np.isfinite(step_min)
-        step_min = np.where(known, step_min, np.median(step_min[known]) if known.any() else 0.0)
+        step_min = np.where(known, step_min, median_of(step_min[known]) if known.any() else 0.0)
         apart_k = self.alike_k + self.alike_k_min * step_min
         alike = steps_above(every, late_k, least=self.least_days, apart=apart_k)
         return _joined(
@@ -155,7 +155,7 @@ class StartDelayed:
     def _late(self, history: History, spell: Spell, starts: Floats) -> Found:
         table = history.table
         start_s, end_s = span_of(history.table, spell)
-        level = float(np.median(starts[spell.days]))
+        level = median_of(starts[spell.days])
         on_record = history.site.controller.start_difference_k
         stop = table.column("switch_stop_k")[spell.days]
         evidence = [
@@ -198,7 +198,7 @@ class StartDelayed:
 
     def _cool(self, history: History, spell: Spell, low: Floats) -> Found:
         start_s, end_s = span_of(history.table, spell)
-        level = float(np.median(low[spell.days]))
+        level = median_of(low[spell.days])
         return Found(
             start_s=start_s,
             end_s=end_s if spell.over else None,

@@ -3,7 +3,14 @@
 import numpy as np
 import pytest
 
-from analysis.quantiles import median_of, median_of_rows, quantile_of_groups, quantile_of_rows
+from analysis.quantiles import (
+    median_of,
+    median_of_rows,
+    quantile_of,
+    quantile_of_groups,
+    quantile_of_rows,
+    running,
+)
 
 
 @pytest.mark.parametrize("frac", [0.0, 0.2, 0.5, 0.8, 1.0])
@@ -43,3 +50,20 @@ def test_medians_are_those_of_numpy():
             known = row[np.isfinite(row)]
             assert median_of(known) == np.median(known)
     assert np.isnan(median_of(np.empty(0)))
+
+
+@pytest.mark.parametrize("frac", [0.0, 0.2, 0.5, 0.75, 1.0])
+@pytest.mark.parametrize("width", [1, 7, 11])
+def test_what_runs_is_as_numpy_gives_each_window(frac, width):
+    values = np.random.default_rng(5).integers(0, 9, 60) / 3.0
+    values[20:33] = values[::7] = np.nan
+    half = width // 2
+    windows = [values[max(at - half, 0) : at + half + 1] for at in range(60)]
+    known = [window[np.isfinite(window)] for window in windows]
+    wanted = [np.quantile(own, frac) if own.size else np.nan for own in known]
+    np.testing.assert_array_equal(running(values, frac, width), wanted)
+    assert running(np.empty(0), frac, width).size == 0
+    assert [quantile_of(own, frac) for own in known if own.size] == [
+        one for one in wanted if np.isfinite(one)
+    ]
+    assert np.isnan(quantile_of(np.empty(0), frac))
