@@ -5,7 +5,6 @@ store feeds stands near its bottom, night after night, however warm or cold that
 """
 
 from collections.abc import Callable
-from datetime import date
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -14,7 +13,7 @@ from analysis.case import Case, pump_on
 from analysis.days import DayTable
 from analysis.grid import BIN_S, DAY_BINS
 from analysis.record import Bools, Floats, Ints
-from analysis.units import SECONDS_PER_HOUR
+from analysis.units import SECONDS_PER_DAY, SECONDS_PER_HOUR
 
 # The hour that tells, and the hours before it in which nothing may have run.
 _DAWN_BINS, _REST_BINS = (round(hours * SECONDS_PER_HOUR / BIN_S) for hours in (1, 3))
@@ -66,12 +65,15 @@ def followed(table: DayTable) -> Bools:
     if known.size < _NIGHTS:
         return flags
     nights = sliding_window_view(known, _NIGHTS)
-    number = np.array([date.fromisoformat(day).toordinal() for day in table.days.dates])
-    close = number[nights[:, -1]] - number[nights[:, 0]] <= _WITHIN_DAYS
-    spread_k, above = store[nights].std(axis=1), (roof - store)[nights]
-    over_k = above.mean(axis=1)
+    over_k = (roof - store)[nights].mean(axis=1)
     near = (over_k >= _NEAR_K[0]) & (over_k <= _NEAR_K[1])
     near &= (roof - season)[nights].mean(axis=1) >= _LEAST_WARM_K
-    near &= (spread_k >= _LEAST_SPREAD_K) & (above.std(axis=1) <= _CLOSE_FRAC * spread_k)
-    flags[nights[close & near]] = True
+    # Mostly none is left.
+    nights = nights[near]
+    spread_k, apart_k = store[nights].std(axis=1), (roof - store)[nights].std(axis=1)
+    # Summer time moves a day by an hour.
+    edge_d = table.days.edge_s / SECONDS_PER_DAY
+    close = edge_d[nights[:, -1]] - edge_d[nights[:, 0]] < _WITHIN_DAYS + 0.5
+    alike = (spread_k >= _LEAST_SPREAD_K) & (apart_k <= _CLOSE_FRAC * spread_k)
+    flags[nights[close & alike]] = True
     return flags

@@ -185,7 +185,7 @@ class ReverseCirculation:
     def _nights(self, table: DayTable, follows: Bools) -> list[Happening]:
         """Give the nights that show it, those at whose end the collector follows the store too."""
         dates = {table.days.dates[day] for day in np.flatnonzero(follows).tolist()}
-        close = [item for item in table.of_kind(_CANDIDATE) if item.date in dates]
+        close = [item for item in table.of_kind(_CANDIDATE) if item.date in dates] if dates else []
         return sorted((*table.of_kind(self.kind), *close), key=lambda item: item.start_s)
 
     def _without_strays(self, items: list[Happening]) -> list[Happening]:

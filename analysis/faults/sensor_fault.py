@@ -235,9 +235,11 @@ class SensorFault:
 
     def _spells(self, table: DayTable, name: str) -> list[list[Happening]]:
         groups: list[list[Happening]] = []
-        coarse = grain_k(table, name) >= self.coarse_k
-        for item in table.of_kind(self.kind):
-            if item.channel != name or (coarse and item.values.get("moved", 1.0) < 1.0):
+        items = [item for item in table.of_kind(self.kind) if item.channel == name]
+        # Mostly no channel has any, and the steps need not be known.
+        coarse = bool(items) and grain_k(table, name) >= self.coarse_k
+        for item in items:
+            if coarse and item.values.get("moved", 1.0) < 1.0:
                 continue
             # A stuck sensor shows on every day with sun; dull ones in between may pass.
             if groups and days_between(groups[-1][-1].date, item.date) <= 4:
@@ -264,9 +266,11 @@ class SensorFault:
         """Find stretches of whole days in which a channel that had values gave none."""
         table = history.table
         seen = table.column(f"seen_{name}")
-        logged = table.column("logged_s") / table.column("length_s") > 0.8
+        gone = ~(seen > 0.02)
+        gone &= table.column("logged_s") / table.column("length_s") > 0.8
+        if not gone.any():
+            return []
         masked = {item.date for item in table.of_kind(self.kind) if item.channel == name}
-        gone = logged & ~(seen > 0.02)
         gone &= np.array([day not in masked for day in table.days.dates])
         given = np.maximum.accumulate(np.cumsum(seen > 0.5) >= 3)
         found = []
