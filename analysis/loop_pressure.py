@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.case import Case
+from analysis.compiled import given
 from analysis.day_sums import counted, mean_of, summed
 from analysis.days import DayTable
 from analysis.fluid import density_kg_m3, specific_heat_j_kgk
@@ -18,6 +19,7 @@ from analysis.grid import BIN_S
 from analysis.heat import PUMP_ON_PERCENT
 from analysis.loop_model import USUAL_PIPE_M
 from analysis.loop_pipes import pipe_for
+from analysis.pressure_kernel import LEAST_BINS, fit_slopes
 from analysis.quantiles import median_of_rows
 from analysis.record import Bools, Floats, known_or_zero
 from analysis.runs import day_peak
@@ -47,7 +49,6 @@ _LEAST_COLD_BINS = 6
 _NO_STEAM_C = 95.0
 _EMPTY_BAR = 0.1
 _REFERENCE_K = 15.0 + KELVIN_AT_0_C
-_LEAST_BINS = 24
 
 COLD = "cold_pressure_bar"
 _GROWN, _GAS = "cold_grown_l", "cold_gas_c"
@@ -188,7 +189,7 @@ def swing_columns(case: Case) -> dict[str, Floats]:
     gas_k = _GAS_K if "ambient" in case.channels else _GAS_UNSEEN_K
     gas = gas_k / _REFERENCE_K * level / np.maximum(number, 1)
     return {
-        f"swing_{name}": np.where(number >= _LEAST_BINS, values, np.nan)
+        f"swing_{name}": np.where(number >= LEAST_BINS, values, np.nan)
         for name, values in zip(
             _SUMS, (*sums, number.astype(np.float64), g2, g2 * gas**2), strict=True
         )
@@ -213,8 +214,8 @@ def _about_mean(values: Floats, use: Bools) -> Floats:
 class Slopes:
     """How the inverse pressure answers to a litre of growth, with its standard uncertainty.
 
-    Both of shape (k,) or (k, m) [1/(bar l)], NaN where the sums tell nothing. The inverse of a
-    slope is the gas charge that answers so.
+    Both of shape (k,) [1/(bar l)], NaN where the sums tell nothing. The inverse of a slope is the
+    gas charge that answers so.
     """
 
     per_l: Floats
@@ -227,18 +228,7 @@ def swing_sums(table: DayTable) -> Floats:
 
 
 def slopes_of(sums: Floats) -> Slopes:
-    """Fit growth and air.
-
-    Parameters
-    ----------
-    sums : shape (k, 9) or (k, 9, m), those of `swing_sums` added up over the days of each fit
-    """
-    gg, ga, aa, gy, ay, yy, n, g2, gas = np.moveaxis(sums, 1, 0)
-    own = gg * aa - ga**2
-    told = (n >= _LEAST_BINS) & (own > 1e-6 * gg * aa)
-    own = np.where(told, own, np.nan)
-    by_g, by_a = (gy * aa - ay * ga) / own, (ay * gg - gy * ga) / own
-    left = np.maximum(yy - by_g * gy - by_a * ay, 0.0) / np.maximum(n - 3.0, 1.0)
-    # Bins of an hour err together, the gas's warmth does all day.
-    warmth = np.where(g2 > 0.0, gas / np.where(g2 > 0.0, g2, 1.0) ** 2, np.inf)
-    return Slopes(per_l=-by_g, u_per_l=np.sqrt(12.0 * left * aa / own + warmth))
+    """Fit growth and air to sums of `swing_sums`, added up over the days of each fit; (k, 9)."""
+    per_l, u_per_l = np.empty((2, len(sums)))
+    fit_slopes(given(sums), per_l, u_per_l)
+    return Slopes(per_l=per_l, u_per_l=u_per_l)

@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 
 from analysis.condition.steady import SteadyDays
 from analysis.days import DayTable
-from analysis.quantiles import median_of, median_of_rows
+from analysis.quantiles import median_of, running
 from analysis.record import Floats, Ints
 from analysis.site import Site
 from analysis.uncertainty import temperature_standard_uncertainty_k
@@ -280,8 +280,9 @@ def rolling_median(values: Floats, width: int) -> Floats:
     half = width // 2
     if len(values) <= half:
         return values * 0.0 + np.median(values) if len(values) else values
-    padded = np.pad(values, half, mode="reflect")
-    return median_of_rows(np.lib.stride_tricks.sliding_window_view(padded, width))
+    # As in a mirror at both ends.
+    mirrored = np.concatenate([values[half:0:-1], values, values[-2 : -half - 2 : -1]])
+    return running(mirrored, 0.5, width)[half:-half]
 
 
 def _widened(rows: Rows, x: Floats, score: Floats, covariance: Floats, stepped: bool) -> float:

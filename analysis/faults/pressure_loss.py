@@ -6,12 +6,14 @@ is not it: a cold spell (taken out); a vessel that loses its gas lets the pressu
 own kind, which explains it); a pressure lowered on purpose, which the site file should say.
 """
 
+from bisect import bisect_left
 from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
 
 from analysis.case import Case
+from analysis.compiled import given
 from analysis.days import DayTable, Happening
 from analysis.faults._cautions import HEIGHT, HOT_PARTS, LOCAL_CODES, NO_COLD_FILL, STEAM
 from analysis.faults._protocol import (
@@ -32,7 +34,8 @@ from analysis.loop_pressure import (
     static_bar,
     vessel_bar_l,
 )
-from analysis.quantiles import median_of_rows
+from analysis.pressure_kernel import highest_since
+from analysis.quantiles import running
 from analysis.record import Bools, Floats, Ints
 from analysis.results import Evidence
 from analysis.sources import Source
@@ -93,7 +96,7 @@ class PressureLoss:
 
     Attributes
     ----------
-    even_days : known nights of which the median counts
+    even_days : known nights of which the median counts, an odd number
     fast_bar, fast_days : a fall of so much within so many days is reported
     slow_bar, slow_days : likewise over a year; seasons and sensor are good for 0.1 bar
     sound_bar : less than this below the best of a year is sound
@@ -170,15 +173,18 @@ class PressureLoss:
         each, span = np.arange(len(days)), np.zeros(len(read), dtype=np.int64)
         span[days] = np.cumsum(filled)
         first = np.maximum.accumulate(np.where(filled, each, 0))
-        own = _before(read[days], self.even_days)
-        own[each[:, None] - np.arange(self.even_days) < first[:, None]] = np.nan
-        level = median_of_rows(own)
+        # Nothing between fills, so that no night is evened out with those before one.
+        place = each + (self.even_days - 1) * (1 + span[days])
+        apart = np.full(place[-1] + 1, np.nan)
+        apart[place] = read[days]
+        level = running(apart, 0.5, self.even_days)[place - self.even_days // 2]
         even = np.full(len(read), np.nan)
         even[days] = level
-        falls = np.full((2, len(read)), np.nan)
+        falls, highest = np.full((2, len(read)), np.nan), np.empty(len(days))
         for fall, reach in zip(falls, (self.fast_days, self.slow_days), strict=True):
             since = np.searchsorted(days, days - reach, side="right")
-            fall[days] = _highest(level, np.maximum(since, first)) - level
+            highest_since(given(level), given(np.maximum(since, first)), highest)
+            fall[days] = highest - level
         return _Levels(
             read_bar=read, even_bar=even, span=span, fast_bar=falls[0], slow_bar=falls[1]
         )
@@ -191,8 +197,8 @@ class PressureLoss:
         filled = np.zeros(len(days), dtype=np.bool_)
         if len(days) < 2:
             return filled
-        before = median_of_rows(_before(known, 3))[:-1]
-        after = median_of_rows(_before(known[::-1], 3))[::-1][1:]
+        steady = running(np.concatenate([[np.nan], known, [np.nan]]), 0.5, 3)
+        before, after = steady[:-3], steady[3:]
         filled[1:] = (after - before > self.topped_up_bar) & (
             np.diff(known) > self.topped_up_bar / 2.0
         )
@@ -206,7 +212,7 @@ class PressureLoss:
         named = [item.date for item in site.changes if item.key in _FILL_KEYS]
         if site.commissioned is not None and site.commissioned.filled is not None:
             named.append(site.commissioned.filled)
-        return [int(np.searchsorted(place, day.isoformat())) for day in named]
+        return [bisect_left(place, day.isoformat()) for day in named]
 
     def _items(self, table: DayTable, levels: _Levels, bad: Bools) -> list[Happening]:
         edges = table.days.edge_s
@@ -310,22 +316,3 @@ class PressureLoss:
 
 
 _FILL_KEYS = ("loop.pressure_bar", "commissioned.filled", "loop.concentration", "loop.fluid")
-
-
-def _highest(values: Floats, since: Ints) -> Floats:
-    """Give the greatest of each value and those before it, from the one numbered `since` on."""
-    each = np.arange(len(values))
-    found, greatest, width = np.empty(len(values)), values, 1
-    while len(greatest):
-        # `greatest` is that of so many values from each on; two such stretches cover up to twice.
-        now = (each - since + 1 >= width) & (each - since + 1 < 2 * width)
-        found[now] = np.maximum(greatest[since[now]], greatest[each[now] - width + 1])
-        greatest = np.maximum(greatest[:-width], greatest[width:])
-        width *= 2
-    return found
-
-
-def _before(values: Floats, count: int) -> Floats:
-    """Give each value and those before it, the latest first; shape (n, count), NaN before all."""
-    padded = np.concatenate([np.full(count - 1, np.nan), values])
-    return np.array(np.lib.stride_tricks.sliding_window_view(padded, count)[:, ::-1])

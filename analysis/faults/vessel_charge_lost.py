@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.case import Case
+from analysis.compiled import given
 from analysis.days import Happening
 from analysis.faults._cautions import HEIGHT, HOT_PARTS, LOCAL_CODES, NO_COLD_FILL, STEAM
 from analysis.faults._protocol import (
@@ -31,6 +32,7 @@ from analysis.loop_pressure import (
     swing_sums,
     vessel_bar_l,
 )
+from analysis.pressure_kernel import follow
 from analysis.record import Bools, Floats, Ints
 from analysis.results import Evidence
 from analysis.sources import Source
@@ -209,23 +211,11 @@ class VesselChargeLost:
         """
         sums = sums[stretch]
         usual, beyond, sound = self._limits(sums, stated)
-        # Of each day the sums over itself, itself and the day before, and so on.
-        padded = np.concatenate([np.zeros((self.pool_days - 1, sums.shape[1])), sums])
-        windows = np.lib.stride_tricks.sliding_window_view(padded, self.pool_days, axis=0)
-        now = slopes_of(np.cumsum(windows[:, :, ::-1], axis=2))
-        there = np.arange(self.pool_days) <= np.arange(len(sums))[:, None]
-        there &= np.isfinite(usual)[:, None]
-        far = there & (now.per_l - self.sigmas * now.u_per_l > beyond[:, None])
-        near = there & (now.per_l + now.u_per_l < sound[:, None])
-        certain = far | near
-        taken = (np.arange(len(sums)), certain.argmax(axis=1))
-        return _Days(
-            place=stretch,
-            usual_per_l=usual,
-            per_l=np.where(certain[taken], now.per_l[taken], np.nan),
-            beyond=far[taken],
-            sound=near[taken],
-        )
+        per_l, (far, near) = np.empty(len(sums)), np.empty((2, len(sums)), dtype=np.bool_)
+        total = np.empty((self.pool_days, sums.shape[1]))
+        limits = given(usual), given(beyond), given(sound)
+        follow(given(sums), *limits, self.sigmas, total, per_l, far, near)
+        return _Days(place=stretch, usual_per_l=usual, per_l=per_l, beyond=far, sound=near)
 
     def _limits(self, sums: Floats, stated: float | None) -> tuple[Floats, Floats, Floats]:
         """Give each day's usual slope, that from which gas is gone, and that up to which it is not.
@@ -235,7 +225,7 @@ class VesselChargeLost:
         size = len(sums)
         usual, beyond, sound = np.full(size, np.nan), np.full(size, np.inf), np.full(size, np.inf)
         counts = np.arange(self.sound_days, min(3 * self.sound_days, size) + 1, 5)
-        first = slopes_of(np.cumsum(sums, axis=0)[counts - 1])
+        first = slopes_of(np.cumsum(sums[: 3 * self.sound_days], axis=0)[counts - 1])
         sharp = np.flatnonzero(first.u_per_l < self.enough_frac * first.per_l)
         if stated is not None:
             usual[:] = 1.0 / stated

@@ -1,0 +1,83 @@
+"""The compiled loops of pressures and slopes: of days, and of days with those before them."""
+
+import numpy as np
+
+from analysis.compiled import compiled, step
+from analysis.record import Bools, Floats, Ints
+
+LEAST_BINS = 24
+
+
+@step
+def _slope(sums: Floats, row: int) -> tuple[float, float]:
+    """Fit growth and air to a row of sums: the slope, and its standard uncertainty."""
+    gg, ga, aa = sums[row, 0], sums[row, 1], sums[row, 2]
+    gy, ay, yy = sums[row, 3], sums[row, 4], sums[row, 5]
+    n, g2, gas = sums[row, 6], sums[row, 7], sums[row, 8]
+    own = gg * aa - ga**2
+    if not (n >= LEAST_BINS and own > 1e-6 * gg * aa):
+        return np.nan, np.nan
+    by_g, by_a = (gy * aa - ay * ga) / own, (ay * gg - gy * ga) / own
+    left = max(yy - by_g * gy - by_a * ay, 0.0) / max(n - 3.0, 1.0)
+    # Bins of an hour err together, the gas's warmth does all day.
+    warmth = gas / g2**2 if g2 > 0.0 else np.inf
+    return -by_g, np.sqrt(12.0 * left * aa / own + warmth)
+
+
+@compiled
+def fit_slopes(sums: Floats, per_l: Floats, u_per_l: Floats) -> None:
+    """Write slopes and their uncertainties; shapes (k, 9), (k,) and (k,)."""
+    for row in range(sums.shape[0]):
+        per_l[row], u_per_l[row] = _slope(sums, row)
+
+
+@compiled
+def follow(
+    sums: Floats,
+    usual: Floats,
+    beyond: Floats,
+    sound: Floats,
+    sigmas: float,
+    total: Floats,
+    per_l: Floats,
+    far: Bools,
+    near: Bools,
+) -> None:
+    """Judge each day with as many before it as it takes to be certain.
+
+    Parameters
+    ----------
+    sums : shape (n, 9), of each day
+    usual, beyond, sound : shape (n,), the slope a day is held against, NaN unknown, that from which
+        gas is gone, and that up to which it is not
+    sigmas : how far beyond chance a slope must lie
+    total : shape (reach, 9), room for the sums of up to so many days
+    per_l : shape (n,), written: the slope that decided, NaN where none did
+    far, near : shape (n,), written: whether it lies beyond the one, or below the other
+    """
+    for day in range(sums.shape[0]):
+        per_l[day], far[day], near[day] = np.nan, False, False
+        for back in range(min(total.shape[0], day + 1) if np.isfinite(usual[day]) else 0):
+            for part in range(sums.shape[1]):
+                before = total[back - 1, part] if back else 0.0
+                total[back, part] = before + sums[day - back, part]
+            slope, u = _slope(total, back)
+            far[day] = slope - sigmas * u > beyond[day]
+            near[day] = slope + u < sound[day]
+            if far[day] or near[day]:
+                per_l[day] = slope
+                break
+
+
+@compiled
+def highest_since(values: Floats, since: Ints, found: Floats) -> None:
+    """Write the greatest of each value and those before it, from one on that never falls; (n,)."""
+    top = -1
+    for here in range(values.size):
+        first = here
+        if top < since[here]:
+            # It has gone: all that are left are looked at anew.
+            top = first = since[here]
+        for one in range(first, here + 1):
+            top = one if values[one] > values[top] else top
+        found[here] = values[top]
