@@ -32,7 +32,7 @@ def mean_of(values: Floats, flags: Bools) -> Floats:
     return mean
 
 
-def sums_over(days: Ints, figures: Sequence[Floats | Bools]) -> Floats:
+def sums_over(days: Ints, figures: Floats | Sequence[Floats | Bools]) -> Floats:
     """Give sums of figures of days over sets of them, unknown as nothing; shape (figures, sets).
 
     Parameters
@@ -48,7 +48,7 @@ def sums_over(days: Ints, figures: Sequence[Floats | Bools]) -> Floats:
     if days.size and int(days.max()) >= len(figures[0]):
         raise IndexError(f"day {int(days.max())} of {len(figures[0])}")
     found = np.empty((len(figures), len(days)))
-    _sum_sets(given(np.array(figures, dtype=np.float64)), given(days), found)
+    _sum_sets(given(np.asarray(figures, dtype=np.float64)), given(days), found)
     return found
 
 

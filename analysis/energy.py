@@ -7,6 +7,7 @@ then combined in quadrature and widened to 95 % (JCGM 100:2008, 5.1.2 and 6.2).
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -84,11 +85,7 @@ def delivered_each(table: DayTable, days: Days) -> Bands:
     table : every day
     days : shape (sets, days of a set), rows of the table; -1 as in `padded`
     """
-    heat = table.column("heat_kwh")
-    parts = [table.column(f"heat_{part}_u_kwh") for part in HEAT_PARTS]
-    known, total, random, *each = sums_over(
-        days, [np.isfinite(heat), heat, table.column("heat_random_kwh2"), *parts]
-    )
+    known, total, random, *each = sums_over(days, _heat_rows(table))
     reach = COVERAGE_95 * np.sqrt(random + np.square(each).sum(axis=0))
     total = np.where(known > 0.0, total, np.nan)
     return Bands(value=total, low=total - reach, high=total + reach)
@@ -111,35 +108,44 @@ def expected_each(table: DayTable, days: Days, site: Site) -> Bands:
     days : shape (sets, days of a set), rows of the table; -1 as in `padded`
     site : the site as its file states it
     """
-    wanted, size = table.column("expected_kwh"), np.abs(table.column("heat_kwh"))
-    told = np.isfinite(wanted)
-    parts = {name: table.column(f"expected_{name}_kwh") for name in EXPECTED_PARTS}
-    lit = sun_u_frac(table, site) * (parts["gain"] + parts["standing"])
-    known, missing, whole, total, sun, random, *each = sums_over(
-        days,
-        [
-            told,
-            np.where(told, 0.0, size),
-            size,
-            wanted,
-            lit,
-            table.column("expected_random_kwh2"),
-            *parts.values(),
-        ],
+    known, missing, whole, total, random, sun, gain, loss, pipe, stored, standing = sums_over(
+        days, _healthy_rows(table, site)
     )
-    sums = dict(zip(parts, each, strict=True))
     total = np.where((known > 0.0) & ~(missing > MISSING_FRAC * whole), total, np.nan)
     effects = (
         sun,
-        OPTICS_FRAC * (sums["gain"] + sums["standing"]),
-        LOSS_FRAC * sums["loss"],
-        (PIPE_FRAC if site.loop.pipe_length_m else GUESSED_PIPE_FRAC) * sums["pipe"],
-        STORED_FRAC * sums["stored"],
-        STANDING_FRAC * sums["standing"],
+        OPTICS_FRAC * (gain + standing),
+        LOSS_FRAC * loss,
+        (PIPE_FRAC if site.loop.pipe_length_m else GUESSED_PIPE_FRAC) * pipe,
+        STORED_FRAC * stored,
+        STANDING_FRAC * standing,
     )
     reach = COVERAGE_95 * np.sqrt(random + np.square(effects).sum(axis=0))
     low = np.maximum(total - reach, np.minimum(total, 0.0))
     return Bands(value=total, low=low, high=total + reach)
+
+
+# Day by day, by month, by year and for each finding the same days are asked for in turn.
+_KEPT_TABLES = 2
+
+
+@lru_cache(maxsize=_KEPT_TABLES)
+def _heat_rows(table: DayTable) -> Floats:
+    """Give what delivered heat is summed from, of each day; shape (figures, days)."""
+    heat, random = table.column("heat_kwh"), table.column("heat_random_kwh2")
+    parts = [table.column(f"heat_{part}_u_kwh") for part in HEAT_PARTS]
+    return np.array([np.isfinite(heat), heat, random, *parts])
+
+
+@lru_cache(maxsize=_KEPT_TABLES)
+def _healthy_rows(table: DayTable, site: Site) -> Floats:
+    """Give what the healthy figure is summed from, of each day; shape (figures, days)."""
+    wanted, random = table.column("expected_kwh"), table.column("expected_random_kwh2")
+    size, told = np.abs(table.column("heat_kwh")), np.isfinite(wanted)
+    parts = {name: table.column(f"expected_{name}_kwh") for name in EXPECTED_PARTS}
+    sun = sun_u_frac(table, site) * (parts["gain"] + parts["standing"])
+    missing = np.where(told, 0.0, size)
+    return np.array([told, missing, size, wanted, random, sun, *parts.values()])
 
 
 def sun_u_frac(table: DayTable, site: Site) -> Floats:
