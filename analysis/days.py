@@ -7,6 +7,7 @@ So a new upload costs only the days it touches, and the stored table gives the s
 pass over everything.
 """
 
+from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
@@ -82,6 +83,24 @@ def days_of_span(*, start_s: int, end_s: int, timezone: str) -> LocalDays:
         last=local_date(max(end_s - 1, start_s), timezone),
         timezone=timezone,
     )
+
+
+def calendar_spans(dates: Sequence[str], characters: int) -> list[tuple[str, int, int]]:
+    """Give the months or years that dates fall in: its name, its first date and the one after.
+
+    Parameters
+    ----------
+    dates : rising, as 2025-06-01
+    characters : 7 for months, 4 for years
+    """
+    found = []
+    first = 0
+    while first < len(dates):
+        name = dates[first][:characters]
+        after = bisect_left(dates, f"{name}~", first)  # what begins so comes before it
+        found.append((name, first, after))
+        first = after
+    return found
 
 
 def one_row_a_day(stamp_s: Ints) -> bool:

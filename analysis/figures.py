@@ -2,14 +2,12 @@
 
 from calendar import monthrange
 from collections import Counter
-from collections.abc import Iterator, Sequence
-from itertools import groupby
-from math import isfinite, isnan
+from collections.abc import Sequence
 
 import numpy as np
 
 from analysis.day_sums import sums_over
-from analysis.days import DayTable
+from analysis.days import DayTable, calendar_spans
 from analysis.design.promise import promised_kwh
 from analysis.energy import (
     Bands,
@@ -28,38 +26,23 @@ from analysis.sitefile import facts_of_spans
 WHOLE_MONTH = 0.9
 _Three = tuple[float | None, float | None, float | None]
 _NOTHING: _Three = (None, None, None)
+_MONTH = len("2025-06")
+_DAYS_OF_MONTHS = [f"-{day:02}" for day in range(1, 32)]
 
 
 def day_figures(table: DayTable, site: Site) -> tuple[DayFigure, ...]:
     """Give one figure per local day; `site` is as its file states it, changes on their days."""
     each = np.arange(len(table.days))[:, None]
-    return tuple(
-        DayFigure(
-            date=day,
-            coverage=coverage,
-            delivered_kwh=got[0],
-            delivered_low_kwh=got[1],
-            delivered_high_kwh=got[2],
-            irradiation_kwh_m2=irradiation,
-            expected_kwh=wanted[0],
-            expected_low_kwh=wanted[1],
-            expected_high_kwh=wanted[2],
-            design_kwh=promise,
-            pump_kwh=pump,
-            peak_collector_c=peak,
-        )
-        for day, coverage, got, wanted, irradiation, promise, pump, peak in zip(
-            table.days.dates,
-            coverages(table).tolist(),
-            _threes(delivered_each(table, each)),
-            _threes(expected_each(table, each, site)),
-            _known(table.column("irradiation_kwh_m2")),
-            _day_promises(table.days.dates, site),
-            _known(table.column("pump_kwh")),
-            _known(table.column("peak_collector_c")),
-            strict=True,
-        )
+    heat, healthy = delivered_each(table, each), expected_each(table, each, site)
+    sun, pump, peak = (
+        _known(table.column(name))
+        for name in ("irradiation_kwh_m2", "pump_kwh", "peak_collector_c")
     )
+    dates, coverage = table.days.dates, coverages(table).tolist()
+    promises = _day_promises(dates, site)
+    # In the order of the fields.
+    columns = (dates, coverage, *_bounds(heat), sun, *_bounds(healthy), promises, pump, peak)
+    return tuple(map(DayFigure._make, zip(*columns, strict=True)))
 
 
 def coverages(table: DayTable) -> np.ndarray:
@@ -70,16 +53,19 @@ def coverages(table: DayTable) -> np.ndarray:
 def month_figures(table: DayTable, site: Site) -> tuple[MonthFigure, ...]:
     """Give one figure per local calendar month, changes of the site on their days."""
     figures = []
-    months = list(_months(table))
-    each = padded([days for _, days in months])
-    heat, healthy = _threes(delivered_each(table, each)), _threes(expected_each(table, each, site))
-    sun, pump = (_sums(table.column(name), each) for name in ("irradiation_kwh_m2", "pump_kwh"))
+    months = calendar_spans(table.days.dates, _MONTH)
+    each = padded([np.arange(first, after) for _, first, after in months])
+    heat = zip(*_bounds(delivered_each(table, each)), strict=True)
+    healthy = zip(*_bounds(expected_each(table, each, site)), strict=True)
+    sun, pump = (
+        known_sums(table.column(name), each) for name in ("irradiation_kwh_m2", "pump_kwh")
+    )
     known = sums_over(each, [table.column("known_s"), table.days.length_s]).T.tolist()
-    for (month, days), got, wanted, shone, pumped, (known_s, length_s) in zip(
+    for (month, first, after), got, wanted, shone, pumped, (known_s, length_s) in zip(
         months, heat, healthy, sun, pump, known, strict=True
     ):
         # As a share of the whole month, of days as long as those that are there.
-        coverage = min(known_s / (_days_of(month) * length_s / len(days)), 1.0)
+        coverage = min(known_s / (_days_of(month) * length_s / (after - first)), 1.0)
         promise = _month_promise(site, month)
         whole = coverage >= WHOLE_MONTH
         figures.append(
@@ -122,14 +108,6 @@ def total_figures(
     )
 
 
-def _months(table: DayTable) -> Iterator[tuple[str, Ints]]:
-    first = 0
-    for month, same in groupby(table.days.dates, key=_month_of):
-        days = sum(1 for _ in same)
-        yield month, np.arange(first, first + days)
-        first += days
-
-
 def _days_of(month: str) -> int:
     return monthrange(int(month[:4]), int(month[5:]))[1]
 
@@ -137,7 +115,7 @@ def _days_of(month: str) -> int:
 def _month_promise(site: Site, month: str) -> float | None:
     """Give what the month was promised; a promise that changed counts by its days."""
     length = _days_of(month)
-    dates = [f"{month}-{day:02}" for day in range(1, length + 1)]
+    dates = [month + day for day in _DAYS_OF_MONTHS[:length]]
     promises: Counter[float | None] = Counter()
     for facts, days in facts_of_spans(site, dates):
         promises[_promise(facts, month)] += days
@@ -150,15 +128,12 @@ def _day_promises(dates: Sequence[str], site: Site) -> list[float | None]:
     """Give each day's share of what its month was promised; days of a month and its facts agree."""
     found: list[float | None] = []
     for facts, days in facts_of_spans(site, dates):
-        for month, same in groupby(dates[len(found) : len(found) + days], key=_month_of):
+        own = dates[len(found) : len(found) + days]
+        for month, first, after in calendar_spans(own, _MONTH):
             promise = _promise(facts, month)
             each = None if promise is None else promise / _days_of(month)
-            found.extend(each for _ in same)
+            found.extend([each] * (after - first))
     return found
-
-
-def _month_of(day: str) -> str:
-    return day[:7]
 
 
 def promises_of(facts: Site) -> tuple[float | None, ...]:
@@ -175,21 +150,23 @@ def _three(bounded: Bounded | None) -> _Three:
     return _NOTHING if bounded is None else (bounded.value, bounded.low, bounded.high)
 
 
-def _threes(bands: Bands) -> list[_Three]:
-    """Give figures and bounds one by one."""
-    parts = (bands.value.tolist(), bands.low.tolist(), bands.high.tolist())
-    return [_NOTHING if isnan(one[0]) else one for one in zip(*parts, strict=True)]
+def _bounds(bands: Bands) -> tuple[list[float | None], ...]:
+    """Give figures, their lower and their upper bounds, None where unknown."""
+    return _known(bands.value), _known(bands.low), _known(bands.high)
 
 
 def _known(values: Floats) -> list[float | None]:
     """Give figures one by one, None where unknown."""
-    return [one if isfinite(one) else None for one in values.tolist()]
+    found: list[float | None] = values.tolist()
+    for place in np.flatnonzero(~np.isfinite(values)).tolist():
+        found[place] = None
+    return found
 
 
-def _sums(values: Floats, each: Ints) -> list[float | None]:
+def known_sums(values: Floats, each: Ints) -> list[float | None]:
     """Give sums over sets of days as in `padded`, None where none of the days is known."""
-    total, known = sums_over(each, [values, np.isfinite(values)]).tolist()
-    return [one if some else None for one, some in zip(total, known, strict=True)]
+    total, known = sums_over(each, [values, np.isfinite(values)])
+    return _known(np.where(known > 0.0, total, np.nan))
 
 
 def _sum(values: np.ndarray) -> float | None:

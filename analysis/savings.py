@@ -46,32 +46,41 @@ EFFICIENCY_FRAC = 0.04
 EXTRA_LOSS_FRAC = 0.5
 
 
-def savings_of(table: DayTable, site: Site) -> Savings | None:
-    """Give what was saved over the table's days; None without backup facts or heat.
+def savings_of(
+    table: DayTable, site: Site, *, first: int = 0, last: int | None = None
+) -> Savings | None:
+    """Give what was saved over days of the table; None without backup facts or heat.
 
     Parameters
     ----------
     table : the days
     site : the site as its file states it; changes and tariffs hold for their own days
+    first, last : days `first` to `last` (excluded) count; None: to the end
     """
-    heat = delivered(table, np.arange(len(table.days)))
-    facts = facts_of_spans(site, table.days.dates)
+    days = slice(first, last)
+    dates = table.days.dates[days]
+    heat_kwh, pump_kwh, excess_kh = (
+        table.column(name)[days] for name in ("heat_kwh", "pump_kwh", "store_excess_kh")
+    )
+    heat = delivered(table, np.arange(first, first + len(dates)))
+    facts = facts_of_spans(site, dates)
     spans = [(one.backup, days) for one, days in facts if one.backup is not None]
     if len(spans) < len(facts) or heat is None:
         return None
-    extra = _extra_loss_kwh(table, facts)
+    # Unknown where the day's heat is: a loss without the heat that caused it is no saving's loss.
+    extra = np.where(np.isfinite(heat_kwh), _extra_loss_kwh(excess_kh, facts), np.nan)
     extra_kwh = float(np.nansum(extra))
     useful = Bounded(
         value=max(heat.value - extra_kwh, 0.0), low=heat.low - extra_kwh, high=heat.high - extra_kwh
     )
-    daily = known_or_zero(table.column("heat_kwh")) - known_or_zero(extra)
+    daily = known_or_zero(heat_kwh) - known_or_zero(extra)
     daily_fuel = daily / _each_day(spans, lambda backup: backup.efficiency)
     each = [backup for backup, _ in spans]
     ranges = [efficiency_range(backup) for backup in each]
     fuel = _fuel(useful, extra_kwh, daily, daily_fuel, _efficiency_frac(each))
-    pump = known_or_zero(table.column("pump_kwh"))
-    price = _prices(table, spans, "price_per_kwh")
-    pump_price = _prices(table, spans, "electricity_price_per_kwh")
+    pump = known_or_zero(pump_kwh)
+    price = _prices(dates, spans, "price_per_kwh")
+    pump_price = _prices(dates, spans, "electricity_price_per_kwh")
     if len({backup.currency for backup in each}) > 1:
         price = pump_price = None  # amounts in two currencies have no sum
     money = _worth(daily_fuel, fuel, price)
@@ -107,14 +116,9 @@ def _each_day(
     return np.repeat(figures, [days for _, days in spans])
 
 
-def _extra_loss_kwh(table: DayTable, facts: Sequence[tuple[Site, int]]) -> Floats:
-    """Give each day's extra loss of a store kept warmer by the sun [kWh].
-
-    Unknown where the day's heat is: a loss without the heat that caused it is no saving's loss.
-    """
-    loss_w_k = _each_day(facts, lambda one: store_loss_w_k(one.store))
-    extra = table.column("store_excess_kh") * loss_w_k / 1000.0
-    return np.where(np.isfinite(table.column("heat_kwh")), extra, np.nan)
+def _extra_loss_kwh(excess_kh: Floats, facts: Sequence[tuple[Site, int]]) -> Floats:
+    """Give each day's extra loss of a store kept warmer by the sun [kWh]."""
+    return excess_kh * _each_day(facts, lambda one: store_loss_w_k(one.store)) / 1000.0
 
 
 def store_loss_w_k(store: Store) -> float:
@@ -191,15 +195,15 @@ def _worth(daily_fuel: Floats, fuel: Bounded, rate: Floats | None) -> Bounded | 
     return Bounded(value=value, low=fuel.low * per_kwh, high=fuel.high * per_kwh)
 
 
-def _prices(table: DayTable, spans: Sequence[tuple[Backup, int]], key: str) -> Floats | None:
+def _prices(dates: Sequence[str], spans: Sequence[tuple[Backup, int]], key: str) -> Floats | None:
     """Give the price of each day, None where one is unknown."""
     found: list[float | None] = []
     for backup, days in spans:
-        dates = table.days.dates[len(found) : len(found) + days]
+        own = dates[len(found) : len(found) + days]
         # Days between two tariffs have one price.
-        begins = {bisect_left(dates, tariff.start.isoformat()) for tariff in backup.tariffs}
+        begins = {bisect_left(own, tariff.start.isoformat()) for tariff in backup.tariffs}
         for first, after in pairwise(sorted({0, *begins, days})):
-            price = _price(backup, key, date.fromisoformat(dates[first]))
+            price = _price(backup, key, date.fromisoformat(own[first]))
             found.extend([price] * (after - first))
     return None if None in found else np.array(found, dtype=np.float64)
 

@@ -1,11 +1,11 @@
 """What each calendar year of the log gave and saved, and what a healthy plant would have saved."""
 
-from dataclasses import replace
-
 import numpy as np
 
-from analysis.days import DayTable, part_of
-from analysis.energy import delivered, expected
+from analysis.day_sums import sums_over
+from analysis.days import DayTable, calendar_spans
+from analysis.energy import delivered_each, expected_each, padded
+from analysis.figures import known_sums
 from analysis.results import Bounded, Savings, YearFigures
 from analysis.savings import savings_of
 from analysis.site import Site
@@ -19,35 +19,31 @@ def year_figures(table: DayTable, site: Site) -> tuple[YearFigures, ...]:
     table : every observed day
     site : the site as its file states it; changes and tariffs hold for their own days
     """
-    names = [day[:4] for day in table.days.dates]
-    figures = replace(table, happenings=())
-    return tuple(
-        _year(part_of(figures, first=first, last=last), site) for first, last in _spans(names)
-    )
-
-
-def _spans(names: list[str]) -> list[tuple[int, int]]:
-    starts = [n for n, name in enumerate(names) if n == 0 or names[n - 1] != name]
-    return list(zip(starts, [*starts[1:], len(names)], strict=True))
-
-
-def _year(table: DayTable, site: Site) -> YearFigures:
-    every = np.arange(len(table.days))
-    heat, healthy = delivered(table, every), expected(table, every, site)
-    saved = savings_of(table, site)
-    sun = table.column("irradiation_kwh_m2")
-    known_s = float(np.nansum(table.column("known_s")))
-    return YearFigures(
-        year=int(table.days.dates[0][:4]),
-        first=table.days.dates[0],
-        last=table.days.dates[-1],
-        coverage=min(known_s / float(table.days.length_s.sum()), 1.0),
-        delivered=heat,
-        healthy=healthy,
-        irradiation_kwh_m2=float(np.nansum(sun)) if np.isfinite(sun).any() else None,
-        savings=saved,
-        healthy_money_net=_healthy_money(saved, heat, healthy),
-    )
+    years = calendar_spans(table.days.dates, len("2025"))
+    each = padded([np.arange(first, after) for _, first, after in years])
+    heats, healthies = delivered_each(table, each), expected_each(table, each, site)
+    suns = known_sums(table.column("irradiation_kwh_m2"), each)
+    known = sums_over(each, [table.column("known_s"), table.days.length_s]).T.tolist()
+    found = []
+    for place, ((year, first, after), sun, (known_s, length_s)) in enumerate(
+        zip(years, suns, known, strict=True)
+    ):
+        heat, healthy = heats.one(place), healthies.one(place)
+        saved = savings_of(table, site, first=first, last=after)
+        found.append(
+            YearFigures(
+                year=int(year),
+                first=table.days.dates[first],
+                last=table.days.dates[after - 1],
+                coverage=min(known_s / length_s, 1.0),
+                delivered=heat,
+                healthy=healthy,
+                irradiation_kwh_m2=sun,
+                savings=saved,
+                healthy_money_net=_healthy_money(saved, heat, healthy),
+            )
+        )
+    return tuple(found)
 
 
 def _healthy_money(
