@@ -6,11 +6,12 @@ from typing import Any
 
 import numpy as np
 
-from analysis.days import DayTable
+from analysis.day_sums import sums_over
+from analysis.days import DayTable, calendar_spans
 from analysis.design.promise import METHOD, Computed, computed_of
 from analysis.design.result import DesignYield
 from analysis.design.system import DAYS, MONTHS
-from analysis.energy import delivered, sun_u_frac
+from analysis.energy import delivered, padded, sun_u_frac
 from analysis.record import Floats, Ints
 from analysis.results import Bounded, MonthFigure
 from analysis.site import Site
@@ -106,12 +107,15 @@ def _named(name: str, ratio: Bounded | None) -> dict[str, Any]:
 
 
 def _whole(table: DayTable, site: Site, months: Sequence[MonthFigure]) -> tuple[_Month, ...]:
-    dates = np.array([day[:7] for day in table.days.dates])
+    days = {
+        name: np.arange(first, after)
+        for name, first, after in calendar_spans(table.days.dates, len("2025-06"))
+    }
     facts = facts_of_days(site, [f"{month.month}-01" for month in months])
     found = [
         _Month(
             name=month.month,
-            days=np.flatnonzero(dates == month.month),
+            days=days[month.month],
             promise_kwh=month.design_kwh * month.coverage,
             facts=one,
         )
@@ -147,16 +151,17 @@ def _ratio(
 def _sun(table: DayTable, site: Site, whole: Sequence[_Month]) -> _Sun | None:
     """Work the months' heat out again under the sun they had."""
     irradiation = table.column("irradiation_kwh_m2")
+    known, shone_kwh_m2 = sums_over(
+        padded([month.days for month in whole]), [np.isfinite(irradiation), irradiation]
+    ).tolist()
     kept: list[_Month] = []
     sums: list[tuple[float, float, float]] = []
     asked: dict[int, tuple[Computed, Floats]] = {}
-    for month in whole:
+    for month, told, sun in zip(whole, known, shone_kwh_m2, strict=True):
         computed = computed_of(month.facts)
-        sun = irradiation[month.days]
-        known = np.isfinite(sun)
-        if computed is None or known.mean() < WHOLE:
+        if computed is None or told / len(month.days) < WHOLE:
             continue
-        actual = float(sun[known].mean() * DAYS[month.place])
+        actual = sun / told * float(DAYS[month.place])
         typical = computed.first_plane_kwh_m2[month.place]
         if typical <= 0.0:
             continue
@@ -168,7 +173,10 @@ def _sun(table: DayTable, site: Site, whole: Sequence[_Month]) -> _Sun | None:
     if not kept:
         return None
     actual, typical, plain = np.sum(np.array(sums), axis=0).tolist()
-    shone, steeper = (_heat_kwh(list(asked.values()), times) for times in (1.0, 1.0 + _STEP))
+    shone, steeper = np.sum(
+        [one.under(_TIMES * ratio)[:, ratio > 0.0].sum(axis=1) for one, ratio in asked.values()],
+        axis=0,
+    ).tolist()
     days = np.concatenate([month.days for month in kept])
     slope = 0.0 if shone <= 0.0 else (steeper / shone - 1.0) / _STEP
     return _Sun(
@@ -180,12 +188,9 @@ def _sun(table: DayTable, site: Site, whole: Sequence[_Month]) -> _Sun | None:
     )
 
 
+# The sun that there was, and a little more of it.
 _STEP = 0.01
-
-
-def _heat_kwh(asked: Sequence[tuple[Computed, Floats]], times: float) -> float:
-    """Give the heat of months under so many times the sun that they had; a ratio of 0: not one."""
-    return sum(float(one.under(times * ratio)[ratio > 0.0].sum()) for one, ratio in asked)
+_TIMES = np.array([[1.0], [1.0 + _STEP]])
 
 
 def _method_frac(design: DesignYield) -> float:

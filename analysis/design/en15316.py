@@ -86,7 +86,14 @@ def x_and_y(system: System) -> tuple[Floats, Floats]:
     return x, y
 
 
-def monthly_kwh(system: System) -> Floats:
-    """Give the heat that the loop brings into the store in each month; shape (12,) [kWh]."""
+def monthly_kwh(system: System, sun_ratio: ArrayLike = 1.0) -> Floats:
+    """Give the heat that the loop brings into the store in each month; shape (12,) [kWh].
+
+    Parameters
+    ----------
+    system : collectors, store and demand
+    sun_ratio : array_like, shape (..., 12)
+        So many times the irradiation that the system knows [-]; gives heat of this shape.
+    """
     x, y = x_and_y(system)
-    return np.asarray(correlation(x, y) * np.array(system.load_kwh))
+    return np.asarray(correlation(x, y * np.asarray(sun_ratio)) * np.array(system.load_kwh))

@@ -6,7 +6,7 @@ why they differ.
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -58,12 +58,8 @@ class Computed:
     monthly_kwh: tuple[float, ...]
 
     def under(self, sun_ratio: Floats) -> Floats:
-        """Give the months' heat with that many times the typical irradiation; shape (12,) [kWh]."""
-        collectors = tuple(
-            replace(one, plane_kwh_m2=tuple((np.array(one.plane_kwh_m2) * sun_ratio).tolist()))
-            for one in self.system.collectors
-        )
-        return en15316.monthly_kwh(replace(self.system, collectors=collectors))
+        """Give the months' heat with so many times the typical irradiation; (..., 12) [kWh]."""
+        return en15316.monthly_kwh(self.system, sun_ratio)
 
 
 @lru_cache(maxsize=256)
@@ -105,6 +101,7 @@ def basis_of(site: Site) -> str | None:
     return METHOD if computed_of(site) is not None else None
 
 
+@lru_cache(maxsize=256)
 def design_yield(site: Site) -> DesignYield | None:
     """Give the promise with all that it rests on; None where there is none.
 
