@@ -1,8 +1,10 @@
 """Stage two of the field check: a year's valid hours against what they should have given."""
 
+from collections.abc import Mapping, Sequence
+
 import numpy as np
 
-from analysis.days import DayTable, Happening
+from analysis.days import DayTable
 from analysis.field_check.equations import safety_factor
 from analysis.field_check.hours import HOUR_KIND, INDICATIVE, STRICT
 from analysis.offsets import TAKEN
@@ -42,13 +44,17 @@ def field_check(table: DayTable, site: Site, *, end_s: int) -> FieldCheck | None
     needed = STRICT.hours if strict else INDICATIVE.hours
     # The plain equation asks for a high sun straight on; elsewhere the one with modifiers.
     equation = "estimated_hem_w" if strict else "estimated_w"
-    factors = _factors(chosen, site, equation)
+    values = [item.values for item in chosen]
+    start_s = [item.start_s for item in chosen]
+    due_w = [own[equation] for own in values]
+    factors = _factors(site, estimated_w=sum(due_w), piped_w=sum([own["pipe_w"] for own in values]))
     whole = safety_factor(
         pipes=factors["pipes"], uncertainty=factors["uncertainty"], other=factors["other"]
     )
-    measured = _measured_w(table, chosen)
-    estimated = np.array([item.values[equation] for item in chosen]) * whole
+    measured = _measured_w(table, start_s, values)
+    estimated = np.array(due_w) * whole
     ratio = float(measured.sum() / estimated.sum())
+    points = zip(start_s, measured.tolist(), estimated.tolist(), strict=True)
     outcome: FieldCheckOutcome = "reached" if ratio >= 1.0 else "not_reached"
     return FieldCheck(
         mode="strict" if strict else "indicative",
@@ -63,28 +69,24 @@ def field_check(table: DayTable, site: Site, *, end_s: int) -> FieldCheck | None
         other_factor=factors["other"],
         start_s=chosen[0].start_s,
         end_s=chosen[-1].end_s,
-        points=tuple(
-            CheckedHour(start_s=item.start_s, measured_w=got, estimated_w=due)
-            for item, got, due in zip(chosen, measured.tolist(), estimated.tolist(), strict=True)
-        ),
+        points=tuple(map(CheckedHour._make, points)),
     )
 
 
-def _measured_w(table: DayTable, hours: list[Happening]) -> Floats:
+def _measured_w(
+    table: DayTable, start_s: Sequence[int], values: Sequence[Mapping[str, float]]
+) -> Floats:
     """Give the measured heat of hours, less what the offset of the pipe sensors made of it [W]."""
-    measured = np.array([item.values["measured_w"] for item in hours])
-    per_k = np.array([item.values.get("per_k_w_k", 0.0) for item in hours])
-    place = {day: number for number, day in enumerate(table.days.dates)}
-    taken_k = known_or_zero(table.column(TAKEN))[[place[item.date] for item in hours]]
-    return np.asarray(measured - taken_k * per_k)
+    measured = np.array([own["measured_w"] for own in values])
+    per_k = np.array([own.get("per_k_w_k", 0.0) for own in values])
+    day = np.searchsorted(table.days.edge_s, start_s, side="right") - 1
+    return np.asarray(measured - known_or_zero(table.column(TAKEN))[day] * per_k)
 
 
-def _factors(hours: list[Happening], site: Site, equation: str) -> dict[str, float]:
+def _factors(site: Site, *, estimated_w: float, piped_w: float) -> dict[str, float]:
     """Give the agreed factors; where none were agreed, those that the site's facts suggest."""
     agreed = site.field_check
-    estimated = sum(item.values[equation] for item in hours)
-    piped = sum(item.values["pipe_w"] for item in hours)
-    pipes = min(max(1.0 - piped / estimated, _LEAST_PIPES), 1.0)
+    pipes = min(max(1.0 - piped_w / estimated_w, _LEAST_PIPES), 1.0)
     sensors = site.sensors
     reach = float(np.hypot(sensors.flow_percent, sensors.irradiance_percent)) / 100.0
     uncertainty = max(1.0 - reach, _LEAST_UNCERTAINTY)

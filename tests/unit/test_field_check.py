@@ -47,7 +47,7 @@ def hours(count, *, measured=900.0, estimated=1000.0, strict=0.0, wind=0.0, star
 
 
 def checked(happenings, site=None):
-    table = replace(a_table(first="2025-06-01", count=3), happenings=happenings)
+    table = replace(a_table(first="2025-06-01", count=50), happenings=happenings)
     return field_check(table, site or a_site(), end_s=DAY + 90 * 86_400)
 
 
