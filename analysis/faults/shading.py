@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.case import Case
+from analysis.compiled import given
 from analysis.days import DayTable
 from analysis.energy import delivered, expected
 from analysis.faults._cautions import GLASS, HEIGHT, HOT_PARTS, LOCAL_CODES
@@ -25,6 +26,7 @@ from analysis.faults._protocol import (
     NotJudged,
     Observation,
 )
+from analysis.faults._shade_kernel import mark_beside, mark_lasting
 from analysis.faults._sun_path import (
     SECTOR_DEG,
     SECTORS,
@@ -34,6 +36,7 @@ from analysis.faults._sun_path import (
 )
 from analysis.missed import Missed, missed_heat
 from analysis.precedence_rules import OTHER_END
+from analysis.quantiles import quantile_of
 from analysis.record import Bools, Floats, Ints
 from analysis.results import Evidence
 from analysis.season import SEASON_DAYS
@@ -135,8 +138,10 @@ class Shading:
             )
         shaded = np.zeros(lit.shape, dtype=np.bool_)
         for mark in marks:
-            shaded |= self._edged(_wide(mark.lasting(), mark.wide), mark.free)
-        free = np.any([mark.free for mark in marks], axis=0)
+            lasting = mark.lasting()
+            if lasting.any():
+                shaded |= self._edged(_wide(lasting, mark.wide), mark.free)
+        free = marks[0].free | marks[1].free | marks[2].free
         found = [
             self._found(history, days, shaded, free, lit, _blind(sun, shaded))
             for days in _spells(shaded)
@@ -275,19 +280,9 @@ class _Mark:
     def lasting(self) -> Bools:
         """Tell where it was dark day after day."""
         shaded = np.zeros(self.dark.shape, dtype=np.bool_)
-        for sector in np.flatnonzero(self.dark.sum(axis=0) >= self.least).tolist():
-            told = np.flatnonzero(self.dark[:, sector] | self.free[:, sector])
-            windows = len(told) - self.seen + 1
-            if windows <= 0:
-                continue
-            dark = self.dark[told, sector]
-            count = np.concatenate([[0], np.cumsum(dark)])
-            lasts = dark[:windows] & (count[self.seen :] - count[:windows] >= self.least)
-            lasts &= told[self.seen - 1 :] - told[:windows] <= SEASON_DAYS
-            # A day is in such a window where one begins on it or on the few before it.
-            begun = np.concatenate([[0], np.cumsum(lasts), np.full(self.seen - 1, lasts.sum())])
-            since = np.maximum(np.arange(len(told)) - self.seen + 1, 0)
-            shaded[told[dark & (begun[1:] > begun[since])], sector] = True
+        told = np.empty(len(shaded), dtype=np.int64)
+        dark, free = given(self.dark), given(self.free)
+        mark_lasting(dark, free, self.seen, self.least, SEASON_DAYS, told, shaded)
         return shaded
 
 
@@ -310,7 +305,7 @@ def _clear_level(share: Floats) -> float:
     known = share[np.isfinite(share)]
     if known.size == 0:
         return 1.0
-    return float(np.clip(np.quantile(known, _CLEAR_QUANTILE), 0.4, 1.6))
+    return min(max(quantile_of(known, _CLEAR_QUANTILE), 0.4), 1.6)
 
 
 # A sky is clear for a tenth of the time at least (engineering judgement).
@@ -322,19 +317,9 @@ def _beside(share: Floats, dark_frac: float, free: Bools) -> Bools:
 
     The edge is sharp: what is dark beside a slope, as a wrong azimuth makes it, is no shade.
     """
-    pair = np.where(free[:, 1:] & free[:, :-1], np.fmin(share[:, 1:], share[:, :-1]), -np.inf)
-    near = np.full(share.shape, -np.inf)
-    for apart in range(1, _NEIGHBOURS + 1):
-        near[:, apart + 1 :] = np.fmax(near[:, apart + 1 :], pair[:, :-apart])
-        near[:, : -apart - 1] = np.fmax(near[:, : -apart - 1], pair[:, apart:])
-    dark = share < dark_frac
-    kept = dark & (share < dark_frac * near)
-    for _ in range(_WIDEST):
-        grown = kept.copy()
-        grown[:, 1:] |= kept[:, :-1]
-        grown[:, :-1] |= kept[:, 1:]
-        kept = dark & grown
-    return np.asarray(kept)
+    marked = np.zeros(share.shape, dtype=np.bool_)
+    mark_beside(given(share), given(free), dark_frac, _NEIGHBOURS, _WIDEST, marked)
+    return marked
 
 
 def _other_end(lit: Floats, shaded: Bools) -> float:
@@ -345,7 +330,7 @@ def _other_end(lit: Floats, shaded: Bools) -> float:
     sectors = np.asarray(shaded.any(axis=0))
     seen = lit[:, sectors[::-1] & ~sectors]
     seen = seen[np.isfinite(seen)]
-    return float(np.quantile(seen, _SUNNY_QUANTILE)) if seen.size else float("nan")
+    return quantile_of(seen, _SUNNY_QUANTILE)
 
 
 # Of the days on which one end of the day is dark under a clear sky, the other is clear on one in
