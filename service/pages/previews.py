@@ -26,6 +26,8 @@ from service.sites import queries as site_queries
 router = APIRouter(include_in_schema=False)
 
 _MOST_FIELDS = 2000
+# Of these something is stored, or will be without an answer: the list of files says what.
+_SETTLED = ("kept", "stored")
 
 
 @router.get("/sites/{slug}/logs")
@@ -68,7 +70,7 @@ def discard(here: Here, slug: str, upload_id: RowId) -> Response:
 
 @router.get("/sites/{slug}/logs/{upload_id}")
 def show(here: Here, slug: str, upload_id: RowId, map_of: str = "") -> Response:
-    """Show what a file holds before it counts."""
+    """Show what a file holds before it counts; once it does, the list of files."""
     return _page(here, slug, upload_id, {"map_of": map_of})
 
 
@@ -91,6 +93,8 @@ def _page(
     with here.database.reading() as db:
         loaded = loading.load(db, here, slug)
         waiting = _waiting(here, slug, upload_id)
+        if waiting.state in _SETTLED:
+            return see_other(f"{site_path(slug)}/logs")
         others = len(queries.uploads_in_state(db, site_id=loaded.row.id, state="asking"))
         maps = [
             {"slug": one.slug, "name": one.name}
