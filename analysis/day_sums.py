@@ -47,9 +47,11 @@ def sums_over(days: Ints, figures: Floats | Sequence[Floats | Bools]) -> Floats:
     # The compiled loop would read whatever lies behind them.
     if days.size and int(days.max()) >= len(figures[0]):
         raise IndexError(f"day {int(days.max())} of {len(figures[0])}")
-    found = np.empty((len(figures), len(days)))
-    _sum_sets(given(np.asarray(figures, dtype=np.float64)), given(days), found)
-    return found
+    # A day's figures side by side: all are added at once.
+    of_days = given(np.asarray(figures, dtype=np.float64).T)
+    found = np.zeros((len(days), len(figures)))
+    _sum_sets(of_days, given(days), found)
+    return found.T
 
 
 @compiled
@@ -83,12 +85,11 @@ def _mean(values: Floats, flags: Bools, mean: Floats) -> None:
 
 
 @compiled
-def _sum_sets(figures: Floats, days: Ints, found: Floats) -> None:
-    for number in range(figures.shape[0]):
-        for row in range(days.shape[0]):
-            total = 0.0
-            for place in range(days.shape[1]):
-                day = days[row, place]
-                if day >= 0 and not np.isnan(figures[number, day]):
-                    total += figures[number, day]
-            found[number, row] = total
+def _sum_sets(of_days: Floats, days: Ints, found: Floats) -> None:
+    for row in range(days.shape[0]):
+        for place in range(days.shape[1]):
+            day = days[row, place]
+            if day >= 0:
+                for number in range(of_days.shape[1]):
+                    value = of_days[day, number]
+                    found[row, number] += 0.0 if np.isnan(value) else value

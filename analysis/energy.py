@@ -134,7 +134,7 @@ def _heat_rows(table: DayTable) -> Floats:
     """Give what delivered heat is summed from, of each day; shape (figures, days)."""
     heat, random = table.column("heat_kwh"), table.column("heat_random_kwh2")
     parts = [table.column(f"heat_{part}_u_kwh") for part in HEAT_PARTS]
-    return np.array([np.isfinite(heat), heat, random, *parts])
+    return np.array([np.isfinite(heat), heat, random, *parts], order="F")
 
 
 @lru_cache(maxsize=_KEPT_TABLES)
@@ -145,9 +145,10 @@ def _healthy_rows(table: DayTable, site: Site) -> Floats:
     parts = {name: table.column(f"expected_{name}_kwh") for name in EXPECTED_PARTS}
     sun = sun_u_frac(table, site) * (parts["gain"] + parts["standing"])
     missing = np.where(told, 0.0, size)
-    return np.array([told, missing, size, wanted, random, sun, *parts.values()])
+    return np.array([told, missing, size, wanted, random, sun, *parts.values()], order="F")
 
 
+@lru_cache(maxsize=_KEPT_TABLES)
 def sun_u_frac(table: DayTable, site: Site) -> Floats:
     """Give each day's standard uncertainty of the sun, by its source and sensor; shape (n,) [-]."""
     number = known_or_zero(table.column("sky_source")).astype(np.int64)

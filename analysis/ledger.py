@@ -20,7 +20,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.days import DayTable
-from analysis.energy import delivered, expected
+from analysis.energy import Bands, delivered_each, expected_each, padded
 from analysis.ledger_result import OUTSIDE_THE_GAP, Entry, Ledger
 from analysis.precedence import CAUSES
 from analysis.record import Bools, Floats, known_or_zero
@@ -87,38 +87,37 @@ def ledger_of(
     """
     gap = table.column("expected_kwh") - table.column("heat_kwh")
     known = np.isfinite(gap)
-    whole = _bounds(table, known, site)
+    (whole,) = _bounds(table, [known], site)
     if whole is None:
         return None, tuple(findings)
-    spans = {id(item): _covered(table, item, until_s) for item in findings}
     shares: list[tuple[Finding, float]] = []
+    claims: list[Claim] = []
+    untaken: list[Claim] = []
     apart: list[Entry] = []
     for item in sorted(findings, key=_rank):
         if item.lost is None:
             continue
-        days = spans[id(item)]
+        days = _covered(table, item, until_s)
         frac = float(known[days].mean()) if days.any() else 0.0
         if item.kind in OUTSIDE_THE_GAP or frac < _KNOWN_FRAC:
             apart.append(_entry(item, item.lost))
         else:
             shares.append((item, frac))
-    claims = [
-        Claim(days=spans[id(item)], kwh=frac * item.lost.value)
-        for item, frac in shares
-        if item.lost is not None
-    ]
-    # What a warmer store would not have taken is no loss, and is no riddle either.
-    untaken = [Claim(days=spans[id(item)], kwh=frac * item.untaken_kwh) for item, frac in shares]
+            claims.append(Claim(days=days, kwh=frac * item.lost.value))
+            # What a warmer store would not have taken is no loss, and is no riddle either.
+            untaken.append(Claim(days=days, kwh=frac * item.untaken_kwh))
     taken, rest = share_out(gap, (*claims, *untaken))
     untaken_kwh = float(taken[len(claims) :].sum())
     at_most, _ = share_out(_widest_gap(table, gap, whole), claims)
+    over_days = known & (np.abs(rest) > _NOTHING_KWH)
+    over, *gaps = _bounds(table, [over_days, *(known & claim.days for claim in claims)], site)
     entries, held = [], {}
-    for (item, frac), kwh, most_kwh in zip(shares, taken[: len(claims)], at_most, strict=True):
-        own_gap = _bounds(table, known & spans[id(item)], site)
+    for (item, frac), kwh, most_kwh, own_gap in zip(
+        shares, taken[: len(claims)], at_most, gaps, strict=True
+    ):
         entries.append(_entry(item, _limited(item, kwh, own_gap)))
         if item.lost is not None and most_kwh.sum() < frac * item.lost.value:
             held[id(item)] = _scaled(_limited(item, most_kwh, own_gap), 1.0 / frac)
-    over = _bounds(table, known & (np.abs(rest) > _NOTHING_KWH), site)
     reach = 0.0 if over is None else max(over.high - over.value, over.value - over.low)
     total = float(rest[known].sum())
     ledger = Ledger(
@@ -153,17 +152,14 @@ def _covered(table: DayTable, item: Finding, until_s: int) -> Bools:
     return days
 
 
-def _bounds(table: DayTable, days: Bools, site: Site) -> Bounded | None:
-    """Give the gap of some days, None where it is not known."""
-    places = np.flatnonzero(days)
-    if places.size == 0:
-        return None
-    wanted, got = expected(table, places, site), delivered(table, places)
-    if wanted is None or got is None:
-        return None
-    value = wanted.value - got.value
-    reach = float(np.hypot(wanted.high - wanted.value, got.high - got.value))
-    return Bounded(value=value, low=value - reach, high=value + reach)
+def _bounds(table: DayTable, sets: Sequence[Bools], site: Site) -> list[Bounded | None]:
+    """Give the gap of each set of days, None where it is not known."""
+    days = padded([np.flatnonzero(one) for one in sets])
+    wanted, got = expected_each(table, days, site), delivered_each(table, days)
+    gap = wanted.value - got.value
+    reach = np.hypot(wanted.high - wanted.value, got.high - got.value)
+    bands = Bands(value=gap, low=gap - reach, high=gap + reach)
+    return [bands.one(number) for number in range(len(sets))]
 
 
 def _limited(item: Finding, taken: Floats, gap: Bounded | None) -> Bounded:
