@@ -176,8 +176,11 @@ def sort_out(
     explained: list[Finding] = []
     for row in CAUSES:
         causes = [item for item in kept if item.kind == row.kind]
+        if not causes:
+            continue
+        accounts_for = row.brings | row.feigns
         heirs: dict[int, list[Finding]] = {id(cause): [] for cause in causes}
-        for item in [item for item in kept if item.kind in row.brings | row.feigns]:
+        for item in [item for item in kept if item.kind in accounts_for]:
             cause = _cause_of(row, item, causes, until_s)
             if cause is None:
                 continue

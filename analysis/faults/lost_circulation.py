@@ -6,6 +6,7 @@ store, the collector's lock after one, tubes not in yet, a collector sensor that
 """
 
 from dataclasses import dataclass
+from math import isfinite
 
 import numpy as np
 
@@ -199,13 +200,16 @@ class LostCirculation:
             return None
         start_s = items[0].start_s
         proof_s = self._proof_s(history.table, items[-1], history.until_s)
-        on = np.array([item.values["pump_on_frac"] for item in items])
-        commanded = bool(np.nanmean(on) > 0.5) if np.isfinite(on).any() else True
+        on, excess_k = (
+            [one for item in items if isfinite(one := item.values[name])]
+            for name in ("pump_on_frac", "roof_over_store_k")
+        )
+        on_frac = sum(on) / len(on) if on else None
+        commanded = on_frac is None or on_frac > 0.5
         blind = commanded and not (history.table.column("heat_measured") > 0.5).any()
         lost = _lost_kwh(items, blind=blind)
-        excess = np.array([item.values["roof_over_store_k"] for item in items])
         end_s = history.end_s if proof_s is None else proof_s
-        if np.isnan(on).all():
+        if on_frac is None:
             pump = "no pump signal in the log"
         elif commanded:
             pump = "the pump was commanded but moved no heat"
@@ -220,23 +224,23 @@ class LostCirculation:
                 unit="h",
             )
         ]
-        if np.isfinite(excess).any():
+        if excess_k:
             evidence.append(
                 Evidence(
                     what=ROOF_OVER_STORE,
                     start_s=start_s,
                     end_s=end_s,
-                    value=float(np.nanmax(excess)),
+                    value=max(excess_k),
                     unit="K",
                 )
             )
-        if np.isfinite(on).any():
+        if on_frac is not None:
             evidence.append(
                 Evidence(
                     what="share of that time with the pump commanded",
                     start_s=start_s,
                     end_s=end_s,
-                    value=100.0 * float(np.nanmean(on)),
+                    value=100.0 * on_frac,
                     unit="%",
                 )
             )

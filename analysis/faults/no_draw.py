@@ -95,10 +95,10 @@ class NoDraw:
             return NotJudged(why="no day with a warm store in the log")
         found: list[Found] = []
         run: list[int] = []
-        for day in range(len(falls)):
-            if falls[day] == 0.0:
+        for day, count in enumerate(falls.tolist()):
+            if count == 0.0:
                 run.append(day)
-            elif falls[day] > 0.0:
+            elif count > 0.0:
                 found += self._found(history, run, lasts=False)
                 run = []
         found += self._found(history, run, lasts=True)

@@ -26,6 +26,7 @@ from analysis.faults._protocol import (
 from analysis.faults._reopening import lasting, without_strays
 from analysis.heat import COIL_NTU
 from analysis.missed import Missed, missed_heat
+from analysis.quantiles import median_of
 from analysis.record import Floats
 from analysis.results import Evidence
 from analysis.sources import Source
@@ -178,7 +179,7 @@ class PoorHeatTransfer:
         sound = units[units >= self.sound_units]
         if len(sound) < self.past_days:
             return None
-        return float(np.median(sound[: 2 * self.past_days]))
+        return median_of(sound[: 2 * self.past_days])
 
     def _low(self, item: Happening, past: float | None) -> bool:
         units = item.values["units"]

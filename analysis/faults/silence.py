@@ -94,10 +94,10 @@ class Silence:
         table = history.table
         holes = [(item.start_s, item.end_s) for item in table.of_kind(self.kind)]
         first, last = table.column("first_s"), table.column("last_s")
-        days = np.flatnonzero(np.isfinite(first))
-        for one, other in zip(days[:-1].tolist(), days[1:].tolist(), strict=True):
-            if first[other] - last[one] >= self.least_h * SECONDS_PER_HOUR:
-                holes.append((int(last[one]), int(first[other])))
+        told = np.isfinite(first)
+        ends_s, begins_s = last[told][:-1], first[told][1:]
+        long = begins_s - ends_s >= self.least_h * SECONDS_PER_HOUR
+        holes += zip(map(int, ends_s[long]), map(int, begins_s[long]), strict=True)
         found = [self._found(start, end, open_end=False) for start, end in sorted(holes)]
         quiet_s = history.until_s - history.end_s
         if quiet_s >= self.worry_h * SECONDS_PER_HOUR:

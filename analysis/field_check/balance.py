@@ -1,6 +1,8 @@
 """Stage two of the field check: a year's valid hours against what they should have given."""
 
+from bisect import bisect_left
 from collections.abc import Mapping, Sequence
+from operator import attrgetter
 
 import numpy as np
 
@@ -35,7 +37,8 @@ def field_check(table: DayTable, site: Site, *, end_s: int) -> FieldCheck | None
     FieldCheck, or None where no hour may be compared at all. Strict where as many hours as the
     standard asks for keep to its limits and the wind is known in them, else indicative.
     """
-    hours = [item for item in table.of_kind(HOUR_KIND) if item.start_s >= end_s - _YEAR_S]
+    every = table.of_kind(HOUR_KIND)
+    hours = every[bisect_left(every, end_s - _YEAR_S, key=attrgetter("start_s")) :]
     if not hours:
         return None
     by_the_book = [item for item in hours if item.values["strict"] and item.values["wind_known"]]
