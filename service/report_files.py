@@ -1,5 +1,6 @@
 """The files of the commands: what is read from them, and outputs that appear whole or not."""
 
+import gc
 import io
 import os
 import sys
@@ -30,6 +31,8 @@ class CannotReportError(Exception):
 def in_plain_words(command: str, work: Callable[[Progress], int]) -> int:
     """Do the work of a command; whatever goes wrong is one message and status 2.
 
+    It is soon done: what it imports and makes is not searched for garbage meanwhile.
+
     Parameters
     ----------
     command : its name, which begins the message
@@ -38,6 +41,7 @@ def in_plain_words(command: str, work: Callable[[Progress], int]) -> int:
     from analysis.errors import AnalysisError
 
     progress = Progress(sys.stderr)
+    gc.disable()
     try:
         return work(progress)
     except (CannotReportError, AnalysisError) as error:
@@ -54,6 +58,7 @@ def in_plain_words(command: str, work: Callable[[Progress], int]) -> int:
             "It is a defect of Suntally; please report it with the site file and the log"
         )
     finally:
+        gc.enable()
         progress.clear()
     print(f"suntally {command}: {problem}", file=sys.stderr)
     return NOT_DONE
