@@ -11,7 +11,7 @@ from typing import Literal
 import numpy as np
 
 from analysis.compiled import given
-from analysis.condition.number_kernel import weigh
+from analysis.condition.number_kernel import ln_chance, weigh
 from analysis.record import Floats
 
 Kind = Literal["optical", "vacuum"]
@@ -108,19 +108,19 @@ def number_of(
     count = np.arange(1, tubes + 1) / tubes
     extra = LOSS_WITHOUT_VACUUM_W_M2K - a1_w_m2k + _REACH_W_M2K * _QUADRATURE
     known = (1.0 - np.abs(_QUADRATURE)) * (extra > 0.2)
-    precise = np.asarray(np.linalg.inv(covariance), dtype=np.float64)
-    size = -0.5 * np.linalg.slogdet(covariance)[1]
+    size = -0.5 * np.log(_determinant(covariance))
     top = max(float((weight + size).max()), none_weight)
     scale = np.exp(weight + size - top)
-    nearest, seen = np.empty((2, len(change))), np.empty((2, tubes))
+    best, closest, seen = int(np.argmax(weight)), -np.inf, np.empty((2, tubes))
     # Missing tubes change the first of the two alone, those without vacuum the second.
     for kind, sizes, share in (
         (0, count[:, None], np.ones(1)),
         (1, count[:, None] * np.maximum(extra, 0.2), known / known.sum()),
     ):
-        likeliest, own, left = map(given, _completed(change, precise, along=kind))
-        told = given(scale), given(sizes), given(share)
-        weigh(likeliest, own, left, *told, nearest[kind], seen[kind])
+        likeliest, own, left = map(given, _completed(change, covariance, along=kind))
+        weigh(likeliest, own, left, given(scale), given(sizes), given(share), seen[kind])
+        suits = ln_chance(sizes, float(likeliest[best]), float(own[best]), float(left[best]))
+        closest = max(closest, float(suits.max()))
     chances = np.zeros((2, tubes + 1))
     chances[:, 1:] = seen / (2.0 * tubes)
     chances[:, 0] = 0.5 * float(np.exp(none_weight - top))
@@ -128,23 +128,28 @@ def number_of(
     if total <= 0.0:
         chances[:] = 1.0
         total = float(chances.sum())
-    closest = float(nearest[:, int(np.argmax(weight))].max())
     return Number(chances=chances / total, misfit=float(np.sqrt(-2.0 * closest)))
 
 
-def _completed(change: Floats, precise: Floats, *, along: int) -> tuple[Floats, Floats, Floats]:
+def _completed(change: Floats, covariance: Floats, *, along: int) -> tuple[Floats, Floats, Floats]:
     """Complete the square along one of the two parts, the other being nought.
 
     Parameters
     ----------
-    change, precise : shapes (n, 2) and (n, 2, 2), readings and inverses of their covariance
+    change, covariance : shapes (n, 2) and (n, 2, 2), readings and what is known of them
 
     Returns
     -------
     shapes (n,), the size that suits each reading best, its precision, and what is left
     """
     other = 1 - along
-    own, cross = precise[:, along, along], precise[:, 0, 1]
-    likeliest = change[:, along] + cross / own * change[:, other]
-    left = (precise[:, other, other] - cross**2 / own) * change[:, other] ** 2
-    return likeliest, own, left
+    spread, shared = covariance[:, other, other], covariance[:, 0, 1]
+    likeliest = change[:, along] - shared / spread * change[:, other]
+    return likeliest, spread / _determinant(covariance), change[:, other] ** 2 / spread
+
+
+def _determinant(covariance: Floats) -> Floats:
+    """Give it of each of n; shape (n,)."""
+    return np.asarray(
+        covariance[:, 0, 0] * covariance[:, 1, 1] - covariance[:, 0, 1] * covariance[:, 1, 0]
+    )

@@ -23,7 +23,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.compiled import given
 from analysis.condition.steady import SteadyDays
+from analysis.condition.step_kernel import try_steps
 from analysis.days import DayTable
 from analysis.quantiles import median_of, running
 from analysis.record import Floats, Ints
@@ -45,6 +47,8 @@ _YEAR_D = 365.25
 # and sky differ before and after (engineering judgement, checked on invented plants).
 _FLOOR_FRAC = 0.015
 _FLOOR_LOSS_W_M2K = 0.1
+# Beforehand next to nothing is known of it, standard uncertainties.
+STEP_U = np.array([10.0, 100.0])
 _LEAST_SCATTER = 0.006
 _TAIL = 3.0
 _BLOCK_D = 14
@@ -225,19 +229,20 @@ def fit_with_step(rows: Rows, onset: int | None, *, start: Fit) -> Fit:
         after[rows.day_first[onset] :] = 1.0
     base = rows.physics @ start.parameters[:_PHYSICS]
     lost = 0.0 if start.step is None or onset is None else float(start.step.change[0])
-    wide = [10.0, 100.0] if onset is not None else []
+    wide = STEP_U if onset is not None else STEP_U[:0]
     precision = 1.0 / np.concatenate([rows.prior_u, wide]) ** 2
     mean = np.concatenate([rows.prior, np.zeros(len(wide))])
+    known, told = np.diag(precision), precision * mean
     x = np.column_stack([rows.physics, rows.slow, *(-after * rows.heat_loss for _ in wide)])
     for _ in range(_ROUNDS if start.step is None else _ROUNDS_AGAIN):
         if onset is not None:
             x[:, :_PHYSICS] = rows.physics * (1.0 - lost * after)[:, None]
             x[:, -2] = -after * base
         weighted = x * (weights / scatter**2)[:, None]
-        normal = np.diag(precision) + weighted.T @ x
-        fitted = np.linalg.solve(normal, precision * mean + weighted.T @ rows.out)
+        normal = known + weighted.T @ x
+        fitted = np.linalg.solve(normal, told + weighted.T @ rows.out)
         if onset is not None:
-            lost = float(np.clip(lost + fitted[-2], -1.0, 1.0))
+            lost = min(max(lost + float(fitted[-2]), -1.0), 1.0)
         base = rows.physics @ fitted[:_PHYSICS]
         left = rows.out - x @ fitted
         used = (weights, scatter)
@@ -289,11 +294,11 @@ def _widened(rows: Rows, x: Floats, score: Floats, covariance: Floats, stepped: 
     """Give how much larger variances are when the rows of a fortnight err alike; at least 1."""
     block = rows.days.place // _BLOCK_D
     begins = np.flatnonzero(np.diff(block, prepend=-1))
-    sums = np.add.reduceat(x * score[:, None], begins, axis=0)
     few = len(begins) / max(len(begins) - 6, 1)
     judged: NDArray[np.int64] = np.array([-2, -1] if stepped else [0, 1])
-    spread = (sums @ covariance[:, judged]) ** 2
-    return float(max(1.0, few * np.max(spread.sum(axis=0) / np.diag(covariance)[judged])))
+    sums = np.add.reduceat(x @ covariance[:, judged] * score[:, None], begins, axis=0)
+    spread = np.square(sums).sum(axis=0) / covariance[judged, judged]
+    return max(1.0, few * float(spread.max()))
 
 
 def scan(rows: Rows, fit: Fit) -> Scan:
@@ -307,27 +312,31 @@ def scan(rows: Rows, fit: Fit) -> Scan:
     base = np.maximum(rows.physics @ fit.parameters[:_PHYSICS], 0.05)
     step = -np.column_stack([base, rows.heat_loss])
     precision = 1.0 / rows.prior_u**2
-    covariance = np.linalg.inv(np.diag(precision) + (x * weights[:, None]).T @ x)
-    mean = precision * rows.prior + x.T @ (weights * rows.out)
-
-    heavy = step * weights[:, None]
-    # Of each row a line for either part of the step; summed from each day to the last.
-    each = heavy[:, :, None] * np.column_stack([x, step, rows.out])[:, None, :]
-    after = np.cumsum(each[::-1], axis=0)[::-1][rows.day_first]
-    cross, inner, right = after[:, :, :-3], after[:, :, -3:-1], after[:, :, -1]
-    # One product of all days is sooner worked out than one for each.
-    known = (cross.reshape(-1, cross.shape[2]) @ covariance).reshape(cross.shape)
-    inner = inner - known @ cross.transpose(0, 2, 1)
-    # Where hardly a row is left after the step nothing is known of it.
-    inner = inner + np.diag([1e-2, 1e-4])
-    right = right - cross @ (covariance @ mean)
-    spread = np.linalg.inv(inner)
-    change = (spread @ right[:, :, None])[:, :, 0]
-    spread = spread * fit.widened
-    gain = 0.5 * (change * right).sum(axis=1) / fit.widened
-    return Scan(
-        change=change,
-        covariance=spread + _floor(rows.drift),
-        gain=gain,
-        weight=gain + 0.5 * np.linalg.slogdet(spread)[1],
+    heavy = (x * weights[:, None]).T
+    normal = np.diag(precision) + heavy @ x
+    fitted = np.linalg.solve(normal, precision * rows.prior + heavy @ rows.out)
+    left = rows.out - x @ fitted
+    turned = x @ np.linalg.inv(np.linalg.cholesky(normal)).T
+    days = len(rows)
+    seen = Scan(
+        change=np.empty((days, 2)),
+        covariance=np.empty((days, 2, 2)),
+        gain=np.empty(days),
+        weight=np.empty(days),
     )
+    try_steps(
+        given(step),
+        given(weights),
+        given(left),
+        given(turned),
+        given(rows.day_first),
+        given(STEP_U**-2.0),
+        fit.widened,
+        np.empty((2, x.shape[1])),
+        seen.change,
+        seen.covariance,
+        seen.gain,
+        seen.weight,
+    )
+    seen.covariance[:] += _floor(rows.drift)
+    return seen

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from analysis.condition.regression import Fit, Rows
+from analysis.condition.regression import STEP_U, Fit, Rows
 from analysis.days import DayTable
 from analysis.results import Bounded
 from analysis.uncertainty import COVERAGE_95
@@ -33,7 +33,7 @@ def trend_of(rows: Rows, fit: Fit, table: DayTable) -> Bounded | None:
     x = np.column_stack(
         [rows.physics * (1.0 - lost * after)[:, None], rows.slow, *step, years * base]
     )
-    precision = 1.0 / np.concatenate([rows.prior_u, [10.0, 100.0][: len(step)], [1.0]]) ** 2
+    precision = 1.0 / np.concatenate([rows.prior_u, STEP_U[: len(step)], [1.0]]) ** 2
     mean = np.concatenate([rows.prior, np.zeros(len(step) + 1)])
     weighted = x * (fit.weights / fit.scatter**2)[:, None]
     covariance = np.linalg.inv(np.diag(precision) + weighted.T @ x)
