@@ -9,6 +9,7 @@ pass over everything.
 
 from bisect import bisect_left
 from collections.abc import Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from functools import cached_property, lru_cache
@@ -18,7 +19,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from analysis.record import Floats, Ints
+from analysis.record import Bools, Floats, Ints
 from analysis.units import SECONDS_PER_HOUR
 
 # Rows this far apart stand for days, the shortest and the longest with an hour of summer time.
@@ -44,6 +45,10 @@ class LocalDays:
     def length_s(self) -> Floats:
         """How long each day is: 23, 24 or 25 hours mostly [s]."""
         return np.diff(self.edge_s).astype(np.float64)
+
+    def among(self, dates: AbstractSet[str]) -> Bools:
+        """Tell which of the days are among some; shape (n,)."""
+        return np.fromiter(map(dates.__contains__, self.dates), np.bool_, len(self))
 
 
 # The same days are asked for again and again; this holds some forty years of them.

@@ -16,7 +16,7 @@ from analysis.faults.sensor_fault import STUCK
 from analysis.faults.sensors_swapped import swapped_channels
 from analysis.field_check.hours import HOUR_KIND
 from analysis.heat import BASES
-from analysis.record import Bools, Floats
+from analysis.record import Floats
 from analysis.results import Finding
 from analysis.sky import SOURCES_OF_SUN
 
@@ -74,7 +74,7 @@ def without_doubtful(
     _forget(table, columns, no_healthy, ("expected_", "steady_"))
     _forget(table, columns, no_sun, ("expected_", "steady_", "irradiation_"))
     if no_heat and "known_s" in columns:
-        columns["known_s"] = np.where(_on(table, no_heat), 0.0, columns["known_s"])
+        columns["known_s"] = np.where(table.days.among(no_heat), 0.0, columns["known_s"])
     happenings = tuple(
         item for item in table.happenings if item.kind != HOUR_KIND or item.date not in wrong
     )
@@ -129,11 +129,7 @@ def _forget(
     table: DayTable, columns: dict[str, Floats], days: set[str], heads: tuple[str, ...]
 ) -> None:
     if days:
-        gone = _on(table, days)
+        gone = table.days.among(days)
         for name in table.columns:
             if name.startswith(heads) and name != "heat_measured":
                 columns[name] = np.where(gone, np.nan, columns[name])
-
-
-def _on(table: DayTable, days: set[str]) -> Bools:
-    return np.array([day in days for day in table.days.dates], dtype=np.bool_)

@@ -195,7 +195,7 @@ def _days(table: DayTable, place: NDArray[np.int64], part: Callable[[int], Float
 def _in_order(table: DayTable) -> Bools:
     doubtful = {item.date for item in table.of_kind("lost_circulation")}
     doubtful |= {item.date for item in table.of_kind("sensor_fault") if item.channel in _READ}
-    fine = np.array([date not in doubtful for date in table.days.dates], dtype=np.bool_)
+    fine = ~table.days.among(doubtful)
     # Each source of sun is off in its own way: one alone can be followed over time.
     usual = usual_sun(table)
     if usual is not None:

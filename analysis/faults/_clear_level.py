@@ -40,8 +40,7 @@ def weak_under_clear_sky(history: History) -> Conclusion:
 
 def _unexplained(history: History) -> Level:
     level = level_of(history.table)
-    dates = history.table.days.dates
-    kept = np.array([dates[day] not in history.explained for day in level.place], dtype=np.bool_)
+    kept = ~history.table.days.among(history.explained)[level.place]
     return replace(level, place=level.place[kept], ratio=level.ratio[kept])
 
 

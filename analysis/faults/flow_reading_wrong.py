@@ -151,8 +151,7 @@ class FlowReadingWrong:
             return NotJudged(why="no flow or heat meter in the log")
         scale = self._scale(table)
         items = self._items(table, scale)
-        wrong = {item.date for item in items}
-        good = scale.sound & np.array([day not in wrong for day in table.days.dates])
+        good = scale.sound & ~table.days.among({item.date for item in items})
         if "seen_pump" not in table.columns:
             return NotJudged(why="no pump command beside the meter")
         found = []

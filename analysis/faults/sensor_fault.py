@@ -271,7 +271,7 @@ class SensorFault:
         if not gone.any():
             return []
         masked = {item.date for item in table.of_kind(self.kind) if item.channel == name}
-        gone &= np.array([day not in masked for day in table.days.dates])
+        gone &= ~table.days.among(masked)
         given = np.maximum.accumulate(np.cumsum(seen > 0.5) >= 3)
         found = []
         change = np.flatnonzero(np.diff(np.concatenate(([0], gone & given, [0]))))

@@ -94,7 +94,7 @@ class YieldShortfall:
         if not np.isfinite(wanted).any():
             return weak
         usable = np.isfinite(wanted) & np.isfinite(got)
-        usable &= np.array([day not in history.explained for day in table.days.dates])
+        usable &= ~table.days.among(history.explained)
         days = np.flatnonzero(usable)
         short = np.zeros(len(table.days), dtype=np.bool_)
         judged = False
