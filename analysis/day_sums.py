@@ -44,13 +44,11 @@ def sums_over(days: Ints, figures: Floats | Sequence[Floats | Bools]) -> Floats:
     ------
     IndexError : one of these days is none of the figures'
     """
-    # The compiled loop would read whatever lies behind them.
-    if days.size and int(days.max()) >= len(figures[0]):
-        raise IndexError(f"day {int(days.max())} of {len(figures[0])}")
     # A day's figures side by side: all are added at once.
     of_days = given(np.asarray(figures, dtype=np.float64).T)
     found = np.zeros((len(days), len(figures)))
-    _sum_sets(of_days, given(days), found)
+    if not _sum_sets(of_days, given(days), found):
+        raise IndexError(f"day {int(days.max())} of {len(of_days)}")
     return found.T
 
 
@@ -85,11 +83,15 @@ def _mean(values: Floats, flags: Bools, mean: Floats) -> None:
 
 
 @compiled
-def _sum_sets(of_days: Floats, days: Ints, found: Floats) -> None:
+def _sum_sets(of_days: Floats, days: Ints, found: Floats) -> bool:
+    """Add up the figures of each set's days; False where one of these days is none of theirs."""
     for row in range(days.shape[0]):
         for place in range(days.shape[1]):
             day = days[row, place]
+            if day >= of_days.shape[0]:
+                return False
             if day >= 0:
                 for number in range(of_days.shape[1]):
                     value = of_days[day, number]
                     found[row, number] += 0.0 if np.isnan(value) else value
+    return True

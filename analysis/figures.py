@@ -138,7 +138,7 @@ def _day_promises(dates: Sequence[str], site: Site) -> list[float | None]:
 
 def promises_of(facts: Site) -> tuple[float | None, ...]:
     """Give the design yield of each calendar month, None where there is none [kWh]."""
-    return tuple(_promise(facts, f"2001-{month:02}") for month in range(1, 13))
+    return promised_kwh(facts) or (None,) * 12
 
 
 def _promise(facts: Site, month: str) -> float | None:

@@ -197,15 +197,18 @@ def _worth(daily_fuel: Floats, fuel: Bounded, rate: Floats | None) -> Bounded | 
 
 def _prices(dates: Sequence[str], spans: Sequence[tuple[Backup, int]], key: str) -> Floats | None:
     """Give the price of each day, None where one is unknown."""
-    found: list[float | None] = []
+    prices: list[tuple[float | None, int]] = []
+    done = 0
     for backup, days in spans:
-        own = dates[len(found) : len(found) + days]
+        own = dates[done : done + days]
+        done += days
         # Days between two tariffs have one price.
         begins = {bisect_left(own, tariff.start.isoformat()) for tariff in backup.tariffs}
         for first, after in pairwise(sorted({0, *begins, days})):
             price = _price(backup, key, date.fromisoformat(own[first]))
-            found.extend([price] * (after - first))
-    return None if None in found else np.array(found, dtype=np.float64)
+            prices.append((price, after - first))
+    each = _each_day(prices, lambda price: price)
+    return None if np.isnan(each).any() else each
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

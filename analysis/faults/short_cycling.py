@@ -189,7 +189,7 @@ class ShortCycling:
 
     def _narrow(self, history: History, spell: Spell, band: _Band, usual: float) -> Found:
         start_s, end_s = span_of(history.table, spell)
-        level = max(median_of(band.level_k[np.isin(band.known, spell.days)]), 0.0)
+        level = max(median_of(band.level_k[np.searchsorted(band.known, spell.days)]), 0.0)
         rate = _rate(history, spell)
         return Found(
             start_s=start_s,
