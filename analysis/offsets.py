@@ -118,10 +118,8 @@ def _good_nights(table: DayTable) -> Bools:
     good &= np.abs(table.column("rest_change_k_h")) <= STEADY_K_H
     good &= table.column("rest_store_k") <= -COLDER_K
     good &= (pipe > ROOM_C[0]) & (pipe < ROOM_C[1])
-    place = {day: number for number, day in enumerate(table.days.dates)}
-    for item in table.of_kind("sensor_fault"):
-        if item.channel in _READ:
-            good[place[item.date]] = False
+    misread = {item.date for item in table.of_kind("sensor_fault") if item.channel in _READ}
+    good &= ~table.days.among(misread)
     back = known_or_zero(table.column("night_fed_h")) >= BACKFLOW_H
     for day in np.flatnonzero(back).tolist():
         good[max(day - BACKFLOW_DAYS, 0) : day + BACKFLOW_DAYS + 1] = False

@@ -15,7 +15,7 @@ from analysis.energy import delivered, padded, sun_u_frac
 from analysis.record import Floats, Ints
 from analysis.results import Bounded, MonthFigure
 from analysis.site import Site
-from analysis.sitefile import facts_of_days
+from analysis.sitefile import facts_of_spans
 from analysis.uncertainty import COVERAGE_95
 
 WHOLE = 0.9
@@ -32,12 +32,15 @@ COARSE_FRAC, CLIMATE_FRAC = 0.05, 0.03
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Month:
-    """A month to compare: heat of `days`, and the promise for the time that was logged."""
+    """A month to compare: heat of `days`, and the promise for the time that was logged.
+
+    `computed` is the yield that its facts give.
+    """
 
     name: str
     days: Ints
     promise_kwh: float
-    facts: Site
+    computed: Computed | None
 
     @property
     def place(self) -> int:
@@ -88,7 +91,7 @@ def compared(
         table,
         sun.months,
         promise=correction,
-        fracs=(_method_frac(design), sun.u_frac, _climate_frac(design, sun.months[-1].facts)),
+        fracs=(_method_frac(design), sun.u_frac, _climate_frac(design, sun.months[-1].computed)),
     )
     return replace(
         found,
@@ -111,15 +114,17 @@ def _whole(table: DayTable, site: Site, months: Sequence[MonthFigure]) -> tuple[
         name: np.arange(first, after)
         for name, first, after in calendar_spans(table.days.dates, len("2025-06"))
     }
-    facts = facts_of_days(site, [f"{month.month}-01" for month in months])
+    each: list[Computed | None] = []
+    for facts, count in facts_of_spans(site, [f"{month.month}-01" for month in months]):
+        each += [computed_of(facts)] * count
     found = [
         _Month(
             name=month.month,
             days=days[month.month],
             promise_kwh=month.design_kwh * month.coverage,
-            facts=one,
+            computed=computed,
         )
-        for month, one in zip(months, facts, strict=True)
+        for month, computed in zip(months, each, strict=True)
         if month.coverage >= WHOLE
         and month.design_kwh is not None
         and month.delivered_kwh is not None
@@ -158,7 +163,7 @@ def _sun(table: DayTable, site: Site, whole: Sequence[_Month]) -> _Sun | None:
     sums: list[tuple[float, float, float]] = []
     asked: dict[int, tuple[Computed, Floats]] = {}
     for month, told, sun in zip(whole, known, shone_kwh_m2, strict=True):
-        computed = computed_of(month.facts)
+        computed = month.computed
         if computed is None or told / len(month.days) < WHOLE:
             continue
         actual = sun / told * float(DAYS[month.place])
@@ -197,9 +202,8 @@ def _method_frac(design: DesignYield) -> float:
     return METHOD_FRAC if design.method == METHOD else 0.0
 
 
-def _climate_frac(design: DesignYield, facts: Site) -> float:
+def _climate_frac(design: DesignYield, computed: Computed | None) -> float:
     """Give what the typical sun is uncertain by; a computed promise and it cancel each other."""
-    computed = computed_of(facts)
     if design.method == METHOD or computed is None:
         return 0.0
     return COARSE_FRAC if computed.climate.coarse else CLIMATE_FRAC
