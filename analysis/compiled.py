@@ -129,12 +129,12 @@ def _with_steps(
 
 
 def _numba() -> Any:
-    """Import numba without the linear algebra of scipy, which no loop here wants.
+    """Import numba without what it looks for and no loop here wants: half as long again, and 15 MB.
 
-    numba looks for it when it compiles its first loop: half as long again, and 15 MB.
+    That is the linear algebra of scipy, functions of C by cffi, and settings in a file by yaml.
     """
     if "numba.np.arraymath" not in sys.modules:
-        with _hidden("scipy.linalg"):
+        with _hidden("scipy.linalg", "cffi", "yaml"):
             import numba.np.arraymath
     import numba
 
@@ -142,14 +142,14 @@ def _numba() -> Any:
 
 
 @contextmanager
-def _hidden(module: str) -> Iterator[None]:
-    """Let this thread find no such module; others meanwhile import it as ever."""
+def _hidden(*modules: str) -> Iterator[None]:
+    """Let this thread find no such modules; others meanwhile import them as ever."""
     here = get_ident()
 
     class Nowhere(MetaPathFinder):
         def find_spec(self, fullname: str, path: Sequence[str] | None, target: Any = None) -> None:
-            if fullname == module and get_ident() == here:
-                raise ModuleNotFoundError(module, name=module)
+            if fullname in modules and get_ident() == here:
+                raise ModuleNotFoundError(fullname, name=fullname)
 
     nowhere = Nowhere()
     # Another list each time: what other threads are going through stays as it is.

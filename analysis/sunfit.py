@@ -124,8 +124,8 @@ def _collector(record: Record) -> _Warmth | None:
 
 
 def _warmth(kind: str, record: Record, weight: Floats) -> _Warmth | None:
-    rows = np.flatnonzero(np.nan_to_num(weight) > 0.0)
-    if np.unique(_utc_day(record.start_s[rows])).size < _FEWEST_DAYS:
+    rows = np.flatnonzero(weight > 0.0)
+    if np.count_nonzero(np.diff(_utc_day(record.start_s[rows]))) + 1 < _FEWEST_DAYS:
         return None
     rows = rows[:: max(rows.size // _MOST_ROWS, 1)]
     return _Warmth(kind=kind, time_s=record.start_s[rows], weight=weight[rows])

@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from functools import cache
 
 from analysis.errors import LogError
 from analysis.logs.stamps import CLOCK, ZONE_HOURS, StampFormat
@@ -85,9 +86,19 @@ _FAMILIES: tuple[tuple[StampFormat, ...], ...] = (
 
 
 # The colon stays possible, so that a date alone can be tried with one.
-_BARE_CLOCK = r"(?P<H>\d{0,2}?):?(?P<M>\d{1,2})"
+_BARE_CLOCK = "hours and minutes without a colon", r"(?P<H>\d{0,2}?):?(?P<M>\d{1,2})"
+# As people write it: `14h05`, `14.05`, `14:05 Uhr`.
+_SPOKEN = (
+    r"(?P<H>\d{1,2})[h.:](?P<M>\d{2})(?:(?:min|[m.:])(?P<S>\d{2})s?)?(?:\s?(?:h|hrs|Uhr|uur))?"
+)
+_SPOKEN_CLOCK = "a time of day as people write it", _SPOKEN
+_ENDS_SPOKEN = re.compile(rf".*\s{_SPOKEN}", re.ASCII)
+_SECOND = "seconds of the day", r"(?P<s>\d{1,5})(?::00)?"
+# Decimal hours in steps of a half or a quarter would look like times of day.
+_MAY_BE_DECIMAL = ({"00", "50"}, {"00", "25", "50"})
 
 
+@cache
 def _beside_days(says: str, clock: str) -> tuple[tuple[StampFormat, ...], ...]:
     """Give the families of dates with another time of day behind them."""
     return tuple(
@@ -100,18 +111,6 @@ def _beside_days(says: str, clock: str) -> tuple[tuple[StampFormat, ...], ...]:
         )
         for family in _DAYS
     )
-
-
-_BARE_CLOCKS = _beside_days("hours and minutes without a colon", _BARE_CLOCK)
-# As people write it: `14h05`, `14.05`, `14:05 Uhr`.
-_SPOKEN = (
-    r"(?P<H>\d{1,2})[h.:](?P<M>\d{2})(?:(?:min|[m.:])(?P<S>\d{2})s?)?(?:\s?(?:h|hrs|Uhr|uur))?"
-)
-_SPOKEN_CLOCKS = _beside_days("a time of day as people write it", _SPOKEN)
-_ENDS_SPOKEN = re.compile(rf".*\s{_SPOKEN}", re.ASCII)
-# Decimal hours in steps of a half or a quarter would look like times of day.
-_MAY_BE_DECIMAL = ({"00", "50"}, {"00", "25", "50"})
-_SECONDS = _beside_days("seconds of the day", r"(?P<s>\d{1,5})(?::00)?")
 
 
 def format_of(samples: list[str]) -> StampFormat | tuple[StampFormat, ...] | None:
@@ -142,7 +141,7 @@ def format_of(samples: list[str]) -> StampFormat | tuple[StampFormat, ...] | Non
         strict = one.by_parser and all(_PARSER_ISO.fullmatch(sample.strip()) for sample in samples)
         return replace(one, by_parser=strict)
     if all(_ENDS_SPOKEN.fullmatch(sample.strip()) for sample in samples):
-        spoken = _all_read(_SPOKEN_CLOCKS, samples)
+        spoken = _all_read(_beside_days(*_SPOKEN_CLOCK), samples)
         return spoken[0] if spoken is not None and len(spoken) == 1 else spoken
     return None
 
@@ -167,7 +166,7 @@ def bare_clock_format_of(samples: list[str]) -> tuple[StampFormat, ...] | None:
         minutes = {match["M"] for match in spoken if match is not None}
         padded = any(match["H"].startswith("0") for match in spoken if match is not None)
         return (
-            _all_read(_SPOKEN_CLOCKS, samples)
+            _all_read(_beside_days(*_SPOKEN_CLOCK), samples)
             if padded and minutes not in _MAY_BE_DECIMAL
             else None
         )
@@ -176,7 +175,7 @@ def bare_clock_format_of(samples: list[str]) -> tuple[StampFormat, ...] | None:
         return None
     if not any(int(clock) >= 100 for clock in clocks) and {len(clock) for clock in clocks} != {4}:
         return None
-    return _all_read(_BARE_CLOCKS, samples)
+    return _all_read(_beside_days(*_BARE_CLOCK), samples)
 
 
 def seconds_format_of(samples: list[str]) -> tuple[StampFormat, ...] | None:
@@ -187,7 +186,7 @@ def seconds_format_of(samples: list[str]) -> tuple[StampFormat, ...] | None:
     samples : list of str
         Date and second, a blank between them.
     """
-    return _all_read(_SECONDS, samples)
+    return _all_read(_beside_days(*_SECOND), samples)
 
 
 def _all_read(
