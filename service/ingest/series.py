@@ -39,33 +39,28 @@ def _buckets(
     time_s: Ints, columns: dict[str, Floats], *, buckets: int
 ) -> tuple[Ints, Floats, dict[str, Floats]]:
     width = max(-(-int(time_s[-1] - time_s[0] + 1) // buckets), 2)
-    number = (time_s - time_s[0]) // width
-    edges = np.flatnonzero(np.diff(number, prepend=-1))
-    left = time_s[0] + number[edges] * width
-    out_s = np.repeat(left, 2)
+    begin = np.arange(time_s[0], time_s[-1] + 1, width)
+    edges = np.searchsorted(time_s, begin)
+    rows = np.diff(edges, append=len(time_s))
+    filled = rows > 0
+    edges, rows = edges[filled], rows[filled]
+    out_s = np.repeat(begin[filled], 2)
     out_s[1::2] += width // 2
-    reduced = {name: _extremes(values, edges) for name, values in columns.items()}
+    reduced = {name: _extremes(values, edges, rows) for name, values in columns.items()}
     return out_s, np.full(out_s.shape[0], float(width)), reduced
 
 
-def _extremes(values: Floats, edges: NDArray[np.intp]) -> Floats:
+def _extremes(values: Floats, edges: NDArray[np.intp], rows: NDArray[np.intp]) -> Floats:
     """Give lowest and highest of each bucket in order of occurrence; NaN where it has none."""
     lowest, highest = np.fmin.reduceat(values, edges), np.fmax.reduceat(values, edges)
-    rows = np.diff([*edges, values.shape[0]])
-    at_low, at_high = (_first_at(values, edges, rows, one) for one in (lowest, highest))
-    rising = at_low <= at_high
+    either = (values == np.repeat(lowest, rows)) | (values == np.repeat(highest, rows))
+    # Where a bucket first has one of them; of one without values, any later place.
+    found = np.append(np.flatnonzero(either), values.shape[0] - 1)
+    rising = values[found[np.searchsorted(found, edges)]] == lowest
     out = np.empty(2 * edges.shape[0])
     out[0::2] = np.where(rising, lowest, highest)
     out[1::2] = np.where(rising, highest, lowest)
     return out
-
-
-def _first_at(
-    values: Floats, edges: NDArray[np.intp], rows: NDArray[np.intp], wanted: Floats
-) -> NDArray[np.intp]:
-    """Give where each bucket first has its value; somewhere after it where that is NaN."""
-    found = np.append(np.flatnonzero(values == np.repeat(wanted, rows)), values.shape[0])
-    return found[np.searchsorted(found, edges)]
 
 
 def _open_gaps(
