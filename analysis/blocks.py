@@ -11,6 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from analysis.common_rows import day_edges
 from analysis.record import Floats, Ints
 from analysis.units import SECONDS_PER_DAY
 
@@ -46,12 +47,10 @@ def split_days(block: Block) -> dict[date, Block]:
     """Cut rows by UTC day."""
     if len(block) == 0:
         return {}
-    number = block.stamp_s // _DAY_S
-    edges = [0, *(np.flatnonzero(np.diff(number)) + 1).tolist(), len(block)]
-    days: dict[date, Block] = {}
-    for first, last in pairwise(edges):
-        days[_EPOCH + timedelta(days=int(number[first]))] = part_of(block, first, last)
-    return days
+    return {
+        utc_day(int(block.stamp_s[first])): part_of(block, first, last)
+        for first, last in pairwise(day_edges(block.stamp_s))
+    }
 
 
 def part_of(block: Block, first: int, last: int) -> Block:

@@ -68,8 +68,7 @@ def on_common_rows(stamp_s: Ints, columns: Mapping[str, Floats]) -> CommonRows:
     names = sorted(name for name in columns if not is_daily(name))
     if len(names) < 2 or len(stamp_s) < 2 * _FEWEST:
         return alike
-    day = stamp_s // _DAY_S
-    edges = [0, *(np.flatnonzero(np.diff(day)) + 1).tolist(), len(stamp_s)]
+    edges = day_edges(stamp_s)
     held = {name: np.isfinite(columns[name]) for name in names}
     counts = np.array([np.add.reduceat(held[name], edges[:-1]) for name in names], dtype=np.int64)
     rows = np.diff(edges)
@@ -92,6 +91,18 @@ def on_common_rows(stamp_s: Ints, columns: Mapping[str, Floats]) -> CommonRows:
         columns={name: values[stays] for name, values in found.items()},
         away_s={name: away_s[stays] for name, (_, away_s) in brought.items()},
     )
+
+
+def day_edges(stamp_s: Ints) -> list[int]:
+    """Give the row that each UTC day with rows begins at, and the number of rows.
+
+    Parameters
+    ----------
+    stamp_s : shape (n,), at least one, strictly rising [s]
+    """
+    midnights = np.arange(stamp_s[0] // _DAY_S, stamp_s[-1] // _DAY_S + 2) * _DAY_S
+    found: list[int] = np.unique(np.searchsorted(stamp_s, midnights)).tolist()
+    return found
 
 
 def _bring(
