@@ -6,7 +6,7 @@ then the time from row to row) and columns of whole numbers over the field's `pe
 `stamp_s` and plain columns.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import date
@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analysis.blocks import Block
+from analysis.blocks import Block, join
 from analysis.record import Floats, Ints
 from service.ingest import block_form
 
@@ -144,7 +144,7 @@ def encode(block: Block) -> bytes:
 def decode(data: bytes) -> Block:
     """Turn bytes into the block again."""
     if data.startswith(block_form.MAGIC):
-        return block_form.unpack(data)
+        return block_form.unpack([data])
     with _reader(data) as reader:
         batch = reader.read_next_batch()
     columns: dict[str, Floats] = {}
@@ -157,6 +157,13 @@ def decode(data: bytes) -> Block:
     else:
         stamp_s = columns.pop(_STAMPS).astype(np.int64, copy=False)
     return Block(stamp_s=stamp_s, columns=columns)
+
+
+def decode_days(days: Sequence[bytes]) -> Block | None:
+    """Turn the bytes of separate, rising days into one block; None where there are none."""
+    if days and all(data.startswith(block_form.MAGIC) for data in days):
+        return block_form.unpack(days)
+    return join(map(decode, days))
 
 
 def channels_in(data: bytes) -> tuple[str, ...]:

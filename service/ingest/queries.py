@@ -3,15 +3,15 @@
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from functools import lru_cache
-from typing import Any, Literal
+from typing import Any
 
-from sqlalchemy import Select, bindparam, case, delete, exists, func, select
+import numpy as np
+from sqlalchemy import Select, and_, bindparam, case, delete, exists, func, select
 from sqlalchemy.orm import Session
 
-from analysis.blocks import Block, join, utc_day
+from analysis.blocks import Block, join, part_of, utc_day
 from analysis.record import Record, record_from_stamps
-from analysis.rollup import spread
-from analysis.units import SECONDS_PER_DAY
+from analysis.rollup import Stamp, spread
 from service.db.engine import dialect_of, insert_for, insert_into
 from service.db.models import (
     ChannelSeen,
@@ -24,13 +24,11 @@ from service.db.models import (
     VisitPhoto,
     WeatherFile,
 )
-from service.ingest.blocks import Sealed, decode
+from service.ingest.blocks import Sealed, decode, decode_days
 from service.ingest.rolled import rolled_back
-from service.retention.queries import rolled_between
 
 # Stamps mark the end or the start of their step, so a span's rows may stand one step outside it.
 _LONGEST_STEP_S = 3600
-_DAY_S = int(SECONDS_PER_DAY)
 _AT_ONCE = 400
 _SITE_WITH_VALUES = (
     select(Site.id)
@@ -57,8 +55,13 @@ _COUNTED = select(
     .where(RolledDay.site_id == bindparam("site_id"))
     .scalar_subquery(),
 ).where(Upload.site_id == bindparam("site_id"), Upload.state == "stored")
-_BLOCKS = (
-    select(DayBlock.day, DayBlock.data)
+# Beside each day what else its rows are read by: one look into the database for all of it.
+_DAYS = (
+    select(DayBlock.day, DayBlock.data, Site.stamp, RolledDay.kind, RolledDay.extremes)
+    .join(Site, Site.id == DayBlock.site_id)
+    .outerjoin(
+        RolledDay, and_(RolledDay.site_id == DayBlock.site_id, RolledDay.day == DayBlock.day)
+    )
     .where(
         DayBlock.site_id == bindparam("site_id"),
         DayBlock.day.between(bindparam("first"), bindparam("last")),
@@ -66,7 +69,7 @@ _BLOCKS = (
     .order_by(DayBlock.day)
 )
 _CHANNELS = select(ChannelSeen.channel).where(ChannelSeen.site_id == bindparam("site_id"))
-_STAMP = select(Site.stamp).where(Site.id == bindparam("site_id"))
+_LAST_DAY = select(func.max(DayBlock.day)).where(DayBlock.site_id == bindparam("site_id"))
 
 
 def list_uploads(db: Session, site_id: int, *, limit: int | None = None) -> list[Upload]:
@@ -219,44 +222,34 @@ def _saving(dialect: str) -> Any:
     )
 
 
-def load_rows(
-    db: Session, *, site_id: int, start_s: int, end_s: int, extremes: bool = False
-) -> Block | None:
-    """Give the rows stamped in `[start_s, end_s]`.
+def load_rows(db: Session, *, site_id: int, start_s: int, end_s: int) -> Block | None:
+    """Give the rows stamped in `[start_s, end_s]`."""
+    rows, _ = _load_days(db, site_id=site_id, first=utc_day(start_s), last=utc_day(end_s))
+    if rows is None:
+        return None
+    first, last = np.searchsorted(rows.stamp_s, [start_s, end_s + 1]).tolist()
+    return part_of(rows, first, last) if first < last else None
+
+
+def _load_days(
+    db: Session, *, site_id: int, first: date, last: date, extremes: bool = False
+) -> tuple[Block | None, Stamp]:
+    """Give the rows of UTC days, both included, and which end of their step their stamps mark.
 
     With `extremes`, what is kept as means is given as lowest and highest values instead.
     """
-    first, last = utc_day(start_s), utc_day(end_s)
     values = {"site_id": site_id, "first": first, "last": last}
-    found = db.connection().execute(_BLOCKS, values).all()
-    stamp = stamp_of(db, site_id) if extremes else "end"
-    rolled: dict[date, RolledDay] = {}
-    if extremes:
-        days = rolled_between(db, site_id=site_id, first=first, last=last)
-        rolled = {one.day: one for one in days}
-    rows = join(
-        decode(data)
-        if day not in rolled
-        else spread(rolled_back(data, rolled[day].extremes), stamp=stamp)
-        for day, data in found
+    found = db.connection().execute(_DAYS, values).all()
+    stamp: Stamp = "start" if found and found[0].stamp == "start" else "end"
+    if not extremes or not any(one.kind == "means" for one in found):
+        return decode_days([one.data for one in found]), stamp
+    blocks = (
+        spread(rolled_back(one.data, one.extremes), stamp=stamp)
+        if one.kind == "means"
+        else decode(one.data)
+        for one in found
     )
-    if rows is None:
-        return None
-    inside = (rows.stamp_s >= start_s) & (rows.stamp_s <= end_s)
-    if bool(inside.all()):
-        return rows
-    if not bool(inside.any()):
-        return None
-    return Block(
-        stamp_s=rows.stamp_s[inside],
-        columns={name: values[inside] for name, values in rows.columns.items()},
-    )
-
-
-def stamp_of(db: Session, site_id: int) -> Literal["end", "start"]:
-    """Say which end of its step a site's stamps mark."""
-    found = db.connection().execute(_STAMP, {"site_id": site_id}).scalar()
-    return "start" if found == "start" else "end"
+    return join(blocks), stamp
 
 
 def count_rows(db: Session, *, site_id: int, start_s: int, end_s: int) -> int:
@@ -274,21 +267,19 @@ def load_record(
 ) -> Record | None:
     """Give the rows whose steps touch `[start_s, end_s)` as a record, or None without any.
 
-    With `extremes`, for a plot, as `load_rows` does.
+    With `extremes`, for a plot, what is kept as means is given as lowest and highest values.
     """
     # Whole UTC days: what is brought to common rows is settled day by day.
-    rows = load_rows(
+    rows, stamp = _load_days(
         db,
         site_id=site_id,
-        start_s=(start_s - _LONGEST_STEP_S) // _DAY_S * _DAY_S,
-        end_s=-(-(end_s + _LONGEST_STEP_S) // _DAY_S) * _DAY_S - 1,
+        first=utc_day(start_s - _LONGEST_STEP_S),
+        last=utc_day(end_s + _LONGEST_STEP_S - 1),
         extremes=extremes,
     )
     if rows is None:
         return None
-    record = record_from_stamps(
-        stamp_s=rows.stamp_s, columns=rows.columns, stamp=stamp_of(db, site_id)
-    )
+    record = record_from_stamps(stamp_s=rows.stamp_s, columns=rows.columns, stamp=stamp)
     touching = (record.start_s < end_s) & (record.start_s + record.step_s > start_s)
     if not bool(touching.any()):
         return None
@@ -301,6 +292,12 @@ def days_stored(db: Session, site_id: int) -> list[date]:
     """Give the UTC days that hold rows, rising."""
     found = select(DayBlock.day).where(DayBlock.site_id == site_id).order_by(DayBlock.day)
     return list(db.scalars(found))
+
+
+def last_day_stored(db: Session, site_id: int) -> date | None:
+    """Give the last UTC day that holds rows."""
+    found: date | None = db.connection().execute(_LAST_DAY, {"site_id": site_id}).scalar()
+    return found
 
 
 def channels_seen(db: Session, site_id: int) -> frozenset[str]:

@@ -103,8 +103,8 @@ def replace_site_file(db: Session, *, site: Site, text: str, who: str, now: date
         weather_actions.read_again(db, site_id=site.id, now=now)
     if before.readings != facts.readings:
         # The days stay as they are; the report is made anew.
-        last = ingest_queries.days_stored(db, site.id)[-1:]
-        ingest_queries.mark_days(db, site_id=site.id, days=last, due_at=now)
+        last = ingest_queries.last_day_stored(db, site.id)
+        ingest_queries.mark_days(db, site_id=site.id, days=[last] if last else [], due_at=now)
     ask_again(db, site_id=site.id)
     if _rules(before) == _rules(facts):
         return None

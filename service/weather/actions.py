@@ -11,7 +11,7 @@ from typing import IO, TYPE_CHECKING
 import numpy as np
 from sqlalchemy.orm import Session
 
-from analysis.blocks import Block, join, merge, split_days, utc_day
+from analysis.blocks import Block, merge, split_days, utc_day
 from analysis.days import local_date
 from analysis.errors import AnalysisError
 from analysis.sitefile import parse_site
@@ -174,7 +174,7 @@ def store_weather(db: Session, *, site: Site, weather: Weather, now: datetime) -
     new = _block(weather)
     first, last = utc_day(int(new.stamp_s[0])), utc_day(int(new.stamp_s[-1]))
     day = timedelta(days=1)
-    held = join(queries.load_hours(db, site_id=site.id, first=first - day, last=last + day))
+    held = queries.load_hours(db, site_id=site.id, first=first - day, last=last + day)
     merged = new if held is None else merge(_apart(held, new), new)
     touched = change(held, merged).touched_s
     if not len(touched):
@@ -214,10 +214,8 @@ def _apart(held: Block, new: Block) -> Block:
 def load_weather(db: Session, *, site_id: int, start_s: int, end_s: int) -> Weather | None:
     """Give the weather around `[start_s, end_s)`, None where none is known."""
     day = timedelta(days=1)
-    found = join(
-        queries.load_hours(
-            db, site_id=site_id, first=utc_day(start_s) - day, last=utc_day(end_s) + day
-        )
+    found = queries.load_hours(
+        db, site_id=site_id, first=utc_day(start_s) - day, last=utc_day(end_s) + day
     )
     if found is None:
         return None

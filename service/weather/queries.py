@@ -1,6 +1,6 @@
 """All SQL about weather files, their hours and the addresses they come from. Nothing commits."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from datetime import date
 
 from sqlalchemy import Select, bindparam, delete, select, update
@@ -10,7 +10,7 @@ from analysis.blocks import Block
 from service.db.engine import insert_into
 from service.db.models import Site, WeatherDay, WeatherFile, WeatherSource
 from service.db.moment import FAR_AHEAD, NOW
-from service.ingest.blocks import decode, encode
+from service.ingest.blocks import decode_days, encode
 
 # A UTC day with so many hours needs no asking (a source may lack one at its end).
 WHOLE_DAY_HOURS = 23
@@ -64,10 +64,10 @@ _HOURS = (
 )
 
 
-def load_hours(db: Session, *, site_id: int, first: date, last: date) -> Sequence[Block]:
-    """Give the blocks of hours of UTC days, both included, rising."""
+def load_hours(db: Session, *, site_id: int, first: date, last: date) -> Block | None:
+    """Give the hours of UTC days, both included, None where there are none."""
     values = {"site_id": site_id, "first": first, "last": last}
-    return [decode(data) for data in db.connection().execute(_HOURS, values).scalars()]
+    return decode_days(db.connection().execute(_HOURS, values).scalars().all())
 
 
 def save_hours(db: Session, *, site_id: int, blocks: Mapping[date, Block]) -> None:

@@ -14,6 +14,7 @@ from service.ingest.blocks import (
     change,
     channels_in,
     decode,
+    decode_days,
     encode,
     seal,
     seal_days,
@@ -202,6 +203,25 @@ def test_days_sealed_together_are_what_each_is_alone() -> None:
     days[date(2026, 2, 3)] = a_block([0, 60], flow=[1.0, NAN])
     assert seal_days(days) == {day: seal(block) for day, block in days.items()}
     assert seal_days({}) == {}
+
+
+def test_days_read_together_are_what_each_is_joined() -> None:
+    days = split_days(a_day(rows=600))
+    collector = a_day().columns["collector"]
+    other = Block(
+        stamp_s=a_day().stamp_s + 10 * DAY,
+        columns={"flow": np.round(collector), "heat": collector * 1e6, "pump": collector.round(1)},
+    )
+    blocks = [*days.values(), other]
+    found, joined = decode_days([encode(one) for one in blocks]), join(blocks)
+    assert found is not None
+    assert joined is not None
+    assert same(found, joined)
+    older = decode_days([arrow_of(a_day()), encode(other)])
+    assert older is not None
+    assert np.isnan(older.columns["flow"][3])
+    assert len(older) == 288
+    assert decode_days([]) is None
 
 
 def test_a_lone_decimal_among_whole_numbers_is_kept() -> None:
