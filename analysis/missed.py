@@ -16,6 +16,7 @@ import numpy as np
 
 from analysis.bounded import Bounded
 from analysis.case import Case
+from analysis.compiled import compiled, given
 from analysis.days import DayTable
 from analysis.expected import drawn_days
 from analysis.healthy_loop import KEPT_OVERNIGHT, KEPT_UNDRAWN
@@ -72,20 +73,24 @@ class _Store:
 
     def taken_kwh(self, offered_kwh: Floats) -> float:
         """Go through the days with what a sound plant would have had more [kWh]."""
-        extra = total = 0.0
-        for offered, kept, room, costs in zip(
-            offered_kwh.tolist(),
-            self.kept_frac.tolist(),
-            self.room_kwh.tolist(),
-            self.costs_frac.tolist(),
-            strict=True,
-        ):
-            # Of the day's own heat half is there on average while the loop runs.
-            more = (offered - costs * extra) / (1.0 + costs / 2.0)
-            more = max(min(more, room - extra), 0.0)
-            total += more
-            extra = kept * (extra + more)
-        return total
+        return _taken_kwh(
+            given(offered_kwh), given(self.kept_frac), given(self.room_kwh), given(self.costs_frac)
+        )
+
+
+@compiled
+def _taken_kwh(
+    offered_kwh: Floats, kept_frac: Floats, room_kwh: Floats, costs_frac: Floats
+) -> float:
+    extra = total = 0.0
+    for day in range(offered_kwh.size):
+        # Of the day's own heat half is there on average while the loop runs.
+        costs = costs_frac[day]
+        more = (offered_kwh[day] - costs * extra) / (1.0 + costs / 2.0)
+        more = max(min(more, room_kwh[day] - extra), 0.0)
+        total += more
+        extra = kept_frac[day] * (extra + more)
+    return total
 
 
 def missed_heat(
