@@ -10,8 +10,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis.compiled import given
 from analysis.condition.regression import physics_of, prior_of, rolling_median
 from analysis.condition.steady import SteadyDays
+from analysis.condition.trace_kernel import follow_steps
 from analysis.quantiles import median_of
 from analysis.record import Floats, Ints
 from analysis.site import Site
@@ -91,47 +93,39 @@ class Trace:
         """Give the likeliest step among the last `reach` days before each of some days.
 
         The parameters are fitted to all days before it together with the step, so a season that
-        the test report describes badly is not taken for one. The sums grow from day to day, so all
-        are solved side by side.
+        the test report describes badly is not taken for one. The sums grow from day to day, so one
+        pass serves all.
 
         Parameters
         ----------
         last : shape (k,), of each the first day that is not known yet; at least twice `least`
         reach, least : so many days lie after a step at most, and before and after it at least
         """
-        onset = last[:, None] + np.arange(-reach, 1 - least)
-        tried = onset >= least
-        onset = np.maximum(onset, 0)
-        rows, out = self.rows / self.scatter, self.out / self.scatter
-        pairs, towards, level, pull = (
-            _up_to(of)
-            for of in (rows[:, :, None] * rows[:, None, :], rows * out[:, None], rows, out)
+        count = self.rows.shape[1]
+        seen = Steps(
+            onset=np.empty(len(last), dtype=np.int64),
+            seen=last,
+            frac=np.empty(len(last)),
+            u_frac=np.empty(len(last)),
+            sound=np.empty((len(last), count)),
         )
-        # The step is what is left of each onset's column once the parameters have had their part.
-        precise = np.diag(1.0 / self.prior_u**2)
-        right = precise @ self.prior + towards[last]
-        cross = (level[last][:, None, :] - level[onset]).transpose(0, 2, 1) / self.scatter
-        solved = np.linalg.solve(
-            precise + pairs[last], np.concatenate([right[:, :, None], cross], axis=2)
+        follow_steps(
+            given(self.rows),
+            given(self.out),
+            self.scatter,
+            given(self.prior),
+            given(self.prior_u**-2.0),
+            given(last),
+            reach,
+            least,
+            np.empty((2, count, count)),
+            np.empty((5, count)),
+            seen.onset,
+            seen.frac,
+            seen.u_frac,
+            seen.sound,
         )
-        alone, part = solved[:, :, 0], solved[:, :, 1:]
-        left = (last[:, None] - onset) / self.scatter**2 - (cross * part).sum(axis=1)
-        pull = (pull[last][:, None] - pull[onset]) / self.scatter
-        with np.errstate(invalid="ignore", divide="ignore"):
-            step, u = (pull - np.einsum("kp,kpo->ko", right, part)) / left, 1.0 / np.sqrt(left)
-            best = np.where(tried, step / u, np.inf).argmin(axis=1)
-        each = np.arange(len(last))
-        step, u = step[each, best], u[each, best]
-        sound = alone - part[each, :, best] * step[:, None]
-        usual = (level[last] * sound).sum(axis=1) * self.scatter / last
-        return Steps(
-            onset=onset[each, best], seen=last, frac=-step / usual, u_frac=u / usual, sound=sound
-        )
-
-
-def _up_to(values: Floats) -> Floats:
-    """Give sums over the days before each, and over all."""
-    return np.concatenate([np.zeros((1, *values.shape[1:])), np.cumsum(values, axis=0)])
+        return seen
 
 
 def trace_of(days: SteadyDays, site: Site) -> Trace:
