@@ -5,7 +5,7 @@ figure with bounds carries a 95 % interval.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields, is_dataclass, replace
+from dataclasses import dataclass, fields, is_dataclass
 from datetime import UTC, datetime
 from functools import cache
 from math import isfinite
@@ -170,12 +170,13 @@ class ClearSeason:
     basis: str
 
 
-class CheckedHour(NamedTuple):
-    """One hour of the field check; `estimated_w` after the safety factor."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckedHours:
+    """The hours of the field check, figure by figure; `estimated_w` after the safety factor."""
 
-    start_s: int
-    measured_w: float
-    estimated_w: float
+    start_s: tuple[int, ...]
+    measured_w: tuple[float, ...]
+    estimated_w: tuple[float, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -198,7 +199,7 @@ class FieldCheck:
     other_factor: float
     start_s: int
     end_s: int
-    points: tuple[CheckedHour, ...]
+    points: CheckedHours
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -335,30 +336,28 @@ def report_from_json(data: Mapping[str, Any]) -> Report:
 
 
 def _field_check_json(check: FieldCheck) -> dict[str, Any]:
-    measured = _rounded([item.measured_w for item in check.points])
-    estimated = _rounded([item.estimated_w for item in check.points])
-    starts = np.array([item.start_s for item in check.points], dtype="datetime64[s]")
+    hours = check.points
+    starts = np.datetime_as_string(np.array(hours.start_s, dtype="datetime64[s]"), timezone="UTC")
+    figures = (starts.tolist(), _rounded(hours.measured_w), _rounded(hours.estimated_w))
     points = [
         {"from": start, "measured_w": got, "estimated_w": due}
-        for start, got, due in zip(
-            np.datetime_as_string(starts, timezone="UTC").tolist(), measured, estimated, strict=True
-        )
+        for start, got, due in zip(*figures, strict=True)
     ]
-    ends = {"from": iso(check.start_s), "to": iso(check.end_s)}
-    plain = _plain(replace(check, points=()))
-    return {**{name: plain[name] for name in plain if name[-2:] != "_s"}, **ends, "points": points}
+    plain = {
+        name: _plain(getattr(check, name))
+        for name in _names(FieldCheck)
+        if name != "points" and name[-2:] != "_s"
+    }
+    return {**plain, "points": points, "from": iso(check.start_s), "to": iso(check.end_s)}
 
 
 def _field_check(data: Mapping[str, Any] | None) -> FieldCheck | None:
     if data is None:
         return None
-    points = tuple(
-        CheckedHour(
-            start_s=seconds(item["from"]),
-            measured_w=item["measured_w"],
-            estimated_w=item["estimated_w"],
-        )
-        for item in data["points"]
+    points = CheckedHours(
+        start_s=tuple(seconds(item["from"]) for item in data["points"]),
+        measured_w=tuple(item["measured_w"] for item in data["points"]),
+        estimated_w=tuple(item["estimated_w"] for item in data["points"]),
     )
     rest: dict[str, Any] = {
         name: value for name, value in data.items() if name not in ("from", "to", "points")

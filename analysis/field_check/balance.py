@@ -11,7 +11,7 @@ from analysis.field_check.equations import safety_factor
 from analysis.field_check.hours import HOUR_KIND, INDICATIVE, STRICT
 from analysis.offsets import TAKEN
 from analysis.record import Floats, known_or_zero
-from analysis.results import CheckedHour, FieldCheck, FieldCheckOutcome
+from analysis.results import CheckedHours, FieldCheck, FieldCheckOutcome
 from analysis.site import Site
 from analysis.units import SECONDS_PER_DAY
 
@@ -57,7 +57,6 @@ def field_check(table: DayTable, site: Site, *, end_s: int) -> FieldCheck | None
     measured = _measured_w(table, start_s, values)
     estimated = np.array(due_w) * whole
     ratio = float(measured.sum() / estimated.sum())
-    points = zip(start_s, measured.tolist(), estimated.tolist(), strict=True)
     outcome: FieldCheckOutcome = "reached" if ratio >= 1.0 else "not_reached"
     return FieldCheck(
         mode="strict" if strict else "indicative",
@@ -72,7 +71,11 @@ def field_check(table: DayTable, site: Site, *, end_s: int) -> FieldCheck | None
         other_factor=factors["other"],
         start_s=chosen[0].start_s,
         end_s=chosen[-1].end_s,
-        points=tuple(map(CheckedHour._make, points)),
+        points=CheckedHours(
+            start_s=tuple(start_s),
+            measured_w=tuple(measured.tolist()),
+            estimated_w=tuple(estimated.tolist()),
+        ),
     )
 
 

@@ -9,8 +9,8 @@ from dashboards.theme import var
 
 def checked_hours(check: FieldCheck, *, timezone: str) -> Figure:
     """Draw measured against estimated power [kW]; points above the line reach the estimate."""
-    due = [item.estimated_w / 1000.0 for item in check.points]
-    got = [item.measured_w / 1000.0 for item in check.points]
+    due = [power_w / 1000.0 for power_w in check.points.estimated_w]
+    got = [power_w / 1000.0 for power_w in check.points.measured_w]
     most = max([*due, *got, 0.1]) * 1.05
     line = {
         "type": "scatter", "mode": "lines", "name": "as much as estimated",
@@ -20,7 +20,7 @@ def checked_hours(check: FieldCheck, *, timezone: str) -> Figure:
     hours = {
         "type": "scatter", "mode": "markers", "name": "one hour", "x": due, "y": got,
         "marker": {"color": var("delivered"), "size": 6, "opacity": 0.75},
-        "text": [moment(item.start_s, timezone) for item in check.points],
+        "text": [moment(start_s, timezone) for start_s in check.points.start_s],
         "hovertemplate": "%{text}<br>measured %{y:.2f} kW<br>estimated %{x:.2f} kW<extra></extra>",
     }  # fmt: skip
     return Figure(

@@ -49,8 +49,8 @@ class BuiltReports:
 
 
 def _weight(report: Report) -> int:
-    points = len(report.field_check.points) if report.field_check is not None else 0
-    return len(report.days) + points + _BESIDES_DAYS
+    checked = report.field_check.hours if report.field_check is not None else 0
+    return len(report.days) + checked + _BESIDES_DAYS
 
 
 BUILT = BuiltReports()

@@ -95,10 +95,12 @@ def test_a_sound_plant_is_left_alone():
 
 def test_the_field_check_leaves_out_days_of_a_stuck_sensor():
     found = stuck("loop_hot", step_s=300).report().field_check
-    dates = {datetime.fromtimestamp(hour.start_s, UTC).date().isoformat() for hour in found.points}
+    dates = {
+        datetime.fromtimestamp(start, UTC).date().isoformat() for start in found.points.start_s
+    }
     sound = a_plant(start="2025-05-01", step_s=300).report().field_check
     all_dates = {
-        datetime.fromtimestamp(hour.start_s, UTC).date().isoformat() for hour in sound.points
+        datetime.fromtimestamp(start, UTC).date().isoformat() for start in sound.points.start_s
     }
     assert any("2025-05-09" <= date < "2025-05-15" for date in all_dates)
     assert dates

@@ -163,7 +163,7 @@ def test_the_picture_holds_every_hour(sound):
     figure = drawn(checked_hours(check, timezone="Europe/London"))
     assert len(figure.data[1].x) == check.hours
     assert figure.layout.height == 340  # as the box on the page, whatever the window does
-    assert figure.data[1].y[0] == pytest.approx(check.points[0].measured_w / 1000.0)
+    assert figure.data[1].y[0] == pytest.approx(check.points.measured_w[0] / 1000.0)
 
 
 def test_a_days_hours_do_not_depend_on_the_steps_of_other_days():

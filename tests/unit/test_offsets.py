@@ -208,9 +208,9 @@ def test_measured_hours_are_corrected_with_their_day():
     spells = learn_offsets(table, SITE)
     checked = field_check(corrected(table, spells, SITE), SITE, end_s=3600)
     factor = float(growth_from(temperature_class="B", from_c=15.0, to_c=45.0).factor)
-    (hour,) = checked.points
-    assert hour.measured_w == pytest.approx(900.0 - 100.0 * factor * spells[0].offset_k)
-    assert hour.estimated_w == pytest.approx(950.0 * checked.safety_factor)
+    (measured_w,), (estimated_w,) = checked.points.measured_w, checked.points.estimated_w
+    assert measured_w == pytest.approx(900.0 - 100.0 * factor * spells[0].offset_k)
+    assert estimated_w == pytest.approx(950.0 * checked.safety_factor)
 
 
 def test_growth_is_the_regression_of_independent_rectangles():
