@@ -60,7 +60,8 @@ def store_batches(
     """
     # Read first: nobody else can write from the first statement on.
     read = [_read(batch, now=now) for batch in batches]
-    sites = push_queries.sites_of_keys(db, [batch.key_hash for batch in batches])
+    hashes = [batch.key_hash for batch in batches]
+    sites = push_queries.sites_of_keys(db, hashes, day=now.date())
     sheaf = Sheaf(db, now=now, settle_s=settle_s)
     told: list[Pushed | ServiceError] = []
     for batch, rows in zip(batches, read, strict=True):
@@ -89,7 +90,7 @@ def push_rows(
     ConflictError : the values are another site's
     NotFoundError : the site is gone
     """
-    site = push_queries.site_of_id(db, site_id)
+    site = push_queries.site_of_id(db, site_id, day=now.date())
     if site is None:
         raise NotFoundError("This site is gone.")
     sheaf = Sheaf(db, now=now, settle_s=settle_s)
@@ -112,7 +113,6 @@ class Sheaf:
         self._db = db
         self._now = now
         self._due_at = now + timedelta(seconds=settle_s)
-        self._uploads: dict[int, int] = {}
         # Days as they are with what was added.
         self._held: dict[Place, HeldDay] = {}
         self._laid: dict[Place, LaidDay] = {}
@@ -230,15 +230,9 @@ class Sheaf:
 
     def _upload(self, site: OpenSite) -> int:
         """Give the upload that counts what the gateway pushes today."""
-        day = self._now.date()
-        if site.id not in self._uploads:
-            found = push_queries.pushes_of(self._db, site_id=site.id, day=day)
-            if found is None:
-                found = push_queries.add_pushes_of(
-                    self._db, site_id=site.id, day=day, now=self._now
-                )
-            self._uploads[site.id] = found
-        return self._uploads[site.id]
+        if site.upload_id is None:
+            site.upload_id = push_queries.add_pushes_of(self._db, site_id=site.id, now=self._now)
+        return site.upload_id
 
     def _load(self, site: OpenSite, days: Sequence[date]) -> None:
         lacking = [day for day in days if (site.id, day) not in self._held]

@@ -13,7 +13,7 @@ from sqlalchemy import Executable, Row, bindparam, select, update
 from sqlalchemy.orm import Session
 
 from service.db.models import ApiKey, Site, Upload
-from service.retention.queries import closed_until
+from service.retention.queries import CLOSED_UNTIL
 
 _OPEN = (
     select(Site.id, Site.slug, Site.timezone, Site.stamp, Site.text)
@@ -28,8 +28,12 @@ _OF_KEYS = (
     .with_for_update(of=(Site, ApiKey))
 )
 _OF_ID = _OPEN.where(Site.id == bindparam("id")).with_for_update()
-_PUSHES_OF = select(Upload.id).where(
-    Upload.site_id == bindparam("site_id"), Upload.pushed_on == bindparam("day")
+# Asked once they are locked: what locks them says how things were before it waited.
+_ONCE_LOCKED = CLOSED_UNTIL.add_columns(
+    select(Upload.id)
+    .where(Upload.site_id == Site.id, Upload.pushed_on == bindparam("day"))
+    .scalar_subquery()
+    .label("upload_id")
 )
 _COUNT = (
     update(Upload)
@@ -57,6 +61,7 @@ class OpenSite:
     stamp : which end of its step the stored stamps mark; None while nothing is stored
     text : the site file
     closed_until : the last UTC day that takes no rows any more; None while all do
+    upload_id : the upload that counts what its gateway pushes today; None before the first batch
     """
 
     id: int
@@ -65,6 +70,7 @@ class OpenSite:
     stamp: str | None
     text: str
     closed_until: date | None
+    upload_id: int | None
 
 
 @dataclass(slots=True, kw_only=True)
@@ -77,35 +83,37 @@ class Counted:
     left_out: int = 0
 
 
-def sites_of_keys(db: Session, hashes: Iterable[str]) -> dict[str, OpenSite]:
+def sites_of_keys(db: Session, hashes: Iterable[str], *, day: date) -> dict[str, OpenSite]:
     """Give and lock the sites that gateways' keys open, by the hash of the key.
 
-    Keys that are not known (any more) are left out. Two keys of one site give one object.
+    Keys that are not known (any more) are left out. Two keys of one site give one object. `day` is
+    today.
     """
     found = _all(db, _OF_KEYS, {"hashes": sorted(set(hashes))})
-    sites = _sites(db, found)
+    sites = _sites(db, found, day=day)
     return {row.key_hash: sites[row.id] for row in found}
 
 
-def site_of_id(db: Session, site_id: int) -> OpenSite | None:
-    """Give and lock a site."""
-    return _sites(db, _all(db, _OF_ID, {"id": site_id})).get(site_id)
+def site_of_id(db: Session, site_id: int, *, day: date) -> OpenSite | None:
+    """Give and lock a site; `day` is today."""
+    return _sites(db, _all(db, _OF_ID, {"id": site_id}), day=day).get(site_id)
 
 
-def _sites(db: Session, found: Iterable[Row[Any]]) -> dict[int, OpenSite]:
+def _sites(db: Session, found: Iterable[Row[Any]], *, day: date) -> dict[int, OpenSite]:
     rows = {row.id: row for row in found}
-    # Asked once they are locked: what locks them says how things were before it waited.
-    until = closed_until(db, rows) if rows else {}
+    if not rows:
+        return {}
     return {
-        site_id: OpenSite(
-            id=site_id,
-            slug=row.slug,
-            timezone=row.timezone,
-            stamp=row.stamp,
-            text=row.text,
-            closed_until=until[site_id],
+        one.id: OpenSite(
+            id=one.id,
+            slug=rows[one.id].slug,
+            timezone=rows[one.id].timezone,
+            stamp=rows[one.id].stamp,
+            text=rows[one.id].text,
+            closed_until=one.closed_until,
+            upload_id=one.upload_id,
         )
-        for site_id, row in rows.items()
+        for one in _all(db, _ONCE_LOCKED, {"sites": list(rows), "day": day})
     }
 
 
@@ -114,13 +122,9 @@ def set_stamp(db: Session, *, site_id: int, stamp: str) -> None:
     db.connection().execute(_SET_STAMP, {"site": site_id, "told": stamp})
 
 
-def pushes_of(db: Session, *, site_id: int, day: date) -> int | None:
-    """Give the upload that counts the gateway rows of a day."""
-    return db.connection().execute(_PUSHES_OF, {"site_id": site_id, "day": day}).scalar()
-
-
-def add_pushes_of(db: Session, *, site_id: int, day: date, now: datetime) -> int:
-    """Make the upload that counts the gateway rows of a day."""
+def add_pushes_of(db: Session, *, site_id: int, now: datetime) -> int:
+    """Make the upload that counts what a gateway pushes today."""
+    day = now.date()
     upload = Upload(
         site_id=site_id,
         pushed_on=day,

@@ -76,7 +76,7 @@ def store_rows(
         site.stamp = stamp
     rows = restamped(rows, stamp, stored="start" if site.stamp == "start" else "end")
     parts = split_days(rows)
-    until = closed_until(db, [site.id])[site.id]
+    until = closed_until(db, site.id)
     closed = take_closed(db, site_id=site.id, parts=parts, until=until)
     sealed = seal_days(parts)
     told = [one.values_hash for one in sealed.values() if one.values_hash is not None]
@@ -130,7 +130,7 @@ def take_out(db: Session, *, site: Site, upload: Upload, due_at: datetime) -> No
         day: [layer for layer in held[day].layers if layer.number != upload.id] for day in days
     }
     changes = _lay(db, site=site, held=held, layers=layers, sealed={})
-    until = closed_until(db, [site.id])[site.id]
+    until = closed_until(db, site.id)
     _mark(db, site=site, changes=changes, channels=set(), until=until, due_at=due_at)
     if not queries.days_stored(db, site.id):
         site.stamp = None  # the next file says anew which end of its step a stamp marks

@@ -25,10 +25,13 @@ MOST_ROWS = 300
 # The analysis of a day looks at its neighbours, and local days touch two UTC days.
 _AROUND = timedelta(days=2)
 _AT_ONCE = 400
-# Each gateway's batch asks this: one look into an index for each site.
-_CLOSED_UNTIL = select(
+# Up to where days of sites are closed: one look into an index for each site.
+CLOSED_UNTIL = select(
     Site.id,
-    select(func.max(RolledDay.day)).where(RolledDay.site_id == Site.id).scalar_subquery(),
+    select(func.max(RolledDay.day))
+    .where(RolledDay.site_id == Site.id)
+    .scalar_subquery()
+    .label("closed_until"),
 ).where(Site.id.in_(bindparam("sites", expanding=True)))
 
 
@@ -229,10 +232,11 @@ def held_rows(db: Session, *, site_id: int, days: Iterable[date]) -> dict[date, 
     return rows
 
 
-def closed_until(db: Session, site_ids: Iterable[int]) -> dict[int, date | None]:
-    """Give the last UTC day of each site that is rolled up or removed; None where none is."""
-    found = db.connection().execute(_CLOSED_UNTIL, {"sites": sorted(site_ids)})
-    return {row[0]: row[1] for row in found}
+def closed_until(db: Session, site_id: int) -> date | None:
+    """Give the last UTC day of a site that is rolled up or removed; None where none is."""
+    row = db.connection().execute(CLOSED_UNTIL, {"sites": [site_id]}).one()
+    until: date | None = row.closed_until
+    return until
 
 
 def closed_days(db: Session, *, site_id: int, days: Iterable[date]) -> set[date]:
