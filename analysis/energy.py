@@ -125,11 +125,8 @@ def expected_each(table: DayTable, days: Days, site: Site) -> Bands:
     return Bands(value=total, low=low, high=total + reach)
 
 
-# Day by day, by month, by year and for each finding the same days are asked for in turn.
-_KEPT_TABLES = 2
-
-
-@lru_cache(maxsize=_KEPT_TABLES)
+# Days, months, years and each finding ask for sums of one table in turn; no older one is held.
+@lru_cache(maxsize=1)
 def _heat_rows(table: DayTable) -> Floats:
     """Give what delivered heat is summed from, of each day; shape (figures, days)."""
     heat, random = table.column("heat_kwh"), table.column("heat_random_kwh2")
@@ -137,7 +134,7 @@ def _heat_rows(table: DayTable) -> Floats:
     return np.array([np.isfinite(heat), heat, random, *parts], order="F")
 
 
-@lru_cache(maxsize=_KEPT_TABLES)
+@lru_cache(maxsize=1)
 def _healthy_rows(table: DayTable, site: Site) -> Floats:
     """Give what the healthy figure is summed from, of each day; shape (figures, days)."""
     wanted, random = table.column("expected_kwh"), table.column("expected_random_kwh2")
@@ -148,7 +145,7 @@ def _healthy_rows(table: DayTable, site: Site) -> Floats:
     return np.array([told, missing, size, wanted, random, sun, *parts.values()], order="F")
 
 
-@lru_cache(maxsize=_KEPT_TABLES)
+@lru_cache(maxsize=1)
 def sun_u_frac(table: DayTable, site: Site) -> Floats:
     """Give each day's standard uncertainty of the sun, by its source and sensor; shape (n,) [-]."""
     number = known_or_zero(table.column("sky_source")).astype(np.int64)
