@@ -12,10 +12,11 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.clock_check.course_kernel import cheapest_cuts, counts_of, fit_bent
+from analysis.clock_check.course_kernel import cheapest_cuts, fit_bent, settle
 from analysis.clock_check.curves import eastward
 from analysis.compiled import given
 from analysis.days import DayTable
+from analysis.quantiles import median_of
 from analysis.record import Bools, Floats, Ints, known_or_zero
 from analysis.site import Site
 from analysis.stepping import values_kind
@@ -152,7 +153,7 @@ def clock_days(table: DayTable, site: Site) -> ClockDays | None:
         np.sqrt(
             _STAYS_S[basis] ** 2
             + (_STAYS_EAST_S[basis] * aside) ** 2
-            + (doubt * np.median(step_s)) ** 2
+            + (doubt * median_of(step_s)) ** 2
         )
     )
     edges = table.days.edge_s
@@ -218,8 +219,16 @@ def cost_of(days: ClockDays, off_s: Floats) -> Floats:
 
 def _cost(days: ClockDays, off_s: Floats) -> Floats:
     """Give what each day costs where a course leaves it off by so much; days along the last."""
-    beyond = np.maximum(np.abs(off_s) - _FREE * days.stays_s, 0.0)
-    return np.asarray(0.5 * (_TAIL + 1.0) * np.log1p((beyond / days.noise_s) ** 2 / _TAIL))
+    # In one place: to come by new memory for each step takes longer than all of them.
+    cost: Floats = np.abs(off_s)
+    cost -= _FREE * days.stays_s
+    np.maximum(cost, 0.0, out=cost)
+    cost /= days.noise_s
+    cost *= cost
+    cost /= _TAIL
+    np.log1p(cost, out=cost)
+    cost *= 0.5 * (_TAIL + 1.0)
+    return cost
 
 
 def middles_of(days: ClockDays, offset_s: Floats) -> tuple[Floats, Floats]:
@@ -239,10 +248,8 @@ def middles_of(days: ClockDays, offset_s: Floats) -> tuple[Floats, Floats]:
     passed = np.cumsum(weight[order], axis=1)
     half = (passed < 0.5 * passed[:, -1:]).sum(axis=1)
     each = np.arange(len(offset_s))
-    middle = offset_s[each, order[each, half]]
-    for _ in range(_ROUNDS):
-        counts = counts_of(weight, offset_s - middle[:, None])
-        middle = (counts * offset_s).sum(axis=1) / counts.sum(axis=1)
+    middle, counts = offset_s[each, order[each, half]], np.empty(offset_s.shape)
+    settle(given(offset_s), given(weight), _ROUNDS, middle, counts)
     return middle, counts
 
 
@@ -267,18 +274,17 @@ def _pieces(days: ClockDays) -> tuple[list[int], float]:
     Each piece is as cheap as the best of many levels makes it; a piece more costs the penalty.
     """
     count = len(days.day)
-    levels = np.unique(np.quantile(days.offset_s, np.linspace(0.0, 1.0, _LEVELS)))
+    places = np.linspace(0.0, count - 1.0, _LEVELS)
+    levels = np.interp(places, np.arange(count), np.sort(days.offset_s))
     each = _cost(days, days.offset_s - levels[:, None])
-    summed = np.concatenate([np.zeros((len(levels), 1)), np.cumsum(each, axis=1)], axis=1)
     every = max(1, -(-count // _MOST_EDGES))
     least = min(_LEAST_PIECE, count)
-    edges = np.unique([*range(0, count - least + 1, every), count])
-    summed = np.ascontiguousarray(summed[:, edges].T)
+    edges = np.append(np.arange(0, count - least + 1, every), count)
     # A piece that ends at an edge begins at one of the first so many.
     begins = np.searchsorted(edges, edges - least, side="right")
     fresh = np.where(edges > 0, _PENALTY[days.basis], 0.0)
-    best = np.empty(len(edges))
-    cheapest_cuts(given(summed), given(begins), given(fresh), best)
+    summed, best = np.empty((len(edges), _LEVELS)), np.empty(len(edges))
+    cheapest_cuts(given(each.T), given(edges), given(begins), given(fresh), summed, best)
     return _cuts(edges, summed, best + fresh, begins), float(best[-1])
 
 
@@ -310,29 +316,22 @@ def _drift(days: ClockDays) -> tuple[Drift | None, float]:
     if span_s < least_s or len(days.day) < 2 * _LEAST_PIECE:
         return None, np.inf
     since_s = np.linspace(days.time_s[0], days.time_s[-1] - least_s, _HINGES)
-    found = _sloped(days, since_s)
-    costs = cost_of(days, days.offset_s - np.stack([one.at(days.time_s) for one in found]))
-    cheapest = int(np.argmin(costs))
-    best = found[cheapest]
-    change_s = abs(best.per_month_s) * (days.time_s[-1] - best.since_s) / SECONDS_PER_MONTH
-    sure = abs(best.per_month_s) > _COVER_95 * best.u_per_month_s
-    if change_s < _LEAST_STEP_S[days.basis] or not sure:
-        return None, np.inf
-    return best, float(costs[cheapest])
-
-
-def _sloped(days: ClockDays, since_s: Floats) -> list[Drift]:
-    """Fit a drift from each of these instants on, all side by side; far days count little."""
     late = np.maximum(days.time_s - since_s[:, None], 0.0) / SECONDS_PER_MONTH
-    level, slope, room, square = fitted = np.empty((4, len(since_s)))
+    level, slope, room, square = fitted = np.empty((4, _HINGES))
     fit_bent(given(days.offset_s), given(days.noise_s**-2.0), given(late), _ROUNDS, fitted)
-    scatter = np.maximum(2.0 * square, 1.0)
+    costs = cost_of(days, days.offset_s - level[:, None] - slope[:, None] * late)
+    best = int(np.argmin(costs))
+    scatter, months = max(2.0 * square[best], 1.0), late[best, -1]
     # What seasons do to the ends of the drift stays.
-    ends_s = days.stays_s / np.maximum(late.max(axis=1), 1e-9)
-    u_s = np.hypot(np.sqrt(scatter * room), ends_s)
-    return [
-        Drift(since_s=since, offset_s=offset, per_month_s=per_month, u_per_month_s=u)
-        for since, offset, per_month, u in zip(
-            since_s.tolist(), level.tolist(), slope.tolist(), u_s.tolist(), strict=True
-        )
-    ]
+    u_s = float(np.hypot(np.sqrt(scatter * room[best]), days.stays_s / months))
+    per_month_s = float(slope[best])
+    sure = abs(per_month_s) > _COVER_95 * u_s
+    if abs(per_month_s) * months < _LEAST_STEP_S[days.basis] or not sure:
+        return None, np.inf
+    drift = Drift(
+        since_s=float(since_s[best]),
+        offset_s=float(level[best]),
+        per_month_s=per_month_s,
+        u_per_month_s=u_s,
+    )
+    return drift, float(costs[best])
