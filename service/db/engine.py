@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 _BUSY_MS = 30_000
 # Whoever empties the log waits so long for readers [ms]; what is left then is emptied later.
 _PATIENCE_MS = 2_000
+# As its driver names it.
+_BINARY = 1
 _MIGRATION_LOCK = 7_205_541
 # What one writer at a time may do (`one_at_a_time`).
 BYTES_LOCK = 7_205_542
@@ -151,15 +153,25 @@ def dialect_of(db: Session) -> str:
     return db.get_bind().dialect.name
 
 
+def read_json(text: str | bytes) -> Any:
+    """Read JSON, fast: a site's table of days is read anew with each report."""
+    try:
+        return from_json(text)
+    except ValueError:  # half of a pair of surrogates, which the standard parser takes
+        return json.loads(text)
+
+
 def _engine(url: URL) -> Engine:
     shared: dict[str, Any] = {
         "pool_size": 10,
         "max_overflow": 30,
         "json_serializer": _written,
-        "json_deserializer": _parsed,
+        "json_deserializer": read_json,
     }
     if url.get_backend_name() != "sqlite":
-        return create_engine(url, pool_pre_ping=True, **shared)
+        engine = create_engine(url, pool_pre_ping=True, **shared)
+        event.listen(engine, "before_cursor_execute", _fetch)
+        return engine
     if url.database and url.database != ":memory:":
         Path(url.database).parent.mkdir(parents=True, exist_ok=True)
     engine = create_engine(url, **shared)
@@ -176,12 +188,12 @@ def _written(value: Any) -> str:
         return json.dumps(value)
 
 
-def _parsed(text: str | bytes) -> Any:
-    """Read JSON, fast: a site's table of days is read anew with each report."""
-    try:
-        return from_json(text)
-    except ValueError:  # half of a pair of surrogates, which the standard parser takes
-        return json.loads(text)
+def _fetch(
+    _connection: object, cursor: Any, _text: str, _values: object, context: Any, _many: bool
+) -> None:
+    # PostgreSQL sends bytes as digits unless it is told; what has many says `as_stored`.
+    if context.execution_options.get("as_stored", False):
+        cursor.format = _BINARY
 
 
 def _prepare(connection: Any, _record: object) -> None:

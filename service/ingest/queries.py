@@ -67,6 +67,7 @@ _DAYS = (
         DayBlock.day.between(bindparam("first"), bindparam("last")),
     )
     .order_by(DayBlock.day)
+    .execution_options(as_stored=True)
 )
 _CHANNELS = select(ChannelSeen.channel).where(ChannelSeen.site_id == bindparam("site_id"))
 _LAST_DAY = select(func.max(DayBlock.day)).where(DayBlock.site_id == bindparam("site_id"))
