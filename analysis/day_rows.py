@@ -8,12 +8,12 @@ is ready for JSON.
 from collections.abc import Mapping, Sequence
 from datetime import date
 from functools import lru_cache
+from math import isfinite
 from typing import Any
 
 import numpy as np
 
 from analysis.days import DayTable, Happening, local_days
-from analysis.record import Floats
 
 _KIND = "<f8"
 
@@ -42,7 +42,9 @@ def day_rows(table: DayTable) -> list[dict[str, Any]]:
                 "kind": item.kind,
                 "start_s": item.start_s,
                 "end_s": item.end_s,
-                "values": dict(item.values),
+                "values": {
+                    name: value if isfinite(value) else None for name, value in item.values.items()
+                },
                 "channel": item.channel,
             }
         )
@@ -51,8 +53,8 @@ def day_rows(table: DayTable) -> list[dict[str, Any]]:
 
 def numbers_of(row: Mapping[str, Any]) -> dict[str, float]:
     """Give what a row knows, by column."""
-    written, values = _numbers(row)
-    known = zip(_names(written), values.tolist(), strict=True)
+    written, numbers = _numbers(row)
+    known = zip(_names(written), np.frombuffer(numbers, _KIND).tolist(), strict=True)
     return {name: value for name, value in known if value == value}
 
 
@@ -66,19 +68,21 @@ def table_from_rows(rows: Sequence[Mapping[str, Any]], *, timezone: str) -> DayT
     )
     place_of = {day: number for number, day in enumerate(days.dates)}
     # Days that were looked at by one method have the same columns.
-    alike: dict[str, tuple[list[int], list[Floats]]] = {}
+    alike: dict[str, tuple[list[int], list[bytes]]] = {}
     for row in rows:
-        written, values = _numbers(row)
-        at, own = alike.setdefault(written, ([], []))
+        written, own = _numbers(row)
+        at, joined = alike.setdefault(written, ([], []))
         at.append(place_of[row["date"]])
-        own.append(values)
+        joined.append(own)
     every = sorted(set().union(*map(_names, alike)))
     numbers = np.full((len(every), len(days)), np.nan)
     line_of = {name: number for number, name in enumerate(every)}
-    for written, (at, own) in alike.items():
-        numbers[np.ix_([line_of[name] for name in _names(written)], at)] = np.array(own).T
+    for written, (at, joined) in alike.items():
+        lines = [line_of[name] for name in _names(written)]
+        by_day = np.frombuffer(b"".join(joined), _KIND).reshape(len(at), len(lines))
+        numbers[np.ix_(lines, at)] = by_day.T
     known = ~np.isnan(numbers).all(axis=1)
-    happenings = [Happening(date=row["date"], **item) for row in rows for item in row["happenings"]]
+    happenings = [_happening(item, row["date"]) for row in rows for item in row["happenings"]]
     happenings.sort(key=lambda item: (item.start_s, item.kind))
     return DayTable(
         days=days,
@@ -87,17 +91,25 @@ def table_from_rows(rows: Sequence[Mapping[str, Any]], *, timezone: str) -> DayT
     )
 
 
-def _numbers(row: Mapping[str, Any]) -> tuple[str, Floats]:
-    """Give names, in one text, and values of a row.
+def _happening(item: Mapping[str, Any], day: str) -> Happening:
+    """Build a happening; by position, as a year has a thousand."""
+    values = item["values"]
+    if None in values.values():
+        values = {name: np.nan if value is None else value for name, value in values.items()}
+    return Happening(item["kind"], day, item["start_s"], item["end_s"], values, item["channel"])
+
+
+def _numbers(row: Mapping[str, Any]) -> tuple[str, bytes]:
+    """Give names, in one text, and bytes of a row's numbers.
 
     Older rows have their numbers as hexadecimal digits, those before them by name.
     """
     if "numbers" in row:
-        return row["names"], np.frombuffer(row["numbers"], _KIND)
+        return row["names"], row["numbers"]
     if "values" in row:
-        return row["names"], np.frombuffer(bytes.fromhex(row["values"]), _KIND)
+        return row["names"], bytes.fromhex(row["values"])
     held: Mapping[str, float] = row["columns"]
-    return " ".join(held), np.array(list(held.values()), dtype=np.float64)
+    return " ".join(held), np.array(list(held.values()), dtype=_KIND).tobytes()
 
 
 @lru_cache(maxsize=256)

@@ -1,6 +1,5 @@
 """All SQL about day rows, reports and known findings. Nothing here commits."""
 
-import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -11,8 +10,10 @@ from sqlalchemy import (
     BindParameter,
     ColumnElement,
     Select,
+    Text,
     and_,
     bindparam,
+    cast,
     delete,
     func,
     or_,
@@ -24,7 +25,7 @@ from analysis.results import Problem, Report, report_json
 from dashboards.short_report import short_json
 from service.assessments.built import BUILT
 from service.assessments.row_queries import stored_rows, whole_rows
-from service.db.engine import dialect_of, insert_for
+from service.db.engine import dialect_of, insert_for, read_json
 from service.db.models import DayMark, DayRow, FindingSeen, Site, SiteReport, Upload
 from service.db.models.assessments import new_mark
 from service.db.moment import AHEAD, NOW
@@ -54,9 +55,10 @@ _FOREIGN = (
     .limit(1)
 )
 _ROWS = (
-    select(DayRow.date, DayRow.row, DayRow.numbers, DayRow.held)
+    select(DayRow.date, cast(DayRow.row, Text), DayRow.numbers, DayRow.held)
     .where(DayRow.site_id == _OF_SITE)
     .order_by(DayRow.date)
+    .execution_options(as_stored=True)
 )
 _DROP_ROWS = delete(DayRow).where(DayRow.site_id == _OF_SITE, DayRow.date.in_(_SOME_DAYS))
 _SEEN = select(FindingSeen).where(FindingSeen.site_id == _OF_SITE)
@@ -244,7 +246,8 @@ def load_day_rows(
     # All at once: asked for one by one, rows take the driver longer than the database.
     every = db.connection().execute(_ROWS, {"site_id": site_id}).all()
     found = [one for one in every if one[0] not in left_out]
-    whole = whole_rows(db, [(_nan_back(row), numbers) for _, row, numbers, _ in found])
+    rows = read_json(f"[{','.join([one[1] for one in found])}]")
+    whole = whole_rows(db, zip(rows, [one[2] for one in found], strict=True))
     lost = {
         day for (day, _, _, held), row in zip(found, whole, strict=True) if row is None and not held
     }
@@ -268,7 +271,7 @@ def save_day_rows(
             "method": method,
             "held": False,
         }
-        for columns in stored_rows(db, map(_nan_away, rows))
+        for columns in stored_rows(db, rows)
     ]
     for part in _parts(sorted(set(instead_of) - {row["date"] for row in written})):
         db.connection().execute(_DROP_ROWS, {"site_id": site_id, "days": part})
@@ -341,29 +344,3 @@ def problems_of(db: Session, *, site_id: int) -> tuple[Problem, ...]:
 
 def _parts(days: Sequence[date]) -> Iterable[Sequence[date]]:
     return (days[first : first + _AT_ONCE] for first in range(0, len(days), _AT_ONCE))
-
-
-def _nan_away(row: Mapping[str, Any]) -> dict[str, Any]:
-    """Write unknown numbers as null; JSON has no NaN."""
-    happenings = [
-        {
-            **item,
-            "values": {
-                name: value if math.isfinite(value) else None
-                for name, value in item["values"].items()
-            },
-        }
-        for item in row["happenings"]
-    ]
-    return {**row, "happenings": happenings}
-
-
-def _nan_back(row: dict[str, Any]) -> dict[str, Any]:
-    """Put NaN where JSON has null, in a row that was just read."""
-    for item in row["happenings"]:
-        values = item["values"]
-        if None in values.values():
-            item["values"] = {
-                name: math.nan if value is None else value for name, value in values.items()
-            }
-    return row
