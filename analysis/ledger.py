@@ -19,7 +19,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.compiled import compiled, given
 from analysis.days import DayTable
 from analysis.energy import Bands, delivered_each, expected_each, padded
 from analysis.ledger_result import OUTSIDE_THE_GAP, Entry, Ledger
@@ -61,24 +60,13 @@ def share_out(gap_kwh: Floats, claims: Sequence[Claim]) -> tuple[Floats, Floats]
     """
     left = known_or_zero(np.maximum(gap_kwh, 0.0))
     taken = np.zeros((len(claims), len(gap_kwh)))
-    for claim, row in zip(claims, taken, strict=True):
-        _take(given(claim.days), claim.kwh, left, row)
+    for place, claim in enumerate(claims):
+        if claim.kwh > 0.0:
+            there = np.where(claim.days, left, 0.0)
+            whole = float(there.sum())
+            taken[place] = there * min(claim.kwh / whole, 1.0) if whole > 0.0 else 0.0
+            left = np.maximum(left - taken[place], 0.0)
     return taken, left + known_or_zero(np.minimum(gap_kwh, 0.0))
-
-
-@compiled
-def _take(days: Bools, kwh: float, left: Floats, taken: Floats) -> None:
-    """Write what a claim takes of each of its days, and leave the rest."""
-    whole = 0.0
-    for day in range(days.size):
-        if days[day]:
-            whole += left[day]
-    if whole > 0.0 and kwh > 0.0:
-        share = min(kwh / whole, 1.0)
-        for day in range(days.size):
-            if days[day]:
-                taken[day] = left[day] * share
-                left[day] -= taken[day]
 
 
 def ledger_of(

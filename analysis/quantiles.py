@@ -98,16 +98,18 @@ def quantile_of_groups(values: Floats, group: Ints, count: int, frac: float) -> 
 
 
 def _at(ordered: Floats, first: Ints, count: Ints, frac: float) -> Floats:
-    """Give the quantile of each ordered group, NaN of one without values."""
-    found = np.empty(len(first))
-    _quantiles(given(ordered), given(first), given(count), frac, found)
+    """Interpolate between the two values around a place in each ordered group."""
+    found = np.full(len(first), np.nan)
+    some = np.flatnonzero(count)
+    place = frac * (count[some] - 1)
+    below = np.floor(place).astype(np.int64)
+    share = place - below
+    low = ordered[first[some] + below]
+    high = ordered[first[some] + np.minimum(below + 1, count[some] - 1)]
+    apart = high - low
+    # From the nearer side, so that rounding never leaves the two.
+    found[some] = np.where(share < 0.5, low + apart * share, high - apart * (1.0 - share))
     return found
-
-
-@compiled
-def _quantiles(ordered: Floats, first: Ints, count: Ints, frac: float, found: Floats) -> None:
-    for group in range(first.shape[0]):
-        found[group] = _between(ordered, first[group], count[group], frac)
 
 
 def running(values: Floats, frac: float, width: int) -> Floats:
@@ -149,27 +151,22 @@ def _run(values: Floats, frac: float, half: int, held: Floats, found: Floats) ->
             held[place] = values[comes]
             count += 1
         if middle >= 0:
-            found[middle] = _between(held, 0, count, frac)
+            found[middle] = _between(held, count, frac)
 
 
 def quantile_of(values: Floats, frac: float) -> float:
     """Give a quantile of known values, NaN of none; as `numpy.quantile`, but soon where few."""
-    if not values.size:
-        return np.nan
-    below = int(frac * (values.size - 1))
-    parted = np.partition(values, (below, min(below + 1, values.size - 1)))
-    return _between(parted, 0, values.size, frac)
+    return _between(np.sort(values), values.size, frac)
 
 
 @step
-def _between(ordered: Floats, first: int, count: int, frac: float) -> float:
-    """Interpolate between the two values around a place in an ordered group, NaN of none."""
+def _between(ordered: Floats, count: int, frac: float) -> float:
+    """Do the same as `_at` in the first values, NaN of none."""
     if count == 0:
         return np.nan
     place = frac * (count - 1)
     below = int(place)
     share = place - below
-    low, high = ordered[first + below], ordered[first + min(below + 1, count - 1)]
+    low, high = ordered[below], ordered[min(below + 1, count - 1)]
     apart = high - low
-    # From the nearer side, so that rounding never leaves the two.
     return float(low + apart * share if share < 0.5 else high - apart * (1.0 - share))
