@@ -316,12 +316,13 @@ def _drift(days: ClockDays) -> tuple[Drift | None, float]:
     if span_s < least_s or len(days.day) < 2 * _LEAST_PIECE:
         return None, np.inf
     since_s = np.linspace(days.time_s[0], days.time_s[-1] - least_s, _HINGES)
-    late = np.maximum(days.time_s - since_s[:, None], 0.0) / SECONDS_PER_MONTH
+    late = np.maximum(days.time_s[:, None] - since_s, 0.0) / SECONDS_PER_MONTH
     level, slope, room, square = fitted = np.empty((4, _HINGES))
-    fit_bent(given(days.offset_s), given(days.noise_s**-2.0), given(late), _ROUNDS, fitted)
-    costs = cost_of(days, days.offset_s - level[:, None] - slope[:, None] * late)
+    weight, sums = days.noise_s**-2.0, np.empty((5, _HINGES))
+    fit_bent(given(days.offset_s), given(weight), given(late), _ROUNDS, sums, fitted)
+    costs = cost_of(days, days.offset_s - level[:, None] - slope[:, None] * late.T)
     best = int(np.argmin(costs))
-    scatter, months = max(2.0 * square[best], 1.0), late[best, -1]
+    scatter, months = max(2.0 * square[best], 1.0), late[-1, best]
     # What seasons do to the ends of the drift stays.
     u_s = float(np.hypot(np.sqrt(scatter * room[best]), days.stays_s / months))
     per_month_s = float(slope[best])

@@ -71,39 +71,47 @@ def settle(offset_s: Floats, weight: Floats, rounds: int, middle_s: Floats, coun
 
 
 @compiled
-def fit_bent(offset_s: Floats, weight: Floats, late: Floats, rounds: int, fitted: Floats) -> None:
+def fit_bent(
+    offset_s: Floats, weight: Floats, late: Floats, rounds: int, sums: Floats, fitted: Floats
+) -> None:
     """Fit a level, and a slope from some instant on, to errors of which far ones count little.
+
+    The instants are gone through inmost, where several are worked out at once.
 
     Parameters
     ----------
     offset_s, weight : shape (days,), the errors and what each weighs
-    late : shape (instants, days), how long each day comes after the instant, none before it
+    late : shape (days, instants), how long each day comes after the instant, none before it
     rounds : how often the days are weighed anew, at least once
+    sums : shape (5, instants), room to add up in
     fitted : shape (4, instants), written: level, slope, how much room the days leave the slope,
         and their mean square
     """
-    for one in range(late.shape[0]):
-        level, slope, room = 0.0, 0.0, 0.0
-        for number in range(rounds):
-            n = x = xx = y = xy = 0.0
-            for day in range(late.shape[1]):
-                count = weight[day]
-                if number:
-                    off_s = offset_s[day] - level - slope * late[one, day]
-                    count = _count_of(count, off_s)
-                n += count
-                x += count * late[one, day]
-                xx += count * late[one, day] ** 2
-                y += count * offset_s[day]
-                xy += count * late[one, day] * offset_s[day]
+    instants = range(late.shape[1])
+    fitted[:] = 0.0
+    for number in range(rounds):
+        sums[:] = 0.0
+        for day in range(late.shape[0]):
+            for one in instants:
+                off_s = offset_s[day] - fitted[0, one] - fitted[1, one] * late[day, one]
+                count = _count_of(weight[day], off_s) if number else weight[day]
+                sums[0, one] += count
+                sums[1, one] += count * late[day, one]
+                sums[2, one] += count * late[day, one] ** 2
+                sums[3, one] += count * offset_s[day]
+                sums[4, one] += count * late[day, one] * offset_s[day]
+        for one in instants:
+            n, x, xx, y, xy = sums[0, one], sums[1, one], sums[2, one], sums[3, one], sums[4, one]
             # The normal equations of a line, solved as they are written.
             own = n * xx - x**2
-            level, slope, room = (xx * y - x * xy) / own, (n * xy - x * y) / own, n / own
-        total, squares = 0.0, 0.0
-        for day in range(late.shape[1]):
-            off_s = offset_s[day] - level - slope * late[one, day]
+            fitted[0, one], fitted[1, one] = (xx * y - x * xy) / own, (n * xy - x * y) / own
+            fitted[2, one] = n / own
+    sums[:] = 0.0
+    for day in range(late.shape[0]):
+        for one in instants:
+            off_s = offset_s[day] - fitted[0, one] - fitted[1, one] * late[day, one]
             count = _count_of(weight[day], off_s)
-            total += count
-            squares += count * weight[day] * off_s**2
-        fitted[0, one], fitted[1, one] = level, slope
-        fitted[2, one], fitted[3, one] = room, squares / total
+            sums[0, one] += count
+            sums[1, one] += count * weight[day] * off_s**2
+    for one in instants:
+        fitted[3, one] = sums[1, one] / sums[0, one]
