@@ -70,8 +70,11 @@ def on_common_rows(stamp_s: Ints, columns: Mapping[str, Floats]) -> CommonRows:
         return alike
     edges = day_edges(stamp_s)
     held = {name: np.isfinite(columns[name]) for name in names}
-    counts = np.array([np.add.reduceat(held[name], edges[:-1]) for name in names], dtype=np.int64)
     rows = np.diff(edges)
+    counts = np.array(
+        [rows if own.all() else np.add.reduceat(own, edges[:-1]) for own in held.values()],
+        dtype=np.int64,
+    )
     # Where one channel has every row, and none has but few of them, there is nothing to do.
     apart = (counts.max(axis=0) < rows) | (
         (counts >= _FEWEST) & (counts < _TOGETHER_FRAC * rows)

@@ -232,9 +232,9 @@ def of_days_alone(columns: Mapping[str, Floats], count: int) -> Bools:
 def _on_samples(stamp_s: Ints, columns: Mapping[str, Floats]) -> tuple[Ints, Mapping[str, Floats]]:
     """Move figures of days from rows of their own to the nearest row of samples of the day."""
     alone = of_days_alone(columns, len(stamp_s))
-    rows, others = np.flatnonzero(alone), np.flatnonzero(~alone)
-    if not len(rows) or not len(others):
+    if not alone.any() or alone.all():
         return stamp_s, columns
+    rows, others = np.flatnonzero(alone), np.flatnonzero(~alone)
     after = np.searchsorted(stamp_s[others], stamp_s[rows])
     before = others[np.maximum(after - 1, 0)]
     after = others[np.minimum(after, len(others) - 1)]
