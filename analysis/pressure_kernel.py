@@ -81,3 +81,42 @@ def highest_since(values: Floats, since: Ints, found: Floats) -> None:
         for one in range(first, here + 1):
             top = one if values[one] > values[top] else top
         found[here] = values[top]
+
+
+@compiled
+def likeliest_fall(day: Floats, read: Floats) -> tuple[int, float, bool]:
+    """Find where a straight line down, or a step, leaves least.
+
+    Parameters
+    ----------
+    day, read : shape (n,), n at least 1
+
+    Returns
+    -------
+    which reading is the first after it, the level before it, and whether it is a step; the first of
+    all readings where nothing falls
+    """
+    least, chosen = np.inf, (0, read[0], False)
+    for number in range(1, read.size):
+        before = read[:number].mean()
+        step, rise, square = before - read[number:].mean(), 0.0, 0.0
+        for later in range(number, read.size):
+            ramp = day[later] - day[number - 1]
+            rise += ramp * (before - read[later])
+            square += ramp**2
+        slope = rise / square
+        if not max(slope, step) > 0.0:
+            continue
+        by_line = 0.0
+        for earlier in range(number):
+            by_line += (before - read[earlier]) ** 2
+        by_step = by_line
+        for later in range(number, read.size):
+            off = before - read[later]
+            by_line += (off - slope * (day[later] - day[number - 1])) ** 2
+            by_step += (off - step) ** 2
+        if by_line < least:
+            least, chosen = by_line, (number, before, False)
+        if by_step < least:
+            least, chosen = by_step, (number, before, True)
+    return chosen

@@ -9,6 +9,7 @@ is asked once, of the finer `regression`.
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from analysis.compiled import given
 from analysis.condition.regression import physics_of, prior_of, rolling_median
@@ -85,6 +86,12 @@ class Trace:
         out = self.out[first:last] * self.days.gain_kwh[first:last]
         return 1.0 - float(out.sum() / predicted.sum())
 
+    def drops(self, sound: Floats, width: int) -> Floats:
+        """Give the same of so many days from each on, as long as there are so many."""
+        predicted = (self.rows @ sound) * self.days.gain_kwh
+        out = self.out * self.days.gain_kwh
+        return np.asarray(1.0 - _over(out, width) / _over(predicted, width))
+
     def latest_step(self, last: int, *, reach: int, least: int) -> Drop:
         """Give the likeliest step as the days up to `last` (excluded) show it, as in `steps`."""
         return self.steps(np.array([last]), reach=reach, least=least).drop(0)
@@ -126,6 +133,11 @@ class Trace:
             seen.sound,
         )
         return seen
+
+
+def _over(values: Floats, width: int) -> Floats:
+    """Give the sum of so many values from each on."""
+    return np.asarray(sliding_window_view(values, width).sum(axis=1))
 
 
 def trace_of(days: SteadyDays, site: Site) -> Trace:

@@ -322,22 +322,19 @@ class DegradedTubes:
 
     def _recovery(self, trace: Trace, drop: Drop) -> int | None:
         """Give the first steady day from which the output is back at the sound level."""
-        width, enough = self.least_after, self.recovered_frac * drop.frac
-        for middle in range(drop.seen + width, len(trace.out) - width + 1):
-            # Twice in a row: cool days make the drop of tubes without vacuum small for a while.
-            before = trace.drop(drop.sound, middle - width, middle)
-            after = trace.drop(drop.sound, middle, middle + width)
-            if max(before, after) < enough:
-                return self._first_sound(trace, drop, middle - width)
-        return None
+        width = self.least_after
+        if len(trace.out) < drop.seen + 2 * width:
+            return None
+        back = trace.drops(drop.sound, width) < self.recovered_frac * drop.frac
+        # Twice in a row: cool days make the drop of tubes without vacuum small for a while.
+        sure = np.flatnonzero(back[drop.seen : -width] & back[drop.seen + width :])
+        return self._first_sound(trace, drop, drop.seen + int(sure[0])) if sure.size else None
 
     def _first_sound(self, trace: Trace, drop: Drop, first: int) -> int:
         """Give the first of two days in a row that are nearer to sound than to the drop."""
-        half = 0.5 * drop.frac
-        for day in range(first, len(trace.out) - 1):
-            if max(trace.drop(drop.sound, one, one + 1) for one in (day, day + 1)) < half:
-                return day
-        return first
+        nearer = trace.drops(drop.sound, 1) < 0.5 * drop.frac
+        sound = np.flatnonzero(nearer[first:-1] & nearer[first + 1 :])
+        return first + int(sound[0]) if sound.size else first
 
     def _found(self, history: History, spell: _Spell, seen: Measured) -> Found:
         table, end = history.table, spell.end_place

@@ -34,7 +34,7 @@ from analysis.loop_pressure import (
     static_bar,
     vessel_bar_l,
 )
-from analysis.pressure_kernel import highest_since
+from analysis.pressure_kernel import highest_since, likeliest_fall
 from analysis.quantiles import running
 from analysis.record import Bools, Floats, Ints
 from analysis.results import Evidence
@@ -302,17 +302,8 @@ class PressureLoss:
         own = np.flatnonzero((levels.span == levels.span[seen]) & np.isfinite(levels.read_bar))
         own = own[(own > seen - self.slow_days) & (own <= seen + self.even_days)]
         read, x = levels.read_bar[own], own.astype(np.float64)
-        best, chosen = np.inf, (int(own[0]), float(read[0]), False)
-        for number in range(1, len(own)):
-            ramp = np.maximum(x - x[number - 1], 0.0)
-            before_bar = float(np.mean(read[:number]))
-            slope = float(ramp @ (before_bar - read) / (ramp @ ramp))
-            step = before_bar - float(np.mean(read[number:]))
-            for at_once, model in ((False, slope * ramp), (True, step * (ramp > 0.0))):
-                left = float(np.square(before_bar - model - read).sum())
-                if left < best and max(slope, step) > 0.0:
-                    best, chosen = left, (int(own[number]), before_bar, at_once)
-        return chosen
+        number, before_bar, at_once = likeliest_fall(given(x), given(read))
+        return int(own[number]), before_bar, at_once
 
 
 _FILL_KEYS = ("loop.pressure_bar", "commissioned.filled", "loop.concentration", "loop.fluid")

@@ -177,7 +177,7 @@ class VesselChargeLost:
         good = np.zeros(len(table.days), dtype=np.bool_)
         good[days.place[days.sound]] = True
         items = [
-            self._item(history, sums, days, number)
+            self._item(history, days, number)
             for number in np.flatnonzero(
                 days.beyond | (~days.judged & (climb_bar > self.swing_bar))
             ).tolist()
@@ -186,7 +186,8 @@ class VesselChargeLost:
         for group, over in lasting(items, table=table, good=good, quiet_days=self.quiet_days):
             kept = without_strays(group, least=self.least_days, within_days=self.within_days)
             if kept:
-                found.append(self._found(history, kept, over))
+                onset = self._onset(sums, days, int(kept[0].values["number"]))
+                found.append(self._found(history, kept, int(table.days.edge_s[onset]), over))
         return Judged(findings=tuple(found), why=_WHY)
 
     def _open_times(self, sums: Floats, days: _Days) -> float | None:
@@ -239,16 +240,16 @@ class VesselChargeLost:
             sound[since] = np.minimum(sound[since], self.sound_times * own)
         return usual, beyond, sound
 
-    def _item(self, history: History, sums: Floats, days: _Days, number: int) -> Happening:
+    def _item(self, history: History, days: _Days, number: int) -> Happening:
         table, place = history.table, int(days.place[number])
         per_l = float(days.per_l[number])
-        first = self._onset(sums, days, number) if days.beyond[number] else place
         return Happening(
             kind=self.kind,
             date=table.days.dates[place],
-            start_s=int(table.days.edge_s[first]),
+            start_s=int(table.days.edge_s[place]),
             end_s=int(table.days.edge_s[place + 1]),
             values={
+                "number": float(number),
                 "times": per_l / float(days.usual_per_l[number]),
                 "charge_bar_l": np.inf if per_l <= 0.0 else 1.0 / per_l,
                 "peak_bar": float(table.column("peak_bar")[place]),
@@ -264,13 +265,15 @@ class VesselChargeLost:
         # How much better each day fits the slope that was seen.
         better = ((ones.per_l - usual) ** 2 - (ones.per_l - now) ** 2) / ones.u_per_l**2
         known = np.isfinite(ones.per_l)
-        if not known.any():
+        if not days.beyond[seen] or not known.any():
             return int(days.place[seen])
         since = np.cumsum(better[known][::-1])[::-1]
         return int(days.place[back][known][int(np.argmax(since))])
 
-    def _found(self, history: History, items: tuple[Happening, ...], over: bool) -> Found:
-        start_s, end_s = items[0].start_s, items[-1].end_s
+    def _found(
+        self, history: History, items: tuple[Happening, ...], start_s: int, over: bool
+    ) -> Found:
+        end_s = items[-1].end_s
         seen = {name: np.array([item.values[name] for item in items]) for name in items[0].values}
         peak_bar, climb_bar = float(seen["peak_bar"].max()), float(seen["swing_bar"].max())
         evidence = [
