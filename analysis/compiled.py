@@ -114,18 +114,22 @@ def _compiled(
 def _with_steps(
     loop: Callable[_Given, _Result], numba: Any
 ) -> tuple[Callable[_Given, _Result], dict[str, Any]]:
-    """Give a loop whose steps are ready to be compiled into it, and how to compile it."""
+    """Give a loop whose steps are ready to be compiled into it, and how to compile it.
+
+    Nobody calls a loop from C, nor a step from Python: what that would want is not made.
+    """
     assert isinstance(loop, FunctionType)
     steps = {}
     for name in loop.__code__.co_names:
         called = loop.__globals__.get(name)
         if isinstance(called, FunctionType) and called in _STEPS:
             ready, options = _with_steps(called, numba)
-            steps[name] = numba.njit(**options)(ready)
+            steps[name] = numba.njit(no_cpython_wrapper=True, **options)(ready)
     made = FunctionType(loop.__code__, loop.__globals__ | steps, loop.__name__)
     made.__qualname__, made.__module__ = loop.__qualname__, loop.__module__
     lean = {"_nrt": False} if steps or loop in _STEPS else {}
-    return cast("Callable[_Given, _Result]", made), {"error_model": "numpy", **lean}
+    options = {"error_model": "numpy", "no_cfunc_wrapper": True, **lean}
+    return cast("Callable[_Given, _Result]", made), options
 
 
 def _numba() -> Any:

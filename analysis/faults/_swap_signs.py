@@ -164,6 +164,8 @@ def spoken(case: Case) -> tuple[Floats, Floats]:
     for number, pair in enumerate(PAIRS):
         if {pair.one, pair.other} <= case.channels:
             says[number], hours[number] = _spoken(seen, pair)
+    if not (says == 1.0).any():
+        return says, hours
     taken = np.zeros(days, dtype=np.bool_)
     for rule in dict.fromkeys(pair.hours for pair in PAIRS):
         members = [number for number, pair in enumerate(PAIRS) if pair.hours is rule]
