@@ -13,7 +13,6 @@ from analysis.clock_check.course import (
     Course,
     Piece,
     cost_of,
-    course_of,
     middles_of,
 )
 from analysis.record import Floats
@@ -87,17 +86,16 @@ def stated_zone(site: Site) -> str:
     return site.log.timezone or site.place.timezone
 
 
-def zone_of_clock(days: ClockDays, site: Site, course: Course | None = None) -> str | None:
+def zone_of_clock(days: ClockDays, site: Site, course: Course) -> str | None:
     """Give the zone that the clock seems to run on, None where it is not a matter of zones.
 
-    `course` is what `course_of` says of the days, worked out here where it is not at hand. Where a
-    log covers both halves of the year, summer time tells zones of one offset apart; where it does
-    not, the zone of the place goes before others.
+    `course` is what `course_of` says of the days. Where a log covers both halves of the year,
+    summer time tells zones of one offset apart; where it does not, the zone of the place goes
+    before others.
     """
     nothing = float(_cost_but_for_bias(days, days.offset_s[None])[0])
     if nothing <= _CLEARLY:
         return None
-    course = course_of(days) if course is None else course
     free = float(cost_of(days, days.offset_s - _course_s(course, days)))
     names, error_s = _zones(days, site)
     costs = _cost_but_for_bias(days, days.offset_s - error_s)
@@ -126,10 +124,14 @@ def _cost_but_for_bias(days: ClockDays, offset_s: Floats) -> Floats:
     return cost_of(days, offset_s - middle_s[:, None])
 
 
-def corrections(days: ClockDays, site: Site) -> tuple[Correction, ...]:
-    """Give what would put the clock right, the plainest first; nothing where it is right."""
-    course = course_of(days)
-    zone = zone_of_clock(days, site, course)
+def corrections(course: Course, zone: str | None, site: Site) -> tuple[Correction, ...]:
+    """Give what would put the clock right, the plainest first; nothing where it is right.
+
+    Parameters
+    ----------
+    course, zone : as `course_of` and `zone_of_clock` find them
+    site : where it stands
+    """
     found = [] if zone is None else [Correction(timezone=zone)]
     own = _own(course, site)
     return tuple(found if own is None else [*found, own])
@@ -192,7 +194,7 @@ def _offsets_s(zone: str, time_s: Floats) -> Floats:
     info = ZoneInfo(zone)
     found = []
     for one in time_s.tolist():
-        offset = datetime.fromtimestamp(one, UTC).astimezone(info).utcoffset()
+        offset = datetime.fromtimestamp(one, info).utcoffset()
         found.append(0.0 if offset is None else offset.total_seconds())
     return np.array(found)
 

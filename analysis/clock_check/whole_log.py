@@ -7,7 +7,13 @@ import numpy as np
 
 from analysis.assess import observe
 from analysis.clock_check.course import Course, clock_days, course_of
-from analysis.clock_check.proposal import Correction, corrections, course_words, keys_of
+from analysis.clock_check.proposal import (
+    Correction,
+    corrections,
+    course_words,
+    keys_of,
+    zone_of_clock,
+)
 from analysis.clock_check.signs import SENSORS
 from analysis.faults.clock_wrong import ClockWrong
 from analysis.logs.asking import Choice, Question
@@ -62,7 +68,7 @@ def look_at_clock(parsed: ParsedLog, *, site: Site, log_map: LogMap) -> ClockSee
     if days is None:
         return None
     course = course_of(days)
-    found = corrections(days, bare)
+    found = corrections(course, zone_of_clock(days, bare, course), bare)
     if all_aware(parsed):
         # What each stamp says of its zone no map can overrule.
         found = tuple(one for one in found if one.timezone is None)

@@ -94,7 +94,7 @@ class ClockWrong:
         else:
             found = self._pieces(course, history, zone)
         if found:
-            remedy = keys_of(corrections(days, history.site)[0])
+            remedy = keys_of(corrections(course, zone, history.site)[0])
             last = found[-1]
             found[-1] = replace(last, summary=f"{last.summary}; in [log]: {remedy}")
         return Judged(findings=tuple(found), why="" if found else course_words(course))

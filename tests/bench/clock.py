@@ -16,7 +16,7 @@ import numpy as np
 
 from analysis.assess import observe
 from analysis.clock_check.course import clock_days, course_of, stretches
-from analysis.clock_check.proposal import corrections, keys_of
+from analysis.clock_check.proposal import corrections, keys_of, zone_of_clock
 from analysis.faults import Judged
 from analysis.faults.clock_wrong import ClockWrong
 from analysis.site import Site
@@ -99,12 +99,14 @@ def main() -> None:
                 found[name, what].append(bool(judged.findings))
                 summary = judged.findings[-1].summary if judged.findings else ""
                 told[name, what].append(says in summary and bool(summary))
+                days = clock_days(table, site)
+                course = course_of(days)
                 if not judged.findings:
-                    course = course_of(clock_days(table, site))
                     shown = [(round(p.offset_s / 60), round(p.u_s / 60)) for p in course.pieces]
                     print("missed", number, words, name, what, shown, sep=" | ")
                 elif says not in summary:
-                    keys = [keys_of(one) for one in corrections(clock_days(table, site), site)]
+                    zone = zone_of_clock(days, site, course)
+                    keys = [keys_of(one) for one in corrections(course, zone, site)]
                     print("told otherwise", number, words, name, what, summary, keys, sep=" | ")
         sys.stdout.flush()
     for name in SETS:
