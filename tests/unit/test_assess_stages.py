@@ -9,7 +9,7 @@ import pytest
 from analysis import assess as stages
 from analysis.assess import assess, observe
 from analysis.day_rows import day_rows, numbers_of, table_from_rows
-from analysis.days import DayTable, joined, part_of
+from analysis.days import DayTable, Happening, joined, part_of
 from analysis.errors import RecordError
 from analysis.faults._protocol import Observation
 from analysis.results import RowCount, report_from_json, report_json
@@ -142,9 +142,10 @@ def test_what_fails_in_any_part_of_a_long_record_is_not_passed_over(monkeypatch,
 
 def stored(rows):
     """Give rows as a database does: their numbers are bytes, the rest goes through JSON."""
+    texts = [json.dumps({**row, "numbers": None}, allow_nan=False) for row in rows]
     return [
-        {**json.loads(json.dumps({**row, "numbers": None})), "numbers": row["numbers"]}
-        for row in rows
+        {**json.loads(text), "numbers": row["numbers"]}
+        for text, row in zip(texts, rows, strict=True)
     ]
 
 
@@ -162,6 +163,19 @@ def test_a_stored_table_gives_the_same_report(span):
     rows = stored(day_rows(table))
     again = table_from_rows(rows, timezone="Europe/London")
     assert report_json(plant.report(table=again)) == report_json(plant.report(table=table))
+
+
+def test_what_a_happening_does_not_know_is_unknown_again():
+    table = a_plant(**SPANS["clocks forward"]).table()
+    day, start_s = table.days.dates[2], int(table.days.edge_s[2])
+    values = {"hours": 2.0, "excess_k": float("nan")}
+    seen = Happening("stagnation", day, start_s, start_s + 60, values, "collector")
+    again = table_from_rows(
+        stored(day_rows(replace(table, happenings=(seen,)))), timezone="Europe/London"
+    )
+    (found,) = again.happenings
+    assert found._replace(values={}) == seen._replace(values={})
+    assert found.values == pytest.approx(values, nan_ok=True)
 
 
 def test_days_that_no_table_has_are_unknown():
