@@ -23,6 +23,7 @@ _HELD = (
     .outerjoin(DayLayer, and_(DayLayer.site_id == DayBlock.site_id, DayLayer.day == DayBlock.day))
     .where(DayBlock.site_id == bindparam("site_id"), DayBlock.day.in_(_DAYS))
     .order_by(DayBlock.day, DayLayer.upload_id)
+    .execution_options(as_stored=True)
 )
 
 
