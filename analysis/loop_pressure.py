@@ -11,7 +11,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.case import Case
-from analysis.compiled import given
 from analysis.day_sums import counted, mean_of, summed
 from analysis.days import DayTable
 from analysis.fluid import density_kg_m3, specific_heat_j_kgk
@@ -19,7 +18,7 @@ from analysis.grid import BIN_S
 from analysis.heat import PUMP_ON_PERCENT
 from analysis.loop_model import USUAL_PIPE_M
 from analysis.loop_pipes import pipe_for
-from analysis.pressure_kernel import LEAST_BINS, fit_slopes
+from analysis.pressure_kernel import LEAST_BINS, slope_of
 from analysis.quantiles import median_of_rows
 from analysis.record import Bools, Floats, known_or_zero
 from analysis.runs import day_peak
@@ -229,6 +228,6 @@ def swing_sums(table: DayTable) -> Floats:
 
 def slopes_of(sums: Floats) -> Slopes:
     """Fit growth and air to sums of `swing_sums`, added up over the days of each fit; (k, 9)."""
-    per_l, u_per_l = np.empty((2, len(sums)))
-    fit_slopes(given(sums), per_l, u_per_l)
-    return Slopes(per_l=per_l, u_per_l=u_per_l)
+    # Of few rows, which are sooner gone through than a compiled loop is loaded.
+    fitted = np.array([slope_of(sums, row) for row in range(len(sums))]).reshape(-1, 2)
+    return Slopes(per_l=fitted[:, 0], u_per_l=fitted[:, 1])

@@ -3,13 +3,13 @@
 import numpy as np
 
 from analysis.compiled import compiled, step
-from analysis.record import Bools, Floats, Ints
+from analysis.record import Bools, Floats
 
 LEAST_BINS = 24
 
 
 @step
-def _slope(sums: Floats, row: int) -> tuple[float, float]:
+def slope_of(sums: Floats, row: int) -> tuple[float, float]:
     """Fit growth and air to a row of sums: the slope, and its standard uncertainty."""
     gg, ga, aa = sums[row, 0], sums[row, 1], sums[row, 2]
     gy, ay, yy = sums[row, 3], sums[row, 4], sums[row, 5]
@@ -22,13 +22,6 @@ def _slope(sums: Floats, row: int) -> tuple[float, float]:
     # Bins of an hour err together, the gas's warmth does all day.
     warmth = gas / g2**2 if g2 > 0.0 else np.inf
     return -by_g, np.sqrt(12.0 * left * aa / own + warmth)
-
-
-@compiled
-def fit_slopes(sums: Floats, per_l: Floats, u_per_l: Floats) -> None:
-    """Write slopes and their uncertainties; shapes (k, 9), (k,) and (k,)."""
-    for row in range(sums.shape[0]):
-        per_l[row], u_per_l[row] = _slope(sums, row)
 
 
 @compiled
@@ -61,26 +54,12 @@ def follow(
             for part in range(sums.shape[1]):
                 before = total[back - 1, part] if back else 0.0
                 total[back, part] = before + sums[day - back, part]
-            slope, u = _slope(total, back)
+            slope, u = slope_of(total, back)
             far[day] = slope - sigmas * u > beyond[day]
             near[day] = slope + u < sound[day]
             if far[day] or near[day]:
                 per_l[day] = slope
                 break
-
-
-@compiled
-def highest_since(values: Floats, since: Ints, found: Floats) -> None:
-    """Write the greatest of each value and those before it, from one on that never falls; (n,)."""
-    top = -1
-    for here in range(values.size):
-        first = here
-        if top < since[here]:
-            # It has gone: all that are left are looked at anew.
-            top = first = since[here]
-        for one in range(first, here + 1):
-            top = one if values[one] > values[top] else top
-        found[here] = values[top]
 
 
 @compiled

@@ -156,7 +156,12 @@ def _run(values: Floats, frac: float, half: int, held: Floats, found: Floats) ->
 
 def quantile_of(values: Floats, frac: float) -> float:
     """Give a quantile of known values, NaN of none; as `numpy.quantile`, but soon where few."""
-    return _between(np.sort(values), values.size, frac)
+    if not values.size:
+        return np.nan
+    below = int(frac * (values.size - 1))
+    # Of thousands the two that count are sooner found than all are sorted.
+    parted = np.partition(values, (below, min(below + 1, values.size - 1)))
+    return _between(parted, values.size, frac)
 
 
 @step

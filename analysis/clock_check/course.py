@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.clock_check.course_kernel import cheapest_cuts, fit_bent, settle
+from analysis.clock_check.course_kernel import cheapest_cuts, counts_of, fit_bent
 from analysis.clock_check.curves import eastward
 from analysis.compiled import given
 from analysis.days import DayTable
@@ -248,8 +248,10 @@ def middles_of(days: ClockDays, offset_s: Floats) -> tuple[Floats, Floats]:
     passed = np.cumsum(weight[order], axis=1)
     half = (passed < 0.5 * passed[:, -1:]).sum(axis=1)
     each = np.arange(len(offset_s))
-    middle, counts = offset_s[each, order[each, half]], np.empty(offset_s.shape)
-    settle(given(offset_s), given(weight), _ROUNDS, middle, counts)
+    middle = offset_s[each, order[each, half]]
+    for _ in range(_ROUNDS):
+        counts = counts_of(weight, offset_s - middle[:, None])
+        middle = (counts * offset_s).sum(axis=1) / counts.sum(axis=1)
     return middle, counts
 
 

@@ -1,9 +1,13 @@
 """The compiled loops of `analysis.clock_check.course`: steady pieces, and lines with a bend."""
 
+from typing import TypeVar
+
 import numpy as np
 
 from analysis.compiled import compiled, step
 from analysis.record import Floats, Ints
+
+_Numbers = TypeVar("_Numbers", float, Floats)
 
 
 @compiled
@@ -43,31 +47,9 @@ def cheapest_cuts(
 
 
 @step
-def _count_of(weight: float, off_s: float) -> float:
-    """Give how much a day counts that lies off by so much: far ones little."""
+def counts_of(weight: _Numbers, off_s: _Numbers) -> _Numbers:
+    """Give how much days count that lie off by so much: far ones little."""
     return weight / (1.0 + 0.5 * weight * off_s**2)
-
-
-@compiled
-def settle(offset_s: Floats, weight: Floats, rounds: int, middle_s: Floats, counts: Floats) -> None:
-    """Move middles to where the days that count hold them.
-
-    Parameters
-    ----------
-    offset_s, weight : shapes (k, days) and (days,), readings of the errors, what each day weighs
-    rounds : how often the days are weighed anew
-    middle_s : shape (k,), to begin with; overwritten
-    counts : shape (k, days), written: how much each day counted at last
-    """
-    for one in range(offset_s.shape[0]):
-        for _ in range(rounds):
-            total, weighed_s = 0.0, 0.0
-            for day in range(offset_s.shape[1]):
-                count = _count_of(weight[day], offset_s[one, day] - middle_s[one])
-                counts[one, day] = count
-                total += count
-                weighed_s += count * offset_s[one, day]
-            middle_s[one] = weighed_s / total
 
 
 @compiled
@@ -94,7 +76,7 @@ def fit_bent(
         for day in range(late.shape[0]):
             for one in instants:
                 off_s = offset_s[day] - fitted[0, one] - fitted[1, one] * late[day, one]
-                count = _count_of(weight[day], off_s) if number else weight[day]
+                count = counts_of(weight[day], off_s) if number else weight[day]
                 sums[0, one] += count
                 sums[1, one] += count * late[day, one]
                 sums[2, one] += count * late[day, one] ** 2
@@ -110,7 +92,7 @@ def fit_bent(
     for day in range(late.shape[0]):
         for one in instants:
             off_s = offset_s[day] - fitted[0, one] - fitted[1, one] * late[day, one]
-            count = _count_of(weight[day], off_s)
+            count = counts_of(weight[day], off_s)
             sums[0, one] += count
             sums[1, one] += count * weight[day] * off_s**2
     for one in instants:

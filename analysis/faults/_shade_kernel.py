@@ -1,42 +1,7 @@
-"""The compiled loops of shading: sectors dark beside free ones, day after day."""
-
-import numpy as np
+"""The compiled loop of shading: sectors that were dark day after day."""
 
 from analysis.compiled import compiled
-from analysis.record import Bools, Floats, Ints
-
-
-@compiled
-def mark_beside(
-    share: Floats, free: Bools, dark_frac: float, reach: int, widest: int, marked: Bools
-) -> None:
-    """Mark dark sectors that two free ones in a row come close to, and what hangs on them.
-
-    Parameters
-    ----------
-    share, free : shape (days, sectors), NaN unknown; what is free is known
-    dark_frac : less than this is dark, where it is less than this part of the free ones as well
-    reach : so many sectors away free ones tell
-    widest : dark sectors up to so many away hang on one
-    marked : shape (days, sectors), written where it is so
-    """
-    days, sectors = share.shape
-    for day in range(days):
-        for sector in range(sectors):
-            if not share[day, sector] < dark_frac:
-                continue
-            near = -np.inf
-            for apart in range(1, reach + 1):
-                for one in (sector - apart - 1, sector + apart):
-                    if 0 <= one < sectors - 1 and free[day, one] and free[day, one + 1]:
-                        near = max(near, min(share[day, one], share[day, one + 1]))
-            if not share[day, sector] < dark_frac * near:
-                continue
-            for way in (-1, 1):
-                place, left = sector, widest + 1
-                while left and 0 <= place < sectors and share[day, place] < dark_frac:
-                    marked[day, place] = True
-                    place, left = place + way, left - 1
+from analysis.record import Bools, Ints
 
 
 @compiled

@@ -34,7 +34,7 @@ from analysis.loop_pressure import (
     static_bar,
     vessel_bar_l,
 )
-from analysis.pressure_kernel import highest_since, likeliest_fall
+from analysis.pressure_kernel import likeliest_fall
 from analysis.quantiles import running
 from analysis.record import Bools, Floats, Ints
 from analysis.results import Evidence
@@ -180,11 +180,10 @@ class PressureLoss:
         level = running(apart, 0.5, self.even_days)[place - self.even_days // 2]
         even = np.full(len(read), np.nan)
         even[days] = level
-        falls, highest = np.full((2, len(read)), np.nan), np.empty(len(days))
+        falls = np.full((2, len(read)), np.nan)
         for fall, reach in zip(falls, (self.fast_days, self.slow_days), strict=True):
             since = np.searchsorted(days, days - reach, side="right")
-            highest_since(given(level), given(np.maximum(since, first)), highest)
-            fall[days] = highest - level
+            fall[days] = _highest(level.tolist(), np.maximum(since, first).tolist()) - level
         return _Levels(
             read_bar=read, even_bar=even, span=span, fast_bar=falls[0], slow_bar=falls[1]
         )
@@ -307,3 +306,16 @@ class PressureLoss:
 
 
 _FILL_KEYS = ("loop.pressure_bar", "commissioned.filled", "loop.concentration", "loop.fluid")
+
+
+def _highest(values: list[float], since: list[int]) -> Floats:
+    """Give the greatest of each value and those before it, from one on that never falls."""
+    found, top = [], -1
+    for here, (value, first) in enumerate(zip(values, since, strict=True)):
+        if top < first:
+            # It has gone: all that are left are looked at anew.
+            top = max(range(first, here + 1), key=values.__getitem__)
+        elif value > values[top]:
+            top = here
+        found.append(values[top])
+    return np.array(found)

@@ -26,7 +26,7 @@ from analysis.faults._protocol import (
     NotJudged,
     Observation,
 )
-from analysis.faults._shade_kernel import mark_beside, mark_lasting
+from analysis.faults._shade_kernel import mark_lasting
 from analysis.faults._sun_path import (
     SECTOR_DEG,
     SECTORS,
@@ -317,9 +317,24 @@ def _beside(share: Floats, dark_frac: float, free: Bools) -> Bools:
 
     The edge is sharp: what is dark beside a slope, as a wrong azimuth makes it, is no shade.
     """
-    marked = np.zeros(share.shape, dtype=np.bool_)
-    mark_beside(given(share), given(free), dark_frac, _NEIGHBOURS, _WIDEST, marked)
-    return marked
+    if not free.any():
+        return free
+    pair = np.where(free[:, 1:] & free[:, :-1], np.fmin(share[:, 1:], share[:, :-1]), -np.inf)
+    near = np.full(share.shape, -np.inf)
+    for apart in range(1, _NEIGHBOURS + 1):
+        near[:, apart + 1 :] = np.fmax(near[:, apart + 1 :], pair[:, :-apart])
+        near[:, : -apart - 1] = np.fmax(near[:, : -apart - 1], pair[:, apart:])
+    dark = share < dark_frac
+    kept, grown = np.zeros(share.shape, dtype=np.bool_), dark & (share < dark_frac * near)
+    for _ in range(_WIDEST + 1):
+        # Mostly nothing hangs on them.
+        if np.array_equal(kept, grown):
+            break
+        kept, grown = grown, grown.copy()
+        grown[:, 1:] |= kept[:, :-1]
+        grown[:, :-1] |= kept[:, 1:]
+        grown &= dark
+    return kept
 
 
 def _other_end(lit: Floats, shaded: Bools) -> float:
