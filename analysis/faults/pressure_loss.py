@@ -7,6 +7,7 @@ own kind, which explains it); a pressure lowered on purpose, which the site file
 """
 
 from bisect import bisect_left
+from collections import deque
 from dataclasses import dataclass
 from datetime import date
 
@@ -310,12 +311,13 @@ _FILL_KEYS = ("loop.pressure_bar", "commissioned.filled", "loop.concentration", 
 
 def _highest(values: list[float], since: list[int]) -> Floats:
     """Give the greatest of each value and those before it, from one on that never falls."""
-    found, top = [], -1
+    found, falling = [], deque[int]()
     for here, (value, first) in enumerate(zip(values, since, strict=True)):
-        if top < first:
-            # It has gone: all that are left are looked at anew.
-            top = max(range(first, here + 1), key=values.__getitem__)
-        elif value > values[top]:
-            top = here
-        found.append(values[top])
+        # What a later one reaches is the greatest no more.
+        while falling and values[falling[-1]] <= value:
+            falling.pop()
+        falling.append(here)
+        while falling[0] < first:
+            falling.popleft()
+        found.append(values[falling[0]])
     return np.array(found)

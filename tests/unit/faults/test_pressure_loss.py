@@ -83,6 +83,18 @@ def test_a_slow_leak_over_a_year_is_found_and_half_of_it_is_not():
     assert judged(noisy(np.linspace(2.0, 1.85, 365))).findings == ()
 
 
+def test_a_fall_counts_from_the_highest_night_within_reach():
+    read = noisy(2.0 + 0.2 * np.sin(np.arange(900) / 90.0))
+    table = a_table(first="2022-03-01", cold_pressure_bar=read, cold_grown_l=0.0, cold_gas_c=15.0)
+    fault = fault_of(KIND)
+    levels = fault._levels(a_history(table))
+    even = levels.even_bar
+    assert levels.span.max() == 0
+    for reach, falls in ((fault.fast_days, levels.fast_bar), (fault.slow_days, levels.slow_bar)):
+        highest = [even[max(day + 1 - reach, 0) : day + 1].max() for day in range(len(even))]
+        np.testing.assert_array_equal(falls, highest - even)
+
+
 def test_a_leak_that_is_topped_up_and_goes_on_is_the_same_finding():
     down = list(np.linspace(2.0, 1.6, 40))
     # Each top-up parts it; the report joins what comes back within a season.
