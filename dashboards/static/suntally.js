@@ -5,15 +5,6 @@
   const all = (selector, root = document) => [...root.querySelectorAll(selector)];
   const json = (element) => JSON.parse(element.textContent);
 
-  // A page that looks again by itself does not call back whoever is on the way to another one.
-  let leftAt = -Infinity;
-  addEventListener("beforeunload", () => {
-    leftAt = performance.now();
-  });
-  const lookAgain = () => {
-    if (performance.now() - leftAt > 20_000) location.reload();
-  };
-
   // ---- Figures: loaded when they come near, in the colours that hold at that moment ----
 
   // The chart program writes a style sheet for maps into the page, which the pages' policy forbids
@@ -471,10 +462,7 @@
     }
     const states = [];
     for (const file of files) states.push(await send(file, uploadForm.dataset.target));
-    if (states.includes("stored")) {
-      if (states.every((state) => state === "stored")) setTimeout(lookAgain, 1200);
-      else document.body.dataset.follow = "";
-    }
+    if (states.includes("stored")) document.body.dataset.follow = "";
   };
   if (uploadForm) {
     const drop = uploadForm.querySelector("[data-drop]");
@@ -593,11 +581,24 @@
 
   // ---- Pages that wait for the worker look again by themselves ----
 
-  const busy = () => document.querySelector("[data-uploads] progress") !== null;
+  // Such a page calls nobody back who is on the way to another one, and does not take itself away
+  // from under a hand.
+  let leftAt = -Infinity;
+  let touchedAt = -Infinity;
+  addEventListener("beforeunload", () => {
+    leftAt = performance.now();
+  });
+  ["pointerdown", "pointerup", "keydown", "wheel", "touchmove"].forEach((kind) =>
+    addEventListener(kind, () => (touchedAt = performance.now()), { capture: true, passive: true }),
+  );
+  const busy = () => {
+    const now = performance.now();
+    if (now - leftAt < 20_000 || now - touchedAt < 4000) return true;
+    if (document.activeElement?.matches("input:not([type=file]), textarea, select")) return true;
+    return document.querySelector("[data-uploads] progress") !== null;
+  };
   setInterval(() => {
     if (document.body.dataset.follow === undefined || document.hidden || busy()) return;
-    if (!navigator.onLine) return;
-    if (document.activeElement?.matches("input, textarea, select")) return;
-    lookAgain();
+    if (navigator.onLine) location.reload();
   }, 2500);
 })();

@@ -173,6 +173,17 @@ def test_the_first_stop_of_the_keyboard_leads_to_the_content(open_page: Opener) 
     page.wait_for_url("**#main", timeout=10_000)
 
 
+def test_a_page_that_waits_for_the_worker_stays_under_the_hand_that_uses_it(open_page: Opener):
+    page = open_page("/")
+    page.evaluate("document.body.dataset.follow = ''; window.stays = true")
+    for _ in range(6):
+        page.keyboard.press("Shift")
+        page.wait_for_timeout(600)
+    assert page.evaluate("window.stays") is True
+    with page.expect_navigation():
+        page.evaluate("document.body.dataset.follow = ''")
+
+
 def test_a_page_that_waits_for_the_worker_calls_nobody_back_who_is_leaving(open_page: Opener):
     page = open_page("/")
     page.evaluate("document.body.dataset.follow = ''; window.stays = true")
