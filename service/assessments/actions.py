@@ -79,7 +79,7 @@ def assess_site(database: Database, *, clock: Clock, site_id: int, holder: str, 
 
 @cache
 def _keep_what_is_loaded() -> None:
-    """Search what the first analysis loaded for garbage no more; a search takes as long as four."""
+    """Search what was loaded for garbage no more: each search takes as long as four analyses."""
     gc.freeze()
 
 
