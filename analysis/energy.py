@@ -108,17 +108,16 @@ def expected_each(table: DayTable, days: Days, site: Site) -> Bands:
     days : shape (sets, days of a set), rows of the table; -1 as in `padded`
     site : the site as its file states it
     """
-    known, missing, whole, total, random, sun, gain, loss, pipe, stored, standing = sums_over(
-        days, _healthy_rows(table, site)
-    )
+    known, missing, whole, total, random, sun, *each = sums_over(days, _healthy_rows(table, site))
+    sums = dict(zip(EXPECTED_PARTS, each, strict=True))
     total = np.where((known > 0.0) & ~(missing > MISSING_FRAC * whole), total, np.nan)
     effects = (
         sun,
-        OPTICS_FRAC * (gain + standing),
-        LOSS_FRAC * loss,
-        (PIPE_FRAC if site.loop.pipe_length_m else GUESSED_PIPE_FRAC) * pipe,
-        STORED_FRAC * stored,
-        STANDING_FRAC * standing,
+        OPTICS_FRAC * (sums["gain"] + sums["standing"]),
+        LOSS_FRAC * sums["loss"],
+        (PIPE_FRAC if site.loop.pipe_length_m else GUESSED_PIPE_FRAC) * sums["pipe"],
+        STORED_FRAC * sums["stored"],
+        STANDING_FRAC * sums["standing"],
     )
     reach = COVERAGE_95 * np.sqrt(random + np.square(effects).sum(axis=0))
     low = np.maximum(total - reach, np.minimum(total, 0.0))

@@ -93,7 +93,7 @@ def _page(
     with here.database.reading() as db:
         loaded = loading.load(db, here, slug)
         waiting = _waiting(here, slug, upload_id)
-        if waiting.state in _SETTLED:
+        if problem is None and waiting.state in _SETTLED:
             return see_other(f"{site_path(slug)}/logs")
         others = len(queries.uploads_in_state(db, site_id=loaded.row.id, state="asking"))
         maps = [

@@ -93,6 +93,8 @@ def test_nothing_is_stored_before_it_is_accepted_and_then_it_is_right(
     assert states(back) == ["stored"]
     late = client.get(f"/sites/{slug}/logs/{number}")  # an old tab must not say that nothing is
     assert (late.status_code, late.headers["location"]) == (303, f"/sites/{slug}/logs")
+    wrong = answers(do="accept", **{"channel-1": "collector"})
+    assert "both hold collector" in client.post(f"/sites/{slug}/logs/{number}", data=wrong).text
     told = dict(parse_site(site_text(back, slug)).log.columns)
     assert told["Q1"] == ColumnMeaning(channel="collector", unit=None)
     assert len(told) == 8
